@@ -1,0 +1,121 @@
+//! What was reported. Evidence is a list of moments; within one moment the
+//! order of reports does not matter, and a moment ends when somebody acts.
+
+use machine::id::{CheckId, InputId, MechanismId, OutputId, RemedyId};
+use machine::model::HandMove;
+
+/// How a lamp was said to be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum LampState {
+    /// Lit all the time.
+    Lit,
+    /// Dark all the time.
+    Dark,
+    /// Goes on and off.
+    Flickers,
+}
+
+/// How the report names the lamp, which decides how often it is wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Naming {
+    /// The lamp was named.
+    Named,
+    /// The lamp was one of "all the others".
+    Rest,
+}
+
+/// A place on the controller's front: row and column in [`machine::Machine::lamp_rows`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub struct LampPlace {
+    /// Row, from the top.
+    pub row: usize,
+    /// Column, from the left.
+    pub column: usize,
+}
+
+/// One lamp as reported.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct LampReport {
+    /// Which lamp.
+    pub place: LampPlace,
+    /// How it was.
+    pub state: LampState,
+    /// How it was named.
+    pub naming: Naming,
+}
+
+/// A mechanism as seen; no position means "between its positions".
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct PositionReport {
+    /// Which mechanism.
+    pub mechanism: MechanismId,
+    /// Where it stands.
+    pub position: Option<u8>,
+}
+
+/// The answer to a check, as an index into [`machine::model::Check::answers`].
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct CheckReport {
+    /// Which check.
+    pub check: CheckId,
+    /// Which answer.
+    pub answer: usize,
+}
+
+/// What the caller complains of.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+pub enum Complaint {
+    /// Start is pressed and nothing begins.
+    WontStart,
+    /// It began and stands still midway.
+    StopsMidway,
+    /// It does nearly everything but does not come to its end.
+    WontFinish,
+    /// It comes to its end, but the work is not right.
+    WrongResult,
+}
+
+/// What a person did, as said.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub enum Deed {
+    /// The action with this index in the routine was the last that was done; `None`: only powered on.
+    Routine(Option<usize>),
+    /// Something that the routine has no place for.
+    Extra(HandMove),
+}
+
+/// Everything reported at one moment.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Moment {
+    /// What was done, in order, to come to this moment: for the first moment the last things
+    /// before the call, for later ones what was done since the moment before.
+    pub deeds: Vec<Deed>,
+    /// Remedies applied since the moment before.
+    pub remedies: Vec<RemedyId>,
+    /// Lamps.
+    pub lamps: Vec<LampReport>,
+    /// Positions.
+    pub positions: Vec<PositionReport>,
+    /// Answers to checks.
+    pub checks: Vec<CheckReport>,
+}
+
+/// Everything reported in a call.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Evidence {
+    /// The complaint, if one was named.
+    pub complaint: Option<Complaint>,
+    /// Running hours since it last ran well, if known.
+    pub hours_since_well: Option<f64>,
+    /// The moments, the earliest first.
+    pub moments: Vec<Moment>,
+}
+
+/// A lamp of the machine that stands for a point.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum LampPoint {
+    /// An input.
+    Input(InputId),
+    /// An output.
+    Output(OutputId),
+}

@@ -1,0 +1,1 @@
+//! What a machine does: a timed simulation.
