@@ -71,6 +71,8 @@ pub struct Machine {
     pub revision: Option<String>,
     /// Controller scan time in ms; 0 means that no pulse is too short.
     pub scan_ms: u64,
+    /// The supply of the controller itself; none: it always has power.
+    pub controller_supply: Option<SupplyId>,
     /// Hours of running since the machine last ran well, if a call doesn't say.
     pub hours_since_well: f64,
     /// The lamps as they sit on the controller's front, row by row.
