@@ -1,0 +1,447 @@
+//! All single deviations and all pairs of them, with all moments at which each can
+//! set in, played through a routine.
+//!
+//! A pair is simulated only where its second member comes into play. A deviation
+//! *comes into play* in the first epoch, from its moment on, in which a signal that
+//! it forces has the other value; before that it changes nothing, so the run is
+//! forked from the state kept at the beginning of that epoch. A member that never
+//! comes into play is *latent*: the run is the other member's alone, and only its
+//! share is noted. Each pair with each two moments is thus counted exactly once, in
+//! the run of the member that comes into play first (on a tie, the one with the
+//! lower number).
+//!
+//! Moments: a lapse is there from the beginning. A fault sets in at the beginning of
+//! an epoch of the undisturbed run, with a share that grows with the epoch's length
+//! ([`Options`]); in another run, the moment "stage k, epoch n" is the first kept
+//! moment that is not before it. When somebody calls at the end of stage k, the
+//! moments up to there share the whole probability.
+
+use crate::behaviour::{Behaviour, behaviours};
+use crate::engine::{Engine, Limits, Unwatched};
+use crate::plant::Plant;
+use crate::routine::{Branching, Habits, Mark, Path, Player, STAGE_END, StageEnd};
+use crate::situation::Situation;
+use machine::Machine;
+use machine::id::RoutineId;
+use machine::model::FaultEffect;
+use rayon::prelude::*;
+use rustc_hash::FxHashMap;
+
+/// What an exploration assumes.
+#[derive(Clone, Copy, Debug)]
+pub struct Options {
+    /// Share of faults that set in before power-on.
+    pub before_power_on: f64,
+    /// How long people take before each hand action, ms; counts towards the moments at which faults set in.
+    pub hand_pause_ms: u64,
+    /// The least time that an epoch counts for, ms.
+    pub least_epoch_ms: u64,
+    /// How people go on.
+    pub habits: Habits,
+    /// Limits of each run.
+    pub limits: Limits,
+    /// Branching of runs with one deviation.
+    pub single_branching: Branching,
+    /// Branching of runs with two deviations.
+    pub pair_branching: Branching,
+    /// Whether pairs are explored at all.
+    pub pairs: bool,
+}
+
+impl Default for Options {
+    fn default() -> Self {
+        Self {
+            before_power_on: 0.25,
+            hand_pause_ms: 20_000,
+            least_epoch_ms: 200,
+            habits: Habits::default(),
+            limits: Limits::default(),
+            single_branching: Branching { least: 0.002, branches: 64 },
+            pair_branching: Branching { least: 0.02, branches: 16 },
+            pairs: true,
+        }
+    }
+}
+
+/// A moment at which a fault can set in.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Slot {
+    /// Stage: 0 is power-on, `k` the `k`-th hand action.
+    pub stage: u16,
+    /// Epoch within the stage; 0 is before the hand acts.
+    pub epoch: u16,
+    /// Share of the faults that set in here; all slots together have 1.
+    pub share: f64,
+}
+
+/// One way in which the machine can stand when somebody calls.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Record {
+    /// The behaviour that came into play first, if any.
+    pub first: Option<u32>,
+    /// The behaviour that came into play second, if any.
+    pub second: Option<u32>,
+    /// The stage after which somebody calls.
+    pub stage: u16,
+    /// Index into [`Exploration::situations`].
+    pub situation: u32,
+    /// Probability of this end and of calling here, given the deviations.
+    pub weight: f64,
+    /// Row of [`Exploration::latent`]; records with two behaviours have none.
+    pub latent: Option<u32>,
+}
+
+/// Everything that can happen with up to two deviations.
+#[derive(Debug)]
+pub struct Exploration {
+    /// The behaviours.
+    pub behaviours: Vec<Behaviour>,
+    /// The moments.
+    pub slots: Vec<Slot>,
+    /// All ways to stand; those with no deviation in play first, then single ones, then pairs.
+    pub records: Vec<Record>,
+    /// For each record with fewer than two behaviours, the probability for each behaviour
+    /// that it is there but has not come into play by then.
+    pub latent: Vec<Vec<f64>>,
+    /// What the machine looks like.
+    pub situations: Vec<Situation>,
+    /// The end of each stage without deviations.
+    pub nominal: Vec<u32>,
+    /// How many runs were simulated.
+    pub runs: u64,
+    /// Signal changes simulated.
+    pub events: u64,
+    /// Mean probability of a run that was cut off where contacts chatter.
+    pub cut: f64,
+}
+
+/// Plays a routine with every deviation alone and with all pairs.
+///
+/// Runs in parallel; the result does not depend on the number of threads.
+#[must_use]
+pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &Options) -> Exploration {
+    let actions = &machine.routines[routine].actions;
+    let mut all = behaviours(machine, plant);
+    for behaviour in &mut all {
+        // An action of another routine is never missed in this one.
+        let elsewhere = |effect: &FaultEffect| matches!(effect, FaultEffect::Forgotten(of, _) if *of != routine);
+        if !behaviour.effects.is_empty() && behaviour.effects.iter().all(elsewhere) {
+            behaviour.at_once = false;
+        }
+    }
+    let mut player = Player {
+        plant,
+        actions,
+        nominal: &[],
+        habits: options.habits,
+        limits: options.limits,
+        branching: options.single_branching,
+    };
+    let (mut nominal_paths, _) = player.from_power_on(&[], true);
+    let nominal = nominal_paths.pop().unwrap_or(Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() });
+    let ends = nominal.ends.clone();
+    player.nominal = &ends;
+    let slots = slots(&nominal, options);
+    let explorer = Explorer { player, options, behaviours: &all, nominal: &nominal, slots: &slots };
+
+    let mut whole = Part::default();
+    explorer.nothing_in_play(&mut whole);
+    let nominal_situations = whole.records.iter().map(|record| record.situation).collect();
+    let parts: Vec<Part> = (0..all.len()).into_par_iter().map(|first| explorer.first_in_play(first)).collect();
+    let runs: u64 = parts.iter().map(|part| part.runs).sum::<u64>() + 1;
+    let cut = parts.iter().map(|part| part.cut).sum::<f64>() / runs as f64;
+    let events = parts.iter().map(|part| part.events).sum();
+    for part in parts {
+        whole.absorb(part);
+    }
+    let Part { mut records, latent, situations, .. } = whole;
+    records.sort_by_key(|record| (record.first.is_some(), record.second.is_some()));
+    Exploration { behaviours: all, slots, records, latent, situations, nominal: nominal_situations, runs, events, cut }
+}
+
+/// The moments of the undisturbed run, with shares that grow with their length.
+fn slots(nominal: &Path, options: &Options) -> Vec<Slot> {
+    let marks: Vec<_> = nominal.marks.iter().filter(|mark| mark.epoch != STAGE_END).collect();
+    let length = |index: usize| -> u64 {
+        let mark = marks[index];
+        if mark.epoch == 0 {
+            return options.hand_pause_ms;
+        }
+        let end = marks
+            .get(index + 1)
+            .map_or_else(|| nominal.marks.last().map_or(0, |last| last.state.now()), |next| next.state.now());
+        end.saturating_sub(mark.state.now()).max(options.least_epoch_ms)
+    };
+    let total: u64 = (1..marks.len()).map(length).sum();
+    (0..marks.len())
+        .map(|index| Slot {
+            stage: marks[index].stage,
+            epoch: marks[index].epoch,
+            share: match (index, marks.len()) {
+                (0, 1) => 1.0,
+                (0, _) => options.before_power_on,
+                _ => (1.0 - options.before_power_on) * length(index) as f64 / total as f64,
+            },
+        })
+        .collect()
+}
+
+/// Results under way: records whose situations are numbered locally.
+#[derive(Debug, Default)]
+struct Part {
+    records: Vec<Record>,
+    latent: Vec<Vec<f64>>,
+    situations: Vec<Situation>,
+    index: FxHashMap<Situation, u32>,
+    found: FxHashMap<(Option<u32>, Option<u32>, u16, u32), usize>,
+    runs: u64,
+    events: u64,
+    cut: f64,
+}
+
+impl Part {
+    fn intern(&mut self, situation: Situation) -> u32 {
+        if let Some(known) = self.index.get(&situation) {
+            return *known;
+        }
+        let id = self.situations.len() as u32;
+        self.situations.push(situation.clone());
+        self.index.insert(situation, id);
+        id
+    }
+
+    /// Adds a record, or its weight to the one with the same deviations, stage and situation.
+    fn add(
+        &mut self,
+        first: Option<u32>,
+        second: Option<u32>,
+        stage: u16,
+        situation: u32,
+        weight: f64,
+        latent: Option<&[f64]>,
+    ) {
+        if weight <= 0.0 {
+            return;
+        }
+        let next = self.records.len();
+        let at = *self.found.entry((first, second, stage, situation)).or_insert(next);
+        if at == next {
+            let row = latent.map(|row| {
+                self.latent.push(row.to_vec());
+                self.latent.len() as u32 - 1
+            });
+            self.records.push(Record { first, second, stage, situation, weight, latent: row });
+            return;
+        }
+        let record = &mut self.records[at];
+        if let (Some(row), Some(latent)) = (record.latent, latent) {
+            // The mean of the shares, weighted as the records are.
+            let total = record.weight + weight;
+            for (mean, new) in self.latent[row as usize].iter_mut().zip(latent) {
+                *mean = (*mean * record.weight + new * weight) / total;
+            }
+        }
+        record.weight += weight;
+    }
+
+    fn absorb(&mut self, part: Self) {
+        let renumbered: Vec<u32> = part.situations.into_iter().map(|situation| self.intern(situation)).collect();
+        let offset = self.latent.len() as u32;
+        self.latent.extend(part.latent);
+        self.records.extend(part.records.into_iter().map(|record| Record {
+            situation: renumbered[record.situation as usize],
+            latent: record.latent.map(|row| row + offset),
+            ..record
+        }));
+    }
+}
+
+/// A share of moments: summed once for faults; a lapse has but one moment.
+#[derive(Clone, Copy, Debug, Default)]
+struct Pending(f64);
+
+struct Explorer<'e> {
+    player: Player<'e>,
+    options: &'e Options,
+    behaviours: &'e [Behaviour],
+    nominal: &'e Path,
+    slots: &'e [Slot],
+}
+
+impl<'e> Explorer<'e> {
+    /// The share of a behaviour's moments at this slot.
+    fn share(&self, behaviour: usize, slot: usize) -> f64 {
+        if self.behaviours[behaviour].from_the_beginning {
+            if slot == 0 { 1.0 } else { 0.0 }
+        } else {
+            self.slots[slot].share
+        }
+    }
+
+    /// The share of a behaviour's moments up to the end of this stage.
+    fn up_to(&self, behaviour: usize, stage: u16) -> f64 {
+        if self.behaviours[behaviour].from_the_beginning {
+            1.0
+        } else {
+            self.slots.iter().filter(|slot| slot.stage <= stage).map(|slot| slot.share).sum()
+        }
+    }
+
+    fn slot_at(&self, mark: &Mark) -> Option<usize> {
+        self.slots.iter().position(|slot| slot.stage == mark.stage && slot.epoch == mark.epoch)
+    }
+
+    fn plays(&self, behaviour: usize, mark: &Mark) -> bool {
+        self.behaviours[behaviour].in_play(&mark.seen_on, &mark.seen_off)
+    }
+
+    /// Where each behaviour comes into play on the undisturbed run: marks with the share of moments that lead there.
+    fn divergences(&self, behaviour: usize) -> Vec<(usize, f64)> {
+        let mut found = Vec::new();
+        let mut pending = Pending::default();
+        for (index, mark) in self.nominal.marks.iter().enumerate() {
+            if let Some(slot) = self.slot_at(mark) {
+                pending.0 += self.share(behaviour, slot);
+            }
+            if pending.0 > 0.0 && self.plays(behaviour, mark) {
+                found.push((index, std::mem::take(&mut pending).0));
+            }
+        }
+        found
+    }
+
+    /// The undisturbed run itself, with what is latent in it.
+    fn nothing_in_play(&self, part: &mut Part) {
+        let mut pending = vec![0.0; self.behaviours.len()];
+        for mark in &self.nominal.marks {
+            let slot = self.slot_at(mark);
+            for (behaviour, pending) in pending.iter_mut().enumerate() {
+                *pending += slot.map_or(0.0, |slot| self.share(behaviour, slot));
+                if self.plays(behaviour, mark) {
+                    *pending = 0.0;
+                }
+            }
+            if mark.epoch == STAGE_END {
+                if let Some(end) = self.nominal.ends.iter().find(|end| end.stage == mark.stage) {
+                    let situation = part.intern(end.situation.clone());
+                    let latent = self.normalised(&pending, end.stage);
+                    part.add(None, None, end.stage, situation, end.calls, Some(&latent));
+                }
+            }
+        }
+    }
+
+    fn normalised(&self, pending: &[f64], stage: u16) -> Vec<f64> {
+        pending.iter().enumerate().map(|(behaviour, share)| share / self.up_to(behaviour, stage)).collect()
+    }
+
+    /// Every run in which this behaviour comes into play first.
+    fn first_in_play(&self, first: usize) -> Part {
+        let mut part = Part::default();
+        let mut engine = Engine::new(self.player.plant);
+        for (at, share) in self.divergences(first) {
+            let mark = &self.nominal.marks[at];
+            let (paths, cut) = self.player.from_mark(&mut engine, mark, &self.behaviours[first].effects, true);
+            part.cut += cut;
+            part.runs += paths.len() as u64;
+            for path in &paths {
+                self.on_path(&mut part, &mut engine, first, at, share, path);
+            }
+        }
+        part.events = engine.events();
+        part
+    }
+
+    /// Notes the ends of a run, and forks it for every behaviour that comes into play in it.
+    fn on_path(
+        &self,
+        part: &mut Part,
+        engine: &mut Engine<'e, Unwatched>,
+        first: usize,
+        at: usize,
+        first_share: f64,
+        path: &Path,
+    ) {
+        let mut pending: Vec<f64> = (0..self.behaviours.len()).map(|second| self.pending(first, second, at)).collect();
+        let mut next_slot = at_slot(self.slots, &self.nominal.marks[at]);
+        for mark in &path.marks {
+            // Moments that fall between two kept ones count with the later.
+            while next_slot < self.slots.len() && not_after(&self.slots[next_slot], mark) {
+                for (second, pending) in pending.iter_mut().enumerate() {
+                    *pending += self.share(second, next_slot);
+                }
+                next_slot += 1;
+            }
+            for second in 0..self.behaviours.len() {
+                if pending[second] <= 0.0 || !self.plays(second, mark) {
+                    continue;
+                }
+                let share = std::mem::take(&mut pending[second]);
+                if self.options.pairs {
+                    let player = Player { branching: self.options.pair_branching, ..self.player };
+                    let (forks, cut) = player.from_mark(engine, mark, &self.behaviours[second].effects, false);
+                    part.cut += cut;
+                    part.runs += forks.len() as u64;
+                    for fork in forks {
+                        for end in fork.ends {
+                            let weight = fork.probability
+                                * path.probability
+                                * end.calls
+                                * (first_share / self.up_to(first, end.stage))
+                                * (share / self.up_to(second, end.stage));
+                            let situation = part.intern(end.situation);
+                            part.add(Some(first as u32), Some(second as u32), end.stage, situation, weight, None);
+                        }
+                    }
+                }
+            }
+            if mark.epoch == STAGE_END {
+                if let Some(end) = path.ends.iter().find(|end| end.stage == mark.stage) {
+                    self.single_end(part, first, first_share, path, end, &pending);
+                }
+            }
+        }
+        // A fork at the very end of a stage has no mark of that end.
+        for end in &path.ends {
+            if !path.marks.iter().any(|mark| mark.epoch == STAGE_END && mark.stage == end.stage) {
+                self.single_end(part, first, first_share, path, end, &pending);
+            }
+        }
+    }
+
+    fn single_end(&self, part: &mut Part, first: usize, share: f64, path: &Path, end: &StageEnd, pending: &[f64]) {
+        let weight = path.probability * end.calls * (share / self.up_to(first, end.stage));
+        let situation = part.intern(end.situation.clone());
+        let latent = self.normalised(pending, end.stage);
+        part.add(Some(first as u32), None, end.stage, situation, weight, Some(&latent));
+    }
+
+    /// The share of the second behaviour's moments, up to the mark where the first comes
+    /// into play, that have not come into play before it.
+    fn pending(&self, first: usize, second: usize, at: usize) -> f64 {
+        let mut pending = 0.0;
+        for (index, mark) in self.nominal.marks[..=at].iter().enumerate() {
+            if let Some(slot) = self.slot_at(mark) {
+                pending += self.share(second, slot);
+            }
+            if self.plays(second, mark) {
+                if index < at || second < first {
+                    pending = 0.0;
+                } else if second == first {
+                    // Two deviations that behave alike and come into play together: each is first in half of the cases.
+                    pending /= 2.0;
+                }
+            }
+        }
+        pending
+    }
+}
+
+fn not_after(slot: &Slot, mark: &Mark) -> bool {
+    (slot.stage, slot.epoch) <= (mark.stage, mark.epoch)
+}
+
+/// The first slot after this mark.
+fn at_slot(slots: &[Slot], mark: &Mark) -> usize {
+    slots.iter().position(|slot| !not_after(slot, mark)).unwrap_or(slots.len())
+}

@@ -1,0 +1,522 @@
+//! A routine played through: power on, then one hand action after the other, each
+//! when the machine has come to rest. Where contacts chatter, the run branches.
+//!
+//! A run is cut into **stages** (0 is power-on, `k` the `k`-th hand action) and each
+//! stage into **epochs**: epoch 0 begins before the hand acts, a new one begins
+//! whenever a step changes. Epochs are the moments at which deviations set in, and
+//! each keeps the state from which a run with a further deviation is forked.
+
+use crate::engine::{CycleFinder, Engine, Limits, Stop, Unwatched};
+use crate::plant::Plant;
+use crate::situation::{Situation, Varying};
+use crate::state::State;
+use machine::model::{FaultEffect, HandAction};
+
+/// The number of the epoch that stands for the end of a stage.
+pub(crate) const STAGE_END: u16 = u16::MAX;
+
+/// Epochs kept in one stage; a machine that goes round for ever would have no end of them.
+pub(crate) const EPOCHS_PER_STAGE: u16 = 64;
+
+/// How people go on when the machine has come to rest.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Habits {
+    /// Probability of stopping and calling when all is as always.
+    pub calls_when_fine: f64,
+    /// Probability of stopping and calling when it is not.
+    pub calls_when_odd: f64,
+    /// How often something odd is met before one calls for certain.
+    pub patience: u8,
+}
+
+impl Default for Habits {
+    fn default() -> Self {
+        Self { calls_when_fine: 0.002, calls_when_odd: 0.85, patience: 3 }
+    }
+}
+
+/// How finely runs branch where contacts chatter.
+#[derive(Clone, Copy, Debug)]
+pub struct Branching {
+    /// Branches of less probability than this are cut off, and their weight reported.
+    pub least: f64,
+    /// How many branches a run may have.
+    pub branches: usize,
+}
+
+/// A moment from which a run can be forked.
+#[derive(Clone, Debug)]
+pub(crate) struct Mark {
+    pub stage: u16,
+    pub epoch: u16,
+    pub state: State,
+    pub seen_on: Box<[u64]>,
+    pub seen_off: Box<[u64]>,
+    /// Probability that nobody has called yet.
+    pub going_on: f64,
+    /// How often something odd has been met.
+    pub odd: u8,
+}
+
+/// The end of a stage: somebody may call now.
+#[derive(Clone, Debug)]
+pub(crate) struct StageEnd {
+    pub stage: u16,
+    pub situation: Situation,
+    /// Probability of calling here, given the run.
+    pub calls: f64,
+}
+
+/// One run through the routine, or one branch of it.
+#[derive(Clone, Debug)]
+pub(crate) struct Path {
+    pub probability: f64,
+    pub marks: Vec<Mark>,
+    pub ends: Vec<StageEnd>,
+}
+
+/// Plays a routine.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Player<'p> {
+    pub plant: &'p Plant,
+    pub actions: &'p [HandAction],
+    /// What each stage of the run without deviations ends in; empty while that run is played.
+    pub nominal: &'p [StageEnd],
+    pub habits: Habits,
+    pub limits: Limits,
+    pub branching: Branching,
+}
+
+/// A run under way.
+#[derive(Clone, Debug)]
+struct Partial {
+    path: Path,
+    state: State,
+    stage: u16,
+    epoch: u16,
+    going_on: f64,
+    odd: u8,
+    flips: u32,
+    phase: Phase,
+    /// What the epoch under way had seen when the branch was put aside.
+    seen: Option<(Box<[u64]>, Box<[u64]>)>,
+}
+
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Phase {
+    /// Before the hand acts.
+    Before,
+    /// The machine moves.
+    Moving,
+    /// The moment just before somebody calls.
+    AtEnd,
+}
+
+/// Flips in a row after which a chattering run counts as going round.
+const FLIPS: u32 = 24;
+
+impl<'p> Player<'p> {
+    /// Plays from power-on; `effects` are there from the beginning.
+    pub fn from_power_on(&self, effects: &[FaultEffect], keep: bool) -> (Vec<Path>, f64) {
+        let mut engine = Engine::new(self.plant);
+        engine.impose_quietly(effects);
+        let start = Partial {
+            path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
+            state: engine.state().clone(),
+            stage: 0,
+            epoch: 0,
+            going_on: 1.0,
+            odd: 0,
+            flips: 0,
+            phase: Phase::Before,
+            seen: None,
+        };
+        self.play(&mut engine, start, keep)
+    }
+
+    /// Forks at a mark, with further effects from there on.
+    pub fn from_mark(
+        &self,
+        engine: &mut Engine<'p, Unwatched>,
+        mark: &Mark,
+        effects: &[FaultEffect],
+        keep: bool,
+    ) -> (Vec<Path>, f64) {
+        if mark.stage == 0 && mark.epoch == 0 {
+            engine.restore(&mark.state);
+            engine.impose_quietly(effects);
+        } else {
+            engine.restore(&mark.state);
+            if engine.impose(effects).is_err() {
+                // Reported when the stage goes on: the program will not come to rest there either.
+            }
+        }
+        let start = Partial {
+            path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
+            state: engine.state().clone(),
+            stage: mark.stage,
+            epoch: mark.epoch,
+            going_on: mark.going_on,
+            odd: mark.odd,
+            flips: 0,
+            phase: match mark.epoch {
+                0 => Phase::Before,
+                STAGE_END => Phase::AtEnd,
+                _ => Phase::Moving,
+            },
+            seen: None,
+        };
+        self.play(engine, start, keep)
+    }
+
+    /// Plays on to the end of the routine in every branch; gives the paths and the probability cut off.
+    fn play(&self, engine: &mut Engine<'p, Unwatched>, start: Partial, keep: bool) -> (Vec<Path>, f64) {
+        let mut paths = Vec::new();
+        let mut todo = vec![start];
+        let mut cut = 0.0;
+        while let Some(mut partial) = todo.pop() {
+            if paths.len() >= self.branching.branches || partial.path.probability < self.branching.least {
+                cut += partial.path.probability;
+                continue;
+            }
+            engine.restore(&partial.state);
+            if let Some((on, off)) = partial.seen.take() {
+                engine.seen_on = on;
+                engine.seen_off = off;
+            }
+            if keep && partial.path.marks.is_empty() {
+                self.mark(engine, &mut partial);
+            }
+            self.play_path(engine, &mut partial, &mut todo, keep);
+            paths.push(partial.path);
+        }
+        (paths, cut)
+    }
+
+    fn play_path(
+        &self,
+        engine: &mut Engine<'p, Unwatched>,
+        partial: &mut Partial,
+        todo: &mut Vec<Partial>,
+        keep: bool,
+    ) {
+        loop {
+            let mut broken_off = None;
+            if partial.phase == Phase::Before {
+                broken_off = self.hand_acts(engine, partial, todo, keep).err();
+                partial.phase = Phase::Moving;
+            }
+            let rest = match broken_off {
+                Some(stop) => Rest { stop, varying: Vec::new() },
+                None => self.come_to_rest(engine, partial, todo, keep),
+            };
+            if !self.end_stage(engine, partial, rest, keep) {
+                return;
+            }
+        }
+    }
+
+    /// The machine reacts to what may have set in, then the hand acts.
+    fn hand_acts(
+        &self,
+        engine: &mut Engine<'p, Unwatched>,
+        partial: &mut Partial,
+        todo: &mut Vec<Partial>,
+        keep: bool,
+    ) -> Result<(), Stop> {
+        engine.steps_changed = false;
+        if partial.stage == 0 {
+            engine.power_on()?;
+        } else {
+            let epoch = partial.epoch;
+            self.come_to_rest(engine, partial, todo, false);
+            // What happens before the hand acts belongs to epoch 0.
+            partial.epoch = epoch;
+            engine.steps_changed = false;
+            let index = usize::from(partial.stage) - 1;
+            let forgotten = engine
+                .state()
+                .effects
+                .iter()
+                .any(|active| matches!(active.effect, FaultEffect::Forgotten(_, which) if which as usize == index));
+            if !forgotten {
+                engine.act(self.actions[index].movement)?;
+            }
+        }
+        if engine.steps_changed {
+            self.next_epoch(engine, partial, keep);
+        }
+        Ok(())
+    }
+
+    fn next_epoch(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, keep: bool) {
+        engine.steps_changed = false;
+        if partial.epoch < EPOCHS_PER_STAGE {
+            partial.epoch += 1;
+            if keep {
+                self.mark(engine, partial);
+            }
+        }
+    }
+
+    /// Closes the epoch under way and opens the next.
+    fn mark(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial) {
+        self.close_epoch(engine, partial);
+        engine.begin_epoch();
+        partial.path.marks.push(Mark {
+            stage: partial.stage,
+            epoch: partial.epoch,
+            state: engine.state().clone(),
+            seen_on: Box::default(),
+            seen_off: Box::default(),
+            going_on: partial.going_on,
+            odd: partial.odd,
+        });
+    }
+
+    fn close_epoch(&self, engine: &Engine<'p, Unwatched>, partial: &mut Partial) {
+        if let Some(last) = partial.path.marks.last_mut() {
+            last.seen_on = engine.seen_on.clone();
+            last.seen_off = engine.seen_off.clone();
+        }
+    }
+
+    /// Goes on until nothing changes any more; branches where a contact chatters.
+    fn come_to_rest(
+        &self,
+        engine: &mut Engine<'p, Unwatched>,
+        partial: &mut Partial,
+        todo: &mut Vec<Partial>,
+        keep: bool,
+    ) -> Rest {
+        let wait = match partial.stage {
+            0 => None,
+            stage => self.actions[usize::from(stage) - 1].wait_ms,
+        };
+        let until = wait.map(|ms| engine.state().now + ms).filter(|_| partial.phase == Phase::Moving);
+        let mut cycle = CycleFinder::new(engine, self.limits);
+        loop {
+            if until.is_some_and(|until| engine.next_due() > until) {
+                engine.wait_until(until.unwrap_or_default());
+                return Rest { stop: Stop::Standing, varying: Vec::new() };
+            }
+            let stop = cycle.look(engine);
+            if let Some((which, mean)) = self.chattering(engine) {
+                match stop {
+                    Some(Stop::Standing) => return self.chatter_at_rest(engine, partial, keep),
+                    None => {
+                        if self.branch(engine, partial, todo, which, mean, keep) {
+                            continue;
+                        }
+                    }
+                    Some(_) => {}
+                }
+            }
+            match stop {
+                Some(Stop::Cycling) => return going_round(engine, self.limits),
+                Some(stop) => return Rest { stop, varying: Vec::new() },
+                None => {}
+            }
+            if let Err(stop) = engine.advance() {
+                return Rest { stop, varying: Vec::new() };
+            }
+            if engine.steps_changed {
+                self.next_epoch(engine, partial, keep);
+            }
+        }
+    }
+
+    /// The chattering contact that will flip first, by its mean.
+    fn chattering(&self, engine: &Engine<'p, Unwatched>) -> Option<(usize, u32)> {
+        if engine.state().effects.is_empty() {
+            return None;
+        }
+        (0..engine.state().effects.len())
+            .filter_map(|which| engine.chatter(which).map(|mean| (which, mean)))
+            .min_by_key(|(which, mean)| (*mean, *which))
+    }
+
+    /// Branches a run: the contact flips before the next thing happens, or it does not.
+    /// Gives whether this path goes on with the flip; the other branch is put aside.
+    ///
+    /// A flip that changes nothing but its own lamp is no branch.
+    fn branch(
+        &self,
+        engine: &mut Engine<'p, Unwatched>,
+        partial: &mut Partial,
+        todo: &mut Vec<Partial>,
+        which: usize,
+        mean: u32,
+        keep: bool,
+    ) -> bool {
+        if partial.flips >= FLIPS {
+            return false;
+        }
+        let gap = engine.next_due() - engine.state().now;
+        let stays = libm::exp(-(gap as f64) / f64::from(mean));
+        let before = engine.state().clone();
+        let steps_changed = engine.steps_changed;
+        engine.wait_until(before.now + u64::from(mean).min(gap / 2));
+        let settled = engine.flip(which).is_ok();
+        let material = !settled || !immaterial(&before, engine.state(), which);
+        if !material {
+            engine.restore(&before);
+            engine.steps_changed = steps_changed;
+            return false;
+        }
+        // The other branch: nothing flips until the next thing is due, which then happens.
+        let flipped = engine.state().clone();
+        let flipped_steps = engine.steps_changed;
+        engine.restore(&before);
+        engine.steps_changed = false;
+        let mut other = partial.clone();
+        other.path.probability *= stays;
+        if engine.advance().is_ok() {
+            if engine.steps_changed {
+                self.next_epoch(engine, &mut other, keep);
+            }
+            other.state = engine.state().clone();
+            other.seen = Some((engine.seen_on.clone(), engine.seen_off.clone()));
+            todo.push(other);
+        }
+        engine.restore(&flipped);
+        engine.steps_changed = flipped_steps;
+        partial.path.probability *= 1.0 - stays;
+        partial.flips += 1;
+        if engine.steps_changed {
+            self.next_epoch(engine, partial, keep);
+        }
+        true
+    }
+
+    /// Nothing is due, but a contact chatters: it flips until all comes round again.
+    fn chatter_at_rest(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, keep: bool) -> Rest {
+        let mut kept = engine.state().clone();
+        let mut times: Vec<(u64, Box<[u64]>)> = Vec::new();
+        let mut cycle = CycleFinder::new(engine, self.limits);
+        for _ in 0..FLIPS {
+            let Some((which, mean)) = self.chattering(engine) else { break };
+            times.push((u64::from(mean), engine.state().bits.clone()));
+            engine.wait_until(engine.state().now + u64::from(mean));
+            if let Err(stop) = engine.flip(which) {
+                return Rest { stop, varying: Vec::new() };
+            }
+            // Whatever the flip has set going is played to its end.
+            while cycle.look(engine).is_none() {
+                if let Err(stop) = engine.advance() {
+                    return Rest { stop, varying: Vec::new() };
+                }
+            }
+            if engine.steps_changed {
+                self.next_epoch(engine, partial, keep);
+                kept = engine.state().clone();
+                times.clear();
+                cycle = CycleFinder::new(engine, self.limits);
+            } else if engine.state().same_but_later(&kept) {
+                return Rest { stop: Stop::Standing, varying: shares(&times, true) };
+            }
+        }
+        Rest { stop: if times.is_empty() { Stop::Standing } else { Stop::Cycling }, varying: shares(&times, true) }
+    }
+
+    /// Notes the end of a stage; gives whether the routine goes on.
+    fn end_stage(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, rest: Rest, keep: bool) -> bool {
+        let stage = partial.stage;
+        let waits = stage > 0 && self.actions[usize::from(stage) - 1].wait_ms.is_some();
+        let last = usize::from(stage) == self.actions.len();
+        let whole = !matches!(rest.stop, Stop::Limit | Stop::Unstable);
+        if !waits || last || !whole {
+            let situation = Situation::of(engine, rest.varying, rest.stop);
+            let as_always = match self.nominal.iter().find(|end| end.stage == stage) {
+                Some(end) => situation.looks_like(&end.situation, self.plant),
+                None => self.nominal.is_empty(),
+            };
+            let mut calls = if as_always { self.habits.calls_when_fine } else { self.habits.calls_when_odd };
+            if !as_always {
+                partial.odd += 1;
+                if partial.odd >= self.habits.patience || last {
+                    calls = 1.0;
+                }
+            }
+            if !whole {
+                calls = 1.0;
+            }
+            if keep && partial.phase != Phase::AtEnd {
+                let epoch = partial.epoch;
+                partial.epoch = STAGE_END;
+                // The mark stands before the question whether to call, so its counts are those before.
+                let odd = partial.odd;
+                partial.odd -= u8::from(!as_always);
+                self.mark(engine, partial);
+                partial.odd = odd;
+                partial.epoch = epoch;
+            }
+            partial.path.ends.push(StageEnd { stage, situation, calls: partial.going_on * calls });
+            partial.going_on *= 1.0 - calls;
+        }
+        if last || !whole || partial.going_on <= 0.0 {
+            if keep {
+                self.close_epoch(engine, partial);
+            }
+            return false;
+        }
+        partial.stage += 1;
+        partial.epoch = 0;
+        partial.phase = Phase::Before;
+        if keep {
+            self.mark(engine, partial);
+        }
+        true
+    }
+}
+
+/// How a stage has come to its end.
+struct Rest {
+    stop: Stop,
+    varying: Vec<Varying>,
+}
+
+/// Whether a flip has changed nothing that matters later: no step, no command, no movement, nothing due.
+fn immaterial(before: &State, after: &State, which: usize) -> bool {
+    let differing: u32 = before.bits.iter().zip(&after.bits).map(|(a, b)| (a ^ b).count_ones()).sum();
+    let concerns_input = matches!(after.effects[which].effect, FaultEffect::Input(..));
+    concerns_input && differing <= 1 && before.due == after.due && before.travel == after.travel
+}
+
+/// The share of time that each signal is on, for those that are not always the same.
+fn shares(times: &[(u64, Box<[u64]>)], flickers: bool) -> Vec<Varying> {
+    let Some((_, first)) = times.first() else { return Vec::new() };
+    let total: u64 = times.iter().map(|(ms, _)| ms).sum::<u64>().max(1);
+    let mut varying = Vec::new();
+    for word in 0..first.len() {
+        let always = times.iter().fold(u64::MAX, |acc, (_, bits)| acc & bits[word]);
+        let ever = times.iter().fold(0, |acc, (_, bits)| acc | bits[word]);
+        let mut differs = ever & !always;
+        while differs != 0 {
+            let bit = differs.trailing_zeros();
+            differs &= differs - 1;
+            let on: u64 = times.iter().filter(|(_, bits)| bits[word] >> bit & 1 == 1).map(|(ms, _)| ms).sum();
+            let on_per_mille = u16::try_from(on * 1000 / total).unwrap_or(1000);
+            varying.push(Varying { signal: crate::Signal(word as u32 * 64 + bit), on_per_mille, flickers });
+        }
+    }
+    varying
+}
+
+/// The machine goes round: plays one round more to see what changes in it.
+fn going_round(engine: &mut Engine<'_, Unwatched>, limits: Limits) -> Rest {
+    let kept = engine.state().clone();
+    let mut times = Vec::new();
+    let events = engine.events();
+    loop {
+        let (then, bits) = (engine.state().now, engine.state().bits.clone());
+        if engine.advance().is_err() || engine.events() - events > limits.events {
+            break;
+        }
+        times.push((engine.state().now - then, bits));
+        if engine.state().same_but_later(&kept) {
+            break;
+        }
+    }
+    Rest { stop: Stop::Cycling, varying: shares(&times, false) }
+}

@@ -1,0 +1,62 @@
+//! What a machine looks like when it has come to rest: the bits at a standing
+//! point, with what chatters or goes round while nobody acts.
+
+use crate::engine::{Engine, Stop, Watch};
+use crate::plant::Plant;
+use crate::signal::Signal;
+use machine::id::{Id, OutputId};
+
+/// How a signal changes while the machine stands.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub struct Varying {
+    /// Which signal.
+    pub signal: Signal,
+    /// The share of time that it is on, in thousandths.
+    pub on_per_mille: u16,
+    /// Whether it flickers before one's eyes, rather than changing now and then.
+    pub flickers: bool,
+}
+
+/// A machine at rest, as it can be observed.
+#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+pub struct Situation {
+    pub(crate) bits: Box<[u64]>,
+    /// Signals that change although nobody acts; empty as a rule.
+    pub varying: Vec<Varying>,
+    /// Outputs that are commanded to blink.
+    pub blinking: Vec<OutputId>,
+    /// Why the run stopped.
+    pub stop: Stop,
+}
+
+impl Situation {
+    pub(crate) fn of<W: Watch>(engine: &Engine<'_, W>, varying: Vec<Varying>, stop: Stop) -> Self {
+        let plant = engine.plant();
+        let blinking = (0..plant.outputs.len())
+            .map(OutputId::new)
+            .filter(|output| engine.on(plant.layout.command(*output)) && engine.blinks(*output))
+            .collect();
+        Self { bits: engine.state.bits.clone(), varying, blinking, stop }
+    }
+
+    /// Whether the signal is on; for one that varies, whether it was when the run stopped.
+    #[must_use]
+    pub fn on(&self, signal: Signal) -> bool {
+        self.bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1
+    }
+
+    /// How the signal varies, if it does.
+    #[must_use]
+    pub fn varies(&self, signal: Signal) -> Option<Varying> {
+        self.varying.iter().copied().find(|one| one.signal == signal)
+    }
+
+    /// Whether steps and positions, which is what people notice, are as in the other situation.
+    #[must_use]
+    pub fn looks_like(&self, other: &Self, plant: &Plant) -> bool {
+        let end = plant.layout.noticed();
+        let (words, rest) = (end / 64, end % 64);
+        let mask = (1_u64 << rest) - 1;
+        self.bits[..words] == other.bits[..words] && (rest == 0 || self.bits[words] & mask == other.bits[words] & mask)
+    }
+}

@@ -1,0 +1,81 @@
+//! The whole state of one machine at one moment, small enough to be copied
+//! whenever a run is forked.
+
+use machine::model::FaultEffect;
+
+/// "Never": nothing is due.
+pub(crate) const NEVER: u64 = u64::MAX;
+
+/// Where a mechanism is between two positions.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+pub(crate) struct Travel {
+    /// The position it came from; its position when `done` is 0.
+    pub from: u8,
+    /// The position it goes to, or last went to.
+    pub to: u8,
+    /// How much of the way is done, in ms of `whole`; counted up to `since` when moving.
+    pub done: u64,
+    /// The whole way, ms.
+    pub whole: u64,
+    /// When the present movement began; [`NEVER`] when it stands.
+    pub since: u64,
+}
+
+/// A deviation's effect at work.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub(crate) struct Active {
+    pub effect: FaultEffect,
+    /// For what chatters: whether the contact is open just now.
+    pub broken: bool,
+}
+
+/// The state of a machine. Copy it to fork a run.
+#[derive(Clone, Debug)]
+pub struct State {
+    pub(crate) now: u64,
+    pub(crate) bits: Box<[u64]>,
+    pub(crate) travel: Box<[Travel]>,
+    /// When what is due next: mechanisms, then timers, then inputs, then one for a button to be let go.
+    pub(crate) due: Box<[u64]>,
+    pub(crate) counters: Box<[u32]>,
+    pub(crate) effects: Vec<Active>,
+    /// The button that springs back when its time is due.
+    pub(crate) pressed: Option<(u32, u8)>,
+    /// The mains switch is off.
+    pub(crate) mains_off: bool,
+    /// Supplies shut by hand.
+    pub(crate) shut: Box<[bool]>,
+    /// Effects that forbid the program to run.
+    pub(crate) controller_dead: bool,
+}
+
+impl State {
+    /// Milliseconds since power-on.
+    #[must_use]
+    pub fn now(&self) -> u64 {
+        self.now
+    }
+
+    #[inline]
+    pub(crate) fn bit(&self, signal: crate::Signal) -> bool {
+        self.bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1
+    }
+
+    /// Whether two states lead to the same future, apart from when.
+    pub(crate) fn same_but_later(&self, earlier: &Self) -> bool {
+        let shift = self.now - earlier.now;
+        let moved = |then: u64| if then == NEVER { NEVER } else { then + shift };
+        self.bits == earlier.bits
+            && self.counters == earlier.counters
+            && self.pressed == earlier.pressed
+            && self.shut == earlier.shut
+            && self.effects == earlier.effects
+            && self.due.iter().zip(&earlier.due).all(|(now, then)| *now == moved(*then))
+            && self.travel.iter().zip(&earlier.travel).all(|(now, then)| {
+                now.from == then.from && now.done == then.done && now.since == moved(then.since) && {
+                    // A mechanism at rest has forgotten where it last went.
+                    now.done == 0 && now.since == NEVER || (now.to == then.to && now.whole == then.whole)
+                }
+            })
+    }
+}
