@@ -139,6 +139,8 @@ def check_manner(report, place, table):
         report.add(place, "live parts are for an electrician, at an open cabinet")
     if access == "cabinet" and who != "electrician":
         report.add(place, "an open cabinet is for an electrician")
+    if access == "cabinet" and energy not in ("off", "live"):
+        report.add(place, "in an open cabinet the energy is off, or the parts are live")
     if access == "behind guard" and energy != "off":
         report.add(place, "nobody goes behind a guard before the energy is off")
     if who == "operator":
@@ -181,7 +183,7 @@ def check_check(report, place, kind, stages, check, faults):
     report.one_of(place, check, "role", ROLE)
     if ("observes" in check) == ("inspect" in check):
         report.add(place, "one of `observes` and `inspect` should be there")
-    allowed = tuple(stages)
+    allowed = tuple(stages) + (("supply",) if kind in ("input", "output") else ())
     if kind == "supply":
         allowed = ("supply",)
     if kind == "mechanism":
@@ -326,6 +328,8 @@ def read_words(folder, language, report):
         report.add(path.name, "the file is missing")
         return {}
     tree = tomllib.loads(path.read_text(encoding="utf-8"))
+    if tree.get("language") != language:
+        report.add(path.name, f"`language = \"{language}\"` is missing")
     if not isinstance(tree.get("reviewed"), bool):
         report.add(path.name, "`reviewed = true` or `false` is missing")
     return tree.get("text", {})
