@@ -21,9 +21,10 @@ use crate::engine::{Engine, Limits, Unwatched};
 use crate::plant::Plant;
 use crate::routine::{Branching, Habits, Mark, Path, Player, STAGE_END, StageEnd};
 use crate::situation::Situation;
+use crate::state::State;
 use machine::Machine;
 use machine::id::RoutineId;
-use machine::model::FaultEffect;
+use machine::model::{FaultEffect, HandAction};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 
@@ -113,6 +114,100 @@ pub struct Exploration {
     pub events: u64,
     /// Mean probability of a run that was cut off where contacts chatter.
     pub cut: f64,
+    /// The situations that the undisturbed run passes through: at each kept moment.
+    pub passing: Vec<Situation>,
+    nominal_run: Path,
+    routine: RoutineId,
+    options: Options,
+}
+
+impl Exploration {
+    /// The state in which a record's machine stands, by playing its run once more.
+    ///
+    /// `None` only for a record that does not belong to this exploration.
+    #[must_use]
+    pub fn state_of(&self, machine: &Machine, plant: &Plant, record: &Record) -> Option<State> {
+        let wanted = self.situations.get(record.situation as usize)?;
+        let player = self.player(machine, plant);
+        let Some(first) = record.first else {
+            return self
+                .nominal_run
+                .marks
+                .iter()
+                .find(|mark| mark.stage == record.stage && mark.epoch == STAGE_END)
+                .map(|mark| mark.state.clone());
+        };
+        let mut engine = Engine::new(plant);
+        let first = &self.behaviours[first as usize];
+        let ends_so = |end: &StageEnd| end.stage == record.stage && end.situation == *wanted;
+        for mark in &self.nominal_run.marks {
+            if mark.stage > record.stage || !first.in_play(&mark.seen_on, &mark.seen_off) {
+                continue;
+            }
+            let (paths, _) = player.from_mark(&mut engine, mark, &first.effects, true);
+            for path in &paths {
+                let Some(second) = record.second else {
+                    if let Some(end) = path.ends.iter().find(|end| ends_so(end)) {
+                        return end.state.clone();
+                    }
+                    continue;
+                };
+                let second = &self.behaviours[second as usize];
+                let pair = Player { branching: self.options.pair_branching, ..player };
+                for mark in &path.marks {
+                    if mark.stage > record.stage || !second.in_play(&mark.seen_on, &mark.seen_off) {
+                        continue;
+                    }
+                    let (forks, _) = pair.from_mark(&mut engine, mark, &second.effects, false);
+                    if let Some(end) = forks.iter().flat_map(|fork| &fork.ends).find(|end| ends_so(end)) {
+                        return end.state.clone();
+                    }
+                }
+            }
+        }
+        None
+    }
+
+    fn player<'p>(&'p self, machine: &'p Machine, plant: &'p Plant) -> Player<'p> {
+        Player {
+            plant,
+            actions: &machine.routines[self.routine].actions,
+            nominal: &self.nominal_run.ends,
+            habits: self.options.habits,
+            limits: self.options.limits,
+            branching: self.options.single_branching,
+            keep_states: true,
+        }
+    }
+
+    /// Goes on from a state: further effects set in, effects are put right, then a hand acts
+    /// and the machine comes to rest. Gives each branch with its probability.
+    #[must_use]
+    pub fn go_on(
+        &self,
+        plant: &Plant,
+        state: &State,
+        set_in: &[FaultEffect],
+        put_right: &[FaultEffect],
+        action: &HandAction,
+    ) -> Vec<(f64, Situation, State)> {
+        let mut engine = Engine::new(plant);
+        engine.restore(state);
+        // A program that does not come to rest is found out again when the hand acts.
+        let _ = engine.impose(set_in);
+        let _ = engine.lift(put_right);
+        let actions = [action.clone()];
+        let player = Player {
+            plant,
+            actions: &actions,
+            nominal: &[],
+            habits: self.options.habits,
+            limits: self.options.limits,
+            branching: self.options.pair_branching,
+            keep_states: true,
+        };
+        player.go_on(&mut engine)
+    }
 }
 
 /// Plays a routine with every deviation alone and with all pairs.
@@ -136,12 +231,18 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
         habits: options.habits,
         limits: options.limits,
         branching: options.single_branching,
+        keep_states: false,
     };
     let (mut nominal_paths, _) = player.from_power_on(&[], true);
     let nominal = nominal_paths.pop().unwrap_or(Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() });
     let ends = nominal.ends.clone();
     player.nominal = &ends;
     let slots = slots(&nominal, options);
+    let passing = nominal
+        .marks
+        .iter()
+        .map(|mark| Situation::from_bits(mark.state.bits.clone()))
+        .collect();
     let explorer = Explorer { player, options, behaviours: &all, nominal: &nominal, slots: &slots };
 
     let mut whole = Part::default();
@@ -156,7 +257,21 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
     }
     let Part { mut records, latent, situations, .. } = whole;
     records.sort_by_key(|record| (record.first.is_some(), record.second.is_some()));
-    Exploration { behaviours: all, slots, records, latent, situations, nominal: nominal_situations, runs, events, cut }
+    Exploration {
+        behaviours: all,
+        slots,
+        records,
+        latent,
+        situations,
+        nominal: nominal_situations,
+        runs,
+        events,
+        cut,
+        passing,
+        nominal_run: Path { probability: 1.0, marks: nominal.marks, ends },
+        routine,
+        options: *options,
+    }
 }
 
 /// The moments of the undisturbed run, with shares that grow with their length.

@@ -63,6 +63,8 @@ pub(crate) struct Mark {
 pub(crate) struct StageEnd {
     pub stage: u16,
     pub situation: Situation,
+    /// The state itself; only kept where it is asked for, since most ends are never gone on from.
+    pub state: Option<State>,
     /// Probability of calling here, given the run.
     pub calls: f64,
 }
@@ -85,6 +87,8 @@ pub(crate) struct Player<'p> {
     pub habits: Habits,
     pub limits: Limits,
     pub branching: Branching,
+    /// Whether the state at each end is kept.
+    pub keep_states: bool,
 }
 
 /// A run under way.
@@ -167,6 +171,24 @@ impl<'p> Player<'p> {
             seen: None,
         };
         self.play(engine, start, keep)
+    }
+
+    /// Lets a hand act on a machine at rest: the only action of the routine.
+    pub fn go_on(&self, engine: &mut Engine<'p, Unwatched>) -> Vec<(f64, Situation, State)> {
+        let start = Partial {
+            path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
+            state: engine.state().clone(),
+            stage: 1,
+            epoch: 0,
+            going_on: 1.0,
+            odd: 0,
+            flips: 0,
+            phase: Phase::Before,
+            seen: None,
+        };
+        let (paths, _) = self.play(engine, start, false);
+        let ends = paths.into_iter().filter_map(|mut path| Some((path.probability, path.ends.pop()?)));
+        ends.filter_map(|(probability, end)| Some((probability, end.situation, end.state?))).collect()
     }
 
     /// Plays on to the end of the routine in every branch; gives the paths and the probability cut off.
@@ -451,7 +473,8 @@ impl<'p> Player<'p> {
                 partial.odd = odd;
                 partial.epoch = epoch;
             }
-            partial.path.ends.push(StageEnd { stage, situation, calls: partial.going_on * calls });
+            let state = self.keep_states.then(|| engine.state().clone());
+            partial.path.ends.push(StageEnd { stage, situation, calls: partial.going_on * calls, state });
             partial.going_on *= 1.0 - calls;
         }
         if last || !whole || partial.going_on <= 0.0 {

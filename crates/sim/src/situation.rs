@@ -39,6 +39,11 @@ impl Situation {
         Self { bits: engine.state.bits.clone(), varying, blinking, stop }
     }
 
+    /// A moment in passing, of which only the bits are known.
+    pub(crate) fn from_bits(bits: Box<[u64]>) -> Self {
+        Self { bits, varying: Vec::new(), blinking: Vec::new(), stop: Stop::Standing }
+    }
+
     /// Whether the signal is on; for one that varies, whether it was when the run stopped.
     #[must_use]
     pub fn on(&self, signal: Signal) -> bool {
