@@ -1,0 +1,89 @@
+//! The device library: what kinds of devices there are, how they fail, how one
+//! looks at them and what puts them right. Data files of the same kind as a
+//! machine file ship in the program; a shop can add its own beside them.
+
+mod types;
+mod words;
+
+use std::collections::BTreeMap;
+use std::sync::OnceLock;
+
+pub use types::{
+    CheckType, DeviceType, FaultAction, FaultType, Observes, RemedyType, StandsIn, read_access, read_check,
+    read_energy, read_fault, read_guarding, read_remedy, read_who, supply_kind,
+};
+pub use words::{Filling, Translations};
+
+use crate::problem::{Problem, Problems};
+use crate::source::Source;
+use crate::tree::{self, Table};
+
+/// The data files in the program: device types.
+const EMBEDDED: &[(&str, &str)] = &[("stand-in.toml", include_str!("../tests/library/stand-in.toml"))];
+
+/// Device types by key, and the translations of their texts.
+#[derive(Clone, Debug, Default)]
+pub struct Library {
+    /// The texts it was read from.
+    pub sources: Vec<Source>,
+    /// Device types by key.
+    pub types: BTreeMap<String, DeviceType>,
+    /// Translations of the texts.
+    pub translations: Translations,
+    /// What is wrong with the texts.
+    pub problems: Vec<Problem>,
+}
+
+impl Library {
+    /// The library in the program. Its texts have the numbers 1 and up in a reading.
+    pub fn embedded() -> &'static Self {
+        static LIBRARY: OnceLock<Library> = OnceLock::new();
+        LIBRARY.get_or_init(|| {
+            let mut library = Self::default();
+            for (name, text) in EMBEDDED {
+                library.add(Source::new(*name, *text));
+            }
+            library
+        })
+    }
+
+    /// Reads one more text; its types replace those of the same key.
+    pub fn add(&mut self, source: Source) {
+        let file = u32::try_from(self.sources.len() + 1).unwrap_or(u32::MAX);
+        let mut problems = Problems::default();
+        let root = tree::parse(&source, file, &mut problems);
+        self.add_tree(&root, &mut problems);
+        self.sources.push(source);
+        self.problems.extend(problems.into_sorted());
+    }
+
+    fn add_tree(&mut self, root: &Table, problems: &mut Problems) {
+        self.translations.add_file(root);
+        for entry in root.entries_of("types") {
+            if let Some(table) = entry.node.table() {
+                self.types.insert(entry.key.clone(), types::read_type(&entry.key, table, problems));
+            }
+        }
+    }
+
+    /// The type whose key or `also` words come nearest to these words.
+    #[must_use]
+    pub fn nearest(&self, words: &str) -> Option<&DeviceType> {
+        let plain = words.to_lowercase();
+        let fits = |name: &str| !name.is_empty() && (plain.contains(name) || name.contains(&plain));
+        let by_words = self
+            .types
+            .values()
+            .flat_map(|kind| kind.also.iter().map(move |also| (also.to_lowercase(), kind)))
+            .filter(|(also, _)| fits(also))
+            .max_by_key(|(also, _)| also.len());
+        by_words.map(|(_, kind)| kind).or_else(|| {
+            self.types
+                .values()
+                .map(|kind| (strsim::jaro_winkler(&plain, &kind.key), kind))
+                .filter(|(nearness, _)| *nearness > 0.75)
+                .max_by(|one, two| one.0.total_cmp(&two.0))
+                .map(|(_, kind)| kind)
+        })
+    }
+}

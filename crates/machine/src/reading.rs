@@ -1,0 +1,256 @@
+//! Reading a machine file: the text becomes a [`Reading`], and a reading resolved
+//! for one machine becomes its alternatives. Nothing here fails; what is wrong
+//! is in the list of problems.
+
+use crate::library::{Library, Translations};
+use crate::model::Machine;
+use crate::problem::{Problem, Problems};
+use crate::resolve::{self, Outcome, Resolver};
+use crate::source::{Source, Span};
+use crate::tree::{self, Table};
+
+/// The largest file that is read, bytes.
+pub const LARGEST_FILE: usize = 1_000_000;
+
+/// A machine file that was read.
+#[derive(Clone, Debug)]
+pub struct Reading {
+    /// All texts that places refer to: the machine file first, then device libraries.
+    pub sources: Vec<Source>,
+    /// What is wrong with the text itself.
+    pub problems: Vec<Problem>,
+    root: Table,
+    library: Library,
+    translations: Translations,
+    revisions: Vec<Revision>,
+}
+
+/// A revision of a machine type.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct Revision {
+    /// Its name.
+    pub name: String,
+    /// Serial numbers, from and to; no end means "and up".
+    pub serials: Vec<(u64, Option<u64>)>,
+    /// What changed.
+    pub about: String,
+    /// Where it is named.
+    pub span: Span,
+    /// Whether it is what the file says without any change.
+    pub base: bool,
+}
+
+/// What is known of the one machine that a reading is resolved for.
+#[derive(Clone, Debug, Default, PartialEq, Eq)]
+pub struct Choice {
+    /// Its revision.
+    pub revision: Option<String>,
+    /// Its serial number.
+    pub serial: Option<u64>,
+    /// Settings that differ from the defaults: name and value as text.
+    pub settings: Vec<(String, String)>,
+}
+
+/// One way in which the machine may be.
+#[derive(Clone, Debug)]
+pub struct Alternative {
+    /// Its weight; the weights of all alternatives sum to 1.
+    pub weight: f64,
+    /// What was assumed, in words; empty if nothing had to be.
+    pub choices: Vec<String>,
+    /// The machine.
+    pub machine: Machine,
+}
+
+/// A reading resolved.
+#[derive(Clone, Debug, Default)]
+pub struct Resolved {
+    /// The alternatives, in the order of the file's possibilities.
+    pub alternatives: Vec<Alternative>,
+    /// What is wrong, syntax included.
+    pub problems: Vec<Problem>,
+}
+
+/// Reads a machine file, with further device libraries.
+///
+/// ```
+/// let text = r#"
+/// format = 1
+/// [machine]
+/// name = "Bell"
+/// [inputs]
+/// X1 = { lit = "start = pressed" }
+/// [outputs]
+/// Y1 = { is = "indicator-lamp", on = "X1" }
+/// "#;
+/// let reading = machine::read(machine::Source::new("bell.toml", text), &[]);
+/// let resolved = reading.resolve(&machine::Choice::default());
+/// assert_eq!(resolved.alternatives[0].machine.name, "Bell");
+/// ```
+#[must_use]
+pub fn read(source: Source, libraries: &[Source]) -> Reading {
+    let mut problems = Problems::default();
+    let mut library = Library::embedded().clone();
+    for extra in libraries {
+        library.add(extra.clone());
+    }
+    let root = if source.text.len() > LARGEST_FILE {
+        let hint = "a machine file is a few thousand lines at most";
+        problems.error(Span::new(0, 0..0), "too-large", "the file is larger than 1 MB", hint);
+        Table::default()
+    } else {
+        tree::parse(&source, 0, &mut problems)
+    };
+    problems.extend(library.problems.iter().cloned());
+    let mut translations = library.translations.clone();
+    translations.add_file(&root);
+    let mut sources = vec![source];
+    sources.extend(library.sources.iter().cloned());
+    let revisions = revisions(&root);
+    Reading { sources, problems: problems.into_sorted(), root, library, translations, revisions }
+}
+
+/// Reads a machine file in which everything is known, for tests and small tools: the first alternative.
+///
+/// # Errors
+/// The problems, if any of them is an error.
+pub fn load_str(name: &str, text: &str) -> Result<Machine, Vec<Problem>> {
+    let resolved = read(Source::new(name, text), &[]).resolve(&Choice::default());
+    if resolved.problems.iter().any(Problem::is_error) {
+        return Err(resolved.problems);
+    }
+    resolved.alternatives.into_iter().next().map(|alternative| alternative.machine).ok_or_else(Vec::new)
+}
+
+fn revisions(root: &Table) -> Vec<Revision> {
+    let mut list = Vec::new();
+    let others = root.entries_of("revisions");
+    let head = root.table("machine");
+    let base_name = head.and_then(|head| head.string("revision"));
+    if base_name.is_some() || !others.is_empty() {
+        list.push(Revision {
+            name: base_name.unwrap_or_else(|| "base".to_string()),
+            serials: head.and_then(|head| head.text("serials")).map(|text| serials(&text.text)).unwrap_or_default(),
+            about: String::new(),
+            span: head.and_then(|head| head.text("revision")).map_or(Span::default(), |text| text.span),
+            base: true,
+        });
+    }
+    for entry in others {
+        let Some(table) = entry.node.table() else { continue };
+        list.push(Revision {
+            name: entry.key.clone(),
+            serials: table.text("serials").map(|text| serials(&text.text)).unwrap_or_default(),
+            about: table.string("about").unwrap_or_default(),
+            span: entry.key_span,
+            base: false,
+        });
+    }
+    list
+}
+
+/// `1000-1499, 2100-, 17`; parts that can't be read are left out here and noted by lint.
+pub(crate) fn serials(text: &str) -> Vec<(u64, Option<u64>)> {
+    text.split(',').filter_map(|part| serial_range(part.trim())).collect()
+}
+
+pub(crate) fn serial_range(part: &str) -> Option<(u64, Option<u64>)> {
+    match part.split_once('-') {
+        Some((from, "")) => Some((from.trim().parse().ok()?, None)),
+        Some((from, to)) => Some((from.trim().parse().ok()?, Some(to.trim().parse().ok()?))),
+        None => part.parse().ok().map(|only| (only, Some(only))),
+    }
+}
+
+impl Reading {
+    /// The revisions, the base first; none if the file knows only one kind.
+    #[must_use]
+    pub fn revisions(&self) -> &[Revision] {
+        &self.revisions
+    }
+
+    /// The device types and their texts.
+    #[must_use]
+    pub fn library(&self) -> &Library {
+        &self.library
+    }
+
+    /// Resolves for one machine.
+    #[must_use]
+    pub fn resolve(&self, choice: &Choice) -> Resolved {
+        let mut problems = Problems::default();
+        problems.extend(self.problems.iter().cloned());
+        let candidates = self.candidates(choice, &mut problems);
+        let mut alternatives = Vec::new();
+        let share = candidates.len().max(1);
+        for revision in &candidates {
+            for (weight, mut choices, outcome) in self.resolve_revision(*revision, choice) {
+                problems.extend(outcome.problems.into_sorted());
+                if let (Some(revision), true) = (revision, candidates.len() > 1) {
+                    choices.insert(0, format!("it is revision {}", revision.name));
+                }
+                // A few revisions at most: exact in f64.
+                #[allow(clippy::cast_precision_loss)]
+                let weight = weight / share as f64;
+                alternatives.push(Alternative { weight, choices, machine: outcome.machine });
+            }
+        }
+        Resolved { alternatives, problems: problems.into_sorted() }
+    }
+
+    fn resolve_revision(&self, revision: Option<&Revision>, choice: &Choice) -> Vec<(f64, Vec<String>, Outcome)> {
+        let root = self.tree_of(revision);
+        let name = revision.map(|revision| revision.name.as_str());
+        let run = |script: &[usize]| {
+            Resolver::new(&root, &self.library, &self.translations, &choice.settings, script).run(name)
+        };
+        resolve::alternatives(run)
+    }
+
+    /// The base with a revision's changes laid over it.
+    fn tree_of(&self, revision: Option<&Revision>) -> Table {
+        let mut root = self.root.clone();
+        let Some(revision) = revision.filter(|revision| !revision.base) else { return root };
+        let Some(table) = self.root.table("revisions").and_then(|table| table.table(&revision.name)) else {
+            return root;
+        };
+        for text in table.texts("remove") {
+            let path: Vec<&str> = text.text.split('.').collect();
+            root.remove(&path);
+        }
+        if let Some(change) = table.table("change") {
+            root.lay_over(change);
+        }
+        root
+    }
+
+    /// The revisions that this machine may be of; one `None` where the file has no revisions.
+    fn candidates(&self, choice: &Choice, problems: &mut Problems) -> Vec<Option<&Revision>> {
+        if self.revisions.is_empty() {
+            return vec![None];
+        }
+        let all = || self.revisions.iter().map(Some).collect();
+        if let Some(name) = &choice.revision {
+            if let Some(found) = self.revisions.iter().find(|revision| revision.name == *name) {
+                return vec![Some(found)];
+            }
+            let names: Vec<&str> = self.revisions.iter().map(|revision| revision.name.as_str()).collect();
+            let what = format!("there is no revision `{name}`");
+            problems.error(Span::default(), "unknown-revision", what, format!("there is: {}", names.join(", ")));
+            return all();
+        }
+        let Some(serial) = choice.serial else { return all() };
+        let holds = |revision: &&Revision| {
+            revision.serials.iter().any(|(from, to)| *from <= serial && to.is_none_or(|to| serial <= to))
+        };
+        match self.revisions.iter().find(holds) {
+            Some(found) => vec![Some(found)],
+            None => {
+                let what = format!("no revision has the serial number {serial}");
+                let hint = "it is looked at as any of them; a machine may have been retrofitted";
+                problems.warning(Span::default(), "unknown-serial", what, hint);
+                all()
+            }
+        }
+    }
+}

@@ -1,0 +1,343 @@
+//! Routines and procedures: what people do.
+
+use super::raw_chart::RawChart;
+use super::{Point, Resolver, humanised};
+use crate::id::{MechanismId, RoutineId};
+use crate::library::{Filling, read_access, read_energy, read_guarding, read_who};
+use crate::model::{
+    Chance, Deviation, DeviationKind, ExpectedLamp, FaultEffect, Guarding, HandAction, HandMove, Measurement,
+    MechanismClass, Procedure, ProcedureStep, ProgramFact, Rate, Routine, Source, Words, WorldFact,
+};
+use crate::source::Span;
+use crate::text::hand::{HandText, parse_hand};
+use crate::text::sentence::words;
+use crate::tree::{Node, Table, Text};
+
+/// How long a button is pressed when nothing is said, ms.
+const PRESS_MS: u64 = 500;
+/// How often a hand move is forgotten, and how often that is noticed at once, when the file says
+/// nothing. Common practice, no source.
+const FORGOTTEN: f64 = 1.0 / 300.0;
+const NOTICED: f64 = 0.5;
+
+impl<'r> Resolver<'r> {
+    pub fn routines(&mut self, charts: &[RawChart<'r>]) {
+        for entry in self.entries("routines") {
+            let Some(table) = entry.node.table() else { continue };
+            let mode = table.text("mode").and_then(|text| {
+                let found = self.machine.modes.find(|mode| mode.name == text.text).map(|(id, _)| id);
+                if found.is_none() {
+                    let names = self.machine.modes.rows().map(|row| row.name.as_str());
+                    let hint = super::lookup::nearest_hint(&text.text, names);
+                    self.problems.error(text.span, "unknown-name", format!("there is no mode `{}`", text.text), hint);
+                }
+                found
+            });
+            let members = table.get("do").map(Node::members).unwrap_or_default();
+            let mut actions = Vec::new();
+            for node in members {
+                actions.extend(self.hand_action(node));
+            }
+            let words = self.own_words(&format!("routines.{}", entry.key), table, &humanised(&entry.key));
+            let chances: Vec<Option<(f64, Source)>> = actions.iter().map(|(_, chance)| chance.clone()).collect();
+            let actions = actions.into_iter().map(|(action, _)| action).collect();
+            let routine = self.machine.routines.push(Routine { name: entry.key.clone(), words, mode, actions });
+            self.note_forgotten(routine, chances);
+        }
+        if self.entries("routines").is_empty() {
+            self.implied_routine(charts);
+        }
+    }
+
+    fn hand_action(&mut self, node: &'r Node) -> Option<(HandAction, Option<(f64, Source)>)> {
+        let empty = Table::default();
+        let table = node.table().unwrap_or(&empty);
+        let text = node.text().or_else(|| table.text("do"))?;
+        let movement = self.hand_move(text)?;
+        let wait = table.get("wait").and_then(|node| self.time_of(node));
+        let wait_ms = match (&movement, wait) {
+            (_, Some(ms)) => Some(ms),
+            (HandMove::Wait, None) => self.wait_of(text),
+            (_, None) => None,
+        };
+        let forgotten = table.get("forgotten").and_then(|node| self.chance_of(node));
+        let noticed = table.get("noticed").and_then(|node| self.chance_of(node));
+        let source = if forgotten.is_some() { Source::File } else { Source::Practice };
+        let chance = match movement {
+            HandMove::Wait => None,
+            _ => Some((forgotten.unwrap_or(FORGOTTEN) * (1.0 - noticed.unwrap_or(NOTICED)), source)),
+        };
+        let short = text.text.trim().to_string();
+        let key = format!("hand.{short}");
+        let english = table.string("words").unwrap_or_else(|| self.hand_words(movement, &short));
+        let words = self.translations.words(&key, &english, &Filling::default());
+        Some((HandAction { words, short, movement, wait_ms }, chance))
+    }
+
+    fn wait_of(&mut self, text: &Text) -> Option<u64> {
+        match parse_hand(&text.text) {
+            Ok(HandText::Wait(Some(duration))) => self.duration(&duration, text),
+            _ => None,
+        }
+    }
+
+    /// What a hand sentence does to the machine; mistakes are noted.
+    pub fn hand_move(&mut self, text: &Text) -> Option<HandMove> {
+        let parsed = match parse_hand(&text.text) {
+            Ok(parsed) => parsed,
+            Err(mistake) => {
+                self.mistake(text, mistake);
+                return None;
+            }
+        };
+        match parsed {
+            HandText::PowerCycle => Some(HandMove::PowerCycle),
+            HandText::Wait(_) => Some(HandMove::Wait),
+            HandText::Press(word, duration) => {
+                let button = self.mechanism_or_note(&word.text, text.part(word.range))?;
+                let ms = match duration {
+                    Some(duration) => self.duration(&duration, text)?,
+                    None => PRESS_MS,
+                };
+                Some(HandMove::Press(button, ms))
+            }
+            HandText::Hold(word) => Some(HandMove::Hold(self.mechanism_or_note(&word.text, text.part(word.range))?)),
+            HandText::LetGo(word) => Some(HandMove::LetGo(self.mechanism_or_note(&word.text, text.part(word.range))?)),
+            HandText::Put(name, position) => {
+                let switched = matches!(position.text.as_str(), "on" | "off");
+                if let (true, Some(supply)) = (switched, self.supply(&name.text)) {
+                    return Some(HandMove::Supply(supply, position.text == "on"));
+                }
+                let mechanism = self.mechanism_or_note(&name.text, text.part(name.range))?;
+                let at = self.position_or_note(mechanism, &position.text, text.part(position.range))?;
+                Some(HandMove::Put(mechanism, at))
+            }
+        }
+    }
+
+    fn hand_words(&self, movement: HandMove, short: &str) -> String {
+        let words = |mechanism: MechanismId| self.machine.mechanisms[mechanism].words.english.clone();
+        match movement {
+            HandMove::Put(mechanism, at) => {
+                let row = &self.machine.mechanisms[mechanism];
+                format!("{}: {}", words(mechanism), humanised(&row.positions[usize::from(at)]))
+            }
+            HandMove::Press(mechanism, _) => format!("press {}", words(mechanism)),
+            HandMove::Hold(mechanism) => format!("hold {} down", words(mechanism)),
+            HandMove::LetGo(mechanism) => format!("let go of {}", words(mechanism)),
+            HandMove::Supply(supply, on) => {
+                let verb = if on { "turn on" } else { "turn off" };
+                format!("{verb} {}", self.machine.supplies[supply].words.english)
+            }
+            HandMove::PowerCycle => "switch the power off, wait ten seconds, and on again".to_string(),
+            HandMove::Wait => humanised(short),
+        }
+    }
+
+    /// Lapses: actions of a routine that are left out.
+    fn note_forgotten(&mut self, routine: RoutineId, chances: Vec<Option<(f64, Source)>>) {
+        for (index, chance) in chances.into_iter().enumerate() {
+            let Some((chance, source)) = chance.filter(|(chance, _)| *chance > 0.0) else { continue };
+            let action = &self.machine.routines[routine].actions[index];
+            let english = format!("forgotten: {}", action.words.english);
+            let mut key = format!("lapse/{}", action.short);
+            if self.machine.routines.len() > 1 || self.key_taken(&key) {
+                key = format!("lapse/{}/{}", self.machine.routines[routine].name, action.short);
+            }
+            if self.key_taken(&key) {
+                key = format!("{key}/{}", index + 1);
+            }
+            let translations = action.words.translations.clone();
+            let words = Words { key: key.clone(), english, translations };
+            let index = u32::try_from(index).unwrap_or(u32::MAX);
+            self.lapses_push(key, words, chance, source, FaultEffect::Forgotten(routine, index));
+        }
+    }
+
+    fn key_taken(&self, key: &str) -> bool {
+        self.lapses.iter().any(|deviation| deviation.key == key)
+    }
+
+    fn lapses_push(&mut self, key: String, words: Words, chance: f64, source: Source, effect: FaultEffect) {
+        self.lapses.push(Deviation {
+            key,
+            words,
+            kind: DeviationKind::Lapse,
+            rate: Rate { chance: Chance::EachTime(chance), source },
+            effects: vec![effect],
+            remedy: None,
+        });
+    }
+
+    /// Lapses of the site: mechanisms found elsewhere, supplies shut by hand.
+    pub fn site_lapses(&mut self) {
+        for entry in self.entries("mechanisms") {
+            let Some(found) = entry.node.table().and_then(|table| table.table("found")) else { continue };
+            let Some(mechanism) = self.mechanism(&entry.key) else { continue };
+            for case in &found.entries {
+                let Some(at) = self.position_or_note(mechanism, &case.key, case.key_span) else { continue };
+                let Some(chance) = self.chance_of(&case.node) else { continue };
+                let row = &self.machine.mechanisms[mechanism];
+                let key = format!("lapse/{} found {}", entry.key, case.key);
+                let english = format!("{} was left at {}", row.words.english, humanised(&case.key));
+                let words = self.translations.words(&key, &english, &Filling::default());
+                self.lapses_push(key, words, chance, Source::File, FaultEffect::Found(mechanism, at));
+            }
+        }
+        for entry in self.entries("supplies") {
+            let Some(node) = entry.node.table().and_then(|table| table.get("shut_by_hand")) else { continue };
+            let Some(supply) = self.supply(&entry.key) else { continue };
+            let Some(chance) = self.chance_of(node) else { continue };
+            let key = format!("lapse/{} shut", entry.key);
+            let english = format!("{} is shut off by hand", self.machine.supplies[supply].words.english);
+            let words = self.translations.words(&key, &english, &Filling::default());
+            let effect = FaultEffect::Supply(supply, crate::model::Forced::Off);
+            self.lapses_push(key, words, chance, Source::File, effect);
+        }
+    }
+
+    /// What people do when the file doesn't say: put every hand mechanism where start needs it, then press start.
+    fn implied_routine(&mut self, charts: &[RawChart<'r>]) {
+        let Some(start) = self.machine.transitions.rows().find(|transition| transition.start) else { return };
+        let mut puts: Vec<HandMove> = Vec::new();
+        let mut presses: Vec<HandMove> = Vec::new();
+        let inputs: Vec<(crate::id::InputId, bool)> = start
+            .when
+            .conjuncts()
+            .into_iter()
+            .filter_map(|part| match part {
+                crate::Condition::Fact(ProgramFact::Input(input)) => Some((*input, true)),
+                crate::Condition::Fact(ProgramFact::Rises(edge)) => match &self.machine.edges[*edge] {
+                    crate::Condition::Fact(ProgramFact::Input(input)) => Some((*input, true)),
+                    _ => None,
+                },
+                crate::Condition::Not(inner) => match inner.as_ref() {
+                    crate::Condition::Fact(ProgramFact::Input(input)) => Some((*input, false)),
+                    _ => None,
+                },
+                _ => None,
+            })
+            .collect();
+        for (input, wanted) in inputs {
+            let Some((mechanism, position)) = self.wanted_position(&self.machine.inputs[input].lit, wanted) else {
+                continue;
+            };
+            let row = &self.machine.mechanisms[mechanism];
+            match row.class {
+                MechanismClass::Button if position != row.rest => presses.push(HandMove::Press(mechanism, PRESS_MS)),
+                MechanismClass::Hand if position != row.rest => puts.push(HandMove::Put(mechanism, position)),
+                _ => {}
+            }
+        }
+        let mut actions = Vec::new();
+        for movement in puts.into_iter().chain(presses) {
+            let short = self.short_form(movement);
+            let english = self.hand_words(movement, &short);
+            let words = self.translations.words(&format!("hand.{short}"), &english, &Filling::default());
+            actions.push(HandAction { words, short, movement, wait_ms: None });
+        }
+        let name = charts.first().map_or("routine".to_string(), |chart| chart.name.clone());
+        let count = actions.len();
+        let words = Words::plain(humanised(&name));
+        let routine = self.machine.routines.push(Routine { name, words, mode: None, actions });
+        self.note_forgotten(routine, vec![Some((FORGOTTEN * (1.0 - NOTICED), Source::Practice)); count]);
+    }
+
+    fn wanted_position(&self, lit: &crate::Condition<WorldFact>, wanted: bool) -> Option<(MechanismId, u8)> {
+        let (fact, wanted) = match lit {
+            crate::Condition::Fact(fact) => (fact, wanted),
+            crate::Condition::Not(inner) => match inner.as_ref() {
+                crate::Condition::Fact(fact) => (fact, !wanted),
+                _ => return None,
+            },
+            _ => return None,
+        };
+        let WorldFact::At(mechanism, position) = fact else { return None };
+        let count = self.machine.mechanisms[*mechanism].positions.len();
+        let at = if wanted { *position } else { super::mechanisms::other_position(*position, count) };
+        Some((*mechanism, at))
+    }
+
+    fn short_form(&self, movement: HandMove) -> String {
+        match movement {
+            HandMove::Put(mechanism, at) => {
+                let row = &self.machine.mechanisms[mechanism];
+                format!("{} {}", row.name, row.positions[usize::from(at)])
+            }
+            HandMove::Press(mechanism, _) => format!("press {}", self.machine.mechanisms[mechanism].name),
+            _ => String::new(),
+        }
+    }
+
+    pub fn procedures(&mut self) {
+        for entry in self.entries("procedures") {
+            let Some(table) = entry.node.table() else { continue };
+            let mut steps = Vec::new();
+            for step in table.tables("steps") {
+                steps.push(self.procedure_step(step));
+            }
+            let key = format!("procedures.{}", entry.key);
+            let words = self.own_words(&key, table, &humanised(&entry.key));
+            let purpose = table.string("purpose").unwrap_or_default();
+            let purpose = self.translations.words(&format!("{key}.purpose"), &purpose, &Filling::default());
+            let who = read_who(table);
+            self.machine.procedures.push(Procedure { name: entry.key.clone(), words, purpose, who, steps });
+        }
+    }
+
+    fn procedure_step(&mut self, table: &'r Table) -> ProcedureStep {
+        let movement = table.text("do").and_then(|text| self.hand_move(text)).unwrap_or(HandMove::Wait);
+        let short = table.string("do").unwrap_or_default();
+        let english = table.string("words").unwrap_or_else(|| self.hand_words(movement, &short));
+        let filling = Filling::default();
+        let words = self.translations.words("", &english, &filling);
+        let warning = table.string("warning").map(|warning| self.translations.words("", &warning, &filling));
+        let measure = table.table("measure").map(|measure| Measurement {
+            words: self.translations.words("", &measure.string("words").unwrap_or_default(), &filling),
+            unit: measure.string("unit").unwrap_or_default(),
+            from: measure.number("from").unwrap_or(f64::NEG_INFINITY),
+            to: measure.number("to").unwrap_or(f64::INFINITY),
+            outside: self.translations.words("", &measure.string("outside").unwrap_or_default(), &filling),
+        });
+        let mut expect = Vec::new();
+        for text in table.texts("expect") {
+            self.expectations(text, &mut expect);
+        }
+        ProcedureStep {
+            words,
+            warning,
+            movement,
+            wait_ms: table.get("wait").and_then(|node| self.time_of(node)),
+            expect,
+            measure,
+            energy: read_energy(table),
+            access: read_access(table),
+            guarding: read_guarding(table).unwrap_or(Guarding::None),
+        }
+    }
+
+    /// "X5 lit, Y2 dark".
+    fn expectations(&mut self, text: &Text, expect: &mut Vec<(ExpectedLamp, bool)>) {
+        let all = words(&text.text);
+        for part in all.split(|word| word.text == "," || word.text == "and") {
+            let (label, lit) = match part {
+                [label, state] if matches!(state.text.as_str(), "lit" | "on") => (label, true),
+                [label, state] if matches!(state.text.as_str(), "dark" | "off") => (label, false),
+                _ => {
+                    let what = "an expectation is a label and `lit` or `dark`";
+                    self.problems.error(text.span, "bad-expectation", what, "write expect = \"X5 lit, Y2 dark\"");
+                    return;
+                }
+            };
+            match self.point(&label.text) {
+                Some(Point::Input(input)) => expect.push((ExpectedLamp::Input(input), lit)),
+                Some(Point::Output(output)) => expect.push((ExpectedLamp::Output(output), lit)),
+                None => {
+                    let hint = super::lookup::nearest_hint(&label.text, self.points.keys().map(String::as_str));
+                    let span: Span = text.part(label.range.clone());
+                    self.problems.error(span, "unknown-name", format!("there is no point `{}`", label.text), hint);
+                }
+            }
+        }
+    }
+}

@@ -1,0 +1,158 @@
+//! The tree of supplies, with the implied ones.
+
+use super::{Resolver, humanised};
+use crate::condition::Condition;
+use crate::id::SupplyId;
+use crate::library::{Filling, StandsIn};
+use crate::model::{Supply, SupplyKind};
+use crate::tree::{Entry, Table};
+
+/// The type of a supply when nothing is said.
+const PLAIN: &str = "supply-branch";
+
+impl<'r> Resolver<'r> {
+    pub fn supplies(&mut self) {
+        let entries = self.entries("supplies");
+        if entries.is_empty() {
+            self.implied_supplies();
+            return;
+        }
+        for entry in self.parents_first(entries) {
+            self.declared_supply(entry);
+        }
+    }
+
+    /// Parents before children; those in a loop are noted and come last, without parent.
+    fn parents_first(&mut self, entries: &'r [Entry]) -> Vec<&'r Entry> {
+        let mut order: Vec<&'r Entry> = Vec::new();
+        let mut rest: Vec<&'r Entry> = entries.iter().collect();
+        loop {
+            let known = |name: &str| !entries.iter().any(|entry| entry.key == name);
+            let ready = |entry: &Entry, order: &[&Entry]| match entry.node.table().and_then(|table| table.text("from"))
+            {
+                Some(from) => known(&from.text) || order.iter().any(|placed| placed.key == from.text),
+                None => true,
+            };
+            let (now, later): (Vec<_>, Vec<_>) = rest.into_iter().partition(|entry| ready(entry, &order));
+            order.extend(&now);
+            rest = later;
+            if now.is_empty() || rest.is_empty() {
+                break;
+            }
+        }
+        for entry in &rest {
+            let what = format!("supply `{}` is fed by itself in a loop", entry.key);
+            self.problems.error(entry.key_span, "supply-loop", what, "each `from` must lead back to a source");
+        }
+        order.extend(rest);
+        order
+    }
+
+    fn declared_supply(&mut self, entry: &'r Entry) {
+        let empty = Table::default();
+        let table = entry.node.table().unwrap_or(&empty);
+        let kind_key = if let Some(text) = entry.node.text() {
+            let key = text.text.clone();
+            if !self.library.types.contains_key(&key) {
+                let hint = self.library.nearest(&key).map(|kind| format!("the nearest is \"{}\"", kind.key));
+                let what = format!("there is no device type `{key}`");
+                self.problems.error(text.span, "unknown-type", what, hint.unwrap_or_default());
+            }
+            key
+        } else {
+            self.kind_of(table, PLAIN)
+        };
+        if let Some(kind) = self.kind(&kind_key)
+            && kind.stands_in != StandsIn::Supply
+        {
+            let span = table.text("is").map_or(entry.key_span, |text| text.span);
+            let what = format!("`{kind_key}` is no supply");
+            self.problems.error(span, "wrong-type", what, "use a type such as fuse or power-supply-24v");
+        }
+        let from = table.text("from").and_then(|text| {
+            let found = self.supply(&text.text);
+            if found.is_none() && !self.entries("supplies").iter().any(|entry| entry.key == text.text) {
+                let names = self.entries("supplies").iter().map(|entry| entry.key.as_str());
+                let hint = super::lookup::nearest_hint(&text.text, names);
+                self.problems.error(text.span, "unknown-name", format!("there is no supply `{}`", text.text), hint);
+            }
+            found
+        });
+        let own = table.text("kind").and_then(|text| crate::library::supply_kind(&text.text));
+        let above = from.map(|from| self.machine.supplies[from].kind);
+        let type_kind = self.kind(&kind_key).and_then(|kind| kind.supply_kind);
+        let kind = if kind_key == PLAIN { own.or(above).or(type_kind) } else { own.or(type_kind).or(above) };
+        let type_words = self.kind(&kind_key).map_or(humanised(&entry.key), |kind| kind.words.clone());
+        let english = table.string("words").unwrap_or_else(|| format!("{type_words} {}", entry.key));
+        let key = format!("supplies.{}", entry.key);
+        self.machine.supplies.push(Supply {
+            name: entry.key.clone(),
+            words: self.translations.words(&key, &english, &Filling::default()),
+            kind: kind.unwrap_or(SupplyKind::Electric),
+            from,
+            when: Condition::Always(true),
+            place: table.string("place").unwrap_or_default(),
+        });
+        self.supply_kinds.push(kind_key);
+    }
+
+    fn implied_supplies(&mut self) {
+        self.implied_supply("power", "power-supply-24v", "24 V supply", SupplyKind::Electric);
+        let outputs = self.entries("outputs").iter().filter_map(|entry| entry.node.table());
+        let needs_air = outputs
+            .filter_map(|table| table.text("is"))
+            .any(|text| self.kind(&text.text).is_some_and(|kind| kind.needs == Some(SupplyKind::Air)));
+        let does = self.mentions.iter().any(|mention| mention.how == super::mentions::How::Driven);
+        let moves_without_output = does && self.entries("outputs").is_empty();
+        let named = self.mentions.iter().any(|mention| mention.mechanism == "air");
+        if needs_air || moves_without_output || named {
+            self.implied_supply("air", "compressed-air", "compressed air", SupplyKind::Air);
+        }
+    }
+
+    /// Adds a supply that the file doesn't name.
+    pub fn implied_supply(&mut self, name: &str, kind_key: &str, words: &str, kind: SupplyKind) -> SupplyId {
+        self.supply_kinds.push(kind_key.to_string());
+        self.machine.supplies.push(Supply {
+            name: name.to_string(),
+            words: self.translations.words(&format!("supplies.{name}"), words, &Filling::default()),
+            kind,
+            from: None,
+            when: Condition::Always(true),
+            place: String::new(),
+        })
+    }
+
+    /// The conditions of supplies, which may name outputs and mechanisms.
+    pub fn supply_conditions(&mut self) {
+        for entry in self.entries("supplies") {
+            let Some(text) = entry.node.table().and_then(|table| table.text("when")) else { continue };
+            let Some(expression) = self.parse_condition(text) else { continue };
+            let when = self.world(&expression, text);
+            if let Some(supply) = self.supply(&entry.key) {
+                self.machine.supplies[supply].when = when;
+            }
+        }
+    }
+
+    /// The supply that a point has when none is named: the 24 V, else the first electric one.
+    pub fn default_supply(&self) -> Option<SupplyId> {
+        let power = self.supply_kinds.iter().position(|kind| kind.starts_with("power-supply"));
+        match power {
+            Some(at) => self.machine.supplies.ids().nth(at),
+            None => self.first_supply(SupplyKind::Electric),
+        }
+    }
+
+    /// The supply named by this key, or a noted mistake.
+    pub fn supply_or_note(&mut self, table: &Table, key: &str) -> Option<SupplyId> {
+        let text = table.text(key)?;
+        let found = self.supply(&text.text);
+        if found.is_none() {
+            let hint =
+                super::lookup::nearest_hint(&text.text, self.machine.supplies.rows().map(|row| row.name.as_str()));
+            self.problems.error(text.span, "unknown-name", format!("there is no supply `{}`", text.text), hint);
+        }
+        found
+    }
+}
