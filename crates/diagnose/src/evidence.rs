@@ -1,7 +1,7 @@
 //! What was reported. Evidence is a list of moments; within one moment the
 //! order of reports does not matter, and a moment ends when somebody acts.
 
-use machine::id::{CheckId, InputId, MechanismId, OutputId, RemedyId};
+use machine::id::{CheckId, InputId, MechanismId, OutputId, RemedyId, RoutineId};
 use machine::model::HandMove;
 
 /// How a lamp was said to be.
@@ -105,6 +105,8 @@ pub struct Moment {
 pub struct Evidence {
     /// The complaint, if one was named.
     pub complaint: Option<Complaint>,
+    /// The routine that people were doing, if known; [`Deed::Routine`] counts its actions.
+    pub routine: Option<RoutineId>,
     /// Running hours since it last ran well, if known.
     pub hours_since_well: Option<f64>,
     /// The moments, the earliest first.

@@ -106,8 +106,6 @@ pub struct Exploration {
     pub latent: Vec<Vec<f64>>,
     /// What the machine looks like.
     pub situations: Vec<Situation>,
-    /// The end of each stage without deviations.
-    pub nominal: Vec<u32>,
     /// How many runs were simulated.
     pub runs: u64,
     /// Signal changes simulated.
@@ -122,6 +120,12 @@ pub struct Exploration {
 }
 
 impl Exploration {
+    /// What a stage ends in when nothing is wrong; none for a stage at whose end nobody waits.
+    #[must_use]
+    pub fn nominal_end(&self, stage: u16) -> Option<&Situation> {
+        self.nominal_run.ends.iter().find(|end| end.stage == stage).map(|end| &end.situation)
+    }
+
     /// The state in which a record's machine stands, by playing its run once more.
     ///
     /// `None` only for a record that does not belong to this exploration.
@@ -247,7 +251,6 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
 
     let mut whole = Part::default();
     explorer.nothing_in_play(&mut whole);
-    let nominal_situations = whole.records.iter().map(|record| record.situation).collect();
     let parts: Vec<Part> = (0..all.len()).into_par_iter().map(|first| explorer.first_in_play(first)).collect();
     let runs: u64 = parts.iter().map(|part| part.runs).sum::<u64>() + 1;
     let cut = parts.iter().map(|part| part.cut).sum::<f64>() / runs as f64;
@@ -263,7 +266,6 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
         records,
         latent,
         situations,
-        nominal: nominal_situations,
         runs,
         events,
         cut,

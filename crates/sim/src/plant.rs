@@ -415,6 +415,17 @@ impl Plant {
         self.program_reads = reads;
     }
 
+    /// Whether a fact that the program knows holds in a situation.
+    #[must_use]
+    pub fn fact(&self, situation: &crate::Situation, fact: ProgramFact) -> bool {
+        let known = match fact {
+            ProgramFact::StepFor(step, ms) => self.timers.contains(&(step, ms)),
+            ProgramFact::Counted(counter, n) => self.counts.contains(&(counter.index(), n)),
+            _ => true,
+        };
+        known && situation.on(self.layout.program(fact, &self.timers, &self.counts))
+    }
+
     /// Where each bit is.
     #[must_use]
     pub fn layout(&self) -> &Layout {

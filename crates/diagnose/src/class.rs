@@ -1,0 +1,121 @@
+//! Deviations that nothing reported so far can tell apart are weighed together.
+//!
+//! A behaviour (the same to the sequence) falls into classes by what its members do
+//! to the lamps and stages that the evidence speaks of. Without answers to checks
+//! nearly every behaviour is one class; an answer about a sensor's LED splits the
+//! behaviours of that sensor's chain and leaves all others whole.
+
+use crate::panel::Panel;
+use crate::prior::Prior;
+use machine::Machine;
+use machine::id::{DeviationId, Id};
+use machine::model::{FaultEffect, Forced, Observable};
+use sim::Behaviour;
+
+/// Deviations of one behaviour with the same bearing on the evidence.
+#[derive(Clone, Debug)]
+pub(crate) struct Class {
+    pub behaviour: usize,
+    pub members: Vec<DeviationId>,
+    /// Sum of the members' odds.
+    pub odds: f64,
+    /// Odds by group of deviations that exclude each other.
+    groups: Vec<(u32, f64)>,
+    /// Lamps that its members change by themselves.
+    pub lamps: Vec<(usize, Forced)>,
+    /// Whether an answer to a check can depend on which of its members it is.
+    pub touches_checks: bool,
+}
+
+/// What a deviation does to what the evidence speaks of.
+type Key = (Vec<(usize, Forced)>, Vec<FaultEffect>, Vec<bool>);
+
+/// Splits the behaviours into classes for these observables.
+pub(crate) fn classes(
+    machine: &Machine,
+    panel: &Panel,
+    prior: &Prior,
+    behaviours: &[Behaviour],
+    observables: &[&Observable],
+) -> Vec<Class> {
+    let mut classes = Vec::new();
+    for (index, behaviour) in behaviours.iter().enumerate() {
+        let mut split: Vec<(Key, Vec<DeviationId>)> = Vec::new();
+        for member in &behaviour.members {
+            let key = key(machine, panel, *member, observables);
+            match split.iter_mut().find(|(known, _)| *known == key) {
+                Some((_, members)) => members.push(*member),
+                None => split.push((key, vec![*member])),
+            }
+        }
+        for ((lamps, touched, inspected), members) in split {
+            let mut groups: Vec<(u32, f64)> = Vec::new();
+            for member in &members {
+                let group = prior.group(*member);
+                match groups.iter_mut().find(|(known, _)| *known == group) {
+                    Some((_, odds)) => *odds += prior.odds(*member),
+                    None => groups.push((group, prior.odds(*member))),
+                }
+            }
+            groups.sort_unstable_by_key(|(group, _)| *group);
+            classes.push(Class {
+                behaviour: index,
+                odds: groups.iter().map(|(_, odds)| odds).sum(),
+                members,
+                groups,
+                lamps,
+                touches_checks: !touched.is_empty() || inspected.contains(&true),
+            });
+        }
+    }
+    classes
+}
+
+fn key(machine: &Machine, panel: &Panel, deviation: DeviationId, observables: &[&Observable]) -> Key {
+    let effects = &machine.deviations[deviation].effects;
+    let mut lamps: Vec<_> = effects.iter().filter_map(|effect| panel.lamp_effect(*effect)).collect();
+    lamps.sort_unstable();
+    let touched = effects.iter().filter(|effect| observables.iter().any(|one| concerns(**effect, one))).copied();
+    let inspected = observables
+        .iter()
+        .filter_map(|one| match one {
+            Observable::Inspect(list) => Some(list.contains(&deviation)),
+            _ => None,
+        })
+        .collect();
+    (lamps, touched.collect(), inspected)
+}
+
+fn concerns(effect: FaultEffect, observable: &Observable) -> bool {
+    match (effect, observable) {
+        (FaultEffect::Input(one, ..), Observable::InputStage(other, _)) => one == *other,
+        (FaultEffect::Output(one, ..), Observable::OutputStage(other, _)) => one == *other,
+        (FaultEffect::Stuck(one) | FaultEffect::StopsShort(one, _), Observable::MovesFreely(other)) => one == *other,
+        _ => false,
+    }
+}
+
+impl Class {
+    /// The odds of one member of each class being there together; members of one group exclude each other.
+    pub fn odds_with(&self, other: &Self) -> f64 {
+        let mut excluded = 0.0;
+        let (mut left, mut right) = (self.groups.iter().peekable(), other.groups.iter().peekable());
+        while let (Some((a, odds_a)), Some((b, odds_b))) = (left.peek(), right.peek()) {
+            match a.cmp(b) {
+                std::cmp::Ordering::Less => _ = left.next(),
+                std::cmp::Ordering::Greater => _ = right.next(),
+                std::cmp::Ordering::Equal => {
+                    excluded += odds_a * odds_b;
+                    left.next();
+                    right.next();
+                }
+            }
+        }
+        (self.odds * other.odds - excluded).max(0.0)
+    }
+
+    /// A member to reckon with: all of them bear alike on the evidence.
+    pub fn representative(&self) -> DeviationId {
+        self.members.first().copied().unwrap_or_else(|| DeviationId::new(0))
+    }
+}

@@ -1,0 +1,416 @@
+//! The lamps on the controller's front as one row of bits, and how likely a
+//! caller's report of them is.
+//!
+//! A report can be wrong in two ways, and the likelihood is a mixture of both: each
+//! lamp misread by itself, and the whole report slipped (two neighbouring lamps
+//! taken for each other, a row read one lamp further, two rows exchanged). Every
+//! slip is a permutation of the lamps, so each part of the mixture, and with it the
+//! whole, sums to 1 over all reports about the lamps that were looked at.
+
+use crate::evidence::{LampPlace, LampReport, LampState, Naming};
+use machine::Machine;
+use machine::model::{FaultEffect, Forced, InputStage, LampKind, OutputStage, StatusMeaning};
+use sim::{Plant, Situation};
+
+/// How often reports are wrong.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Misreading {
+    /// Probability that a lamp named by itself is misread.
+    pub named: f64,
+    /// Probability that a lamp among "all the others" is.
+    pub rest: f64,
+    /// Probability that two neighbours were taken for each other somewhere.
+    pub neighbours: f64,
+    /// Probability that one row was read one lamp too far.
+    pub shifted: f64,
+    /// Probability that two rows were exchanged.
+    pub rows: f64,
+}
+
+impl Default for Misreading {
+    fn default() -> Self {
+        Self { named: 0.02, rest: 0.04, neighbours: 0.015, shifted: 0.005, rows: 0.005 }
+    }
+}
+
+/// Of the misreadings of a steady lamp, how many say "flickers" rather than the opposite.
+const SAYS_FLICKERS: f64 = 0.15;
+
+/// How often a flickering lamp is called so, rather than lit or dark.
+const SEEN_FLICKERING: f64 = 0.7;
+
+/// How a lamp really is.
+#[derive(Clone, Copy, Debug, PartialEq)]
+enum Truth {
+    Steady(bool),
+    /// Share of time lit, and whether the eye sees it flicker.
+    Varies(f64, bool),
+}
+
+/// The probability of a report about one lamp.
+fn lamp_likelihood(state: LampState, truth: Truth, error: f64) -> f64 {
+    match truth {
+        Truth::Steady(lit) => match (state, lit) {
+            (LampState::Lit, true) | (LampState::Dark, false) => 1.0 - error,
+            (LampState::Lit, false) | (LampState::Dark, true) => error * (1.0 - SAYS_FLICKERS),
+            (LampState::Flickers, _) => error * SAYS_FLICKERS,
+        },
+        Truth::Varies(share, flickers) => {
+            let seen = if flickers { SEEN_FLICKERING } else { 0.0 };
+            let right = match state {
+                LampState::Flickers => seen,
+                LampState::Lit => (1.0 - seen) * share,
+                LampState::Dark => (1.0 - seen) * (1.0 - share),
+            };
+            (1.0 - error) * right + error / 3.0
+        }
+    }
+}
+
+/// What the lamps of a situation really show.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct LampTruth {
+    lit: Vec<u64>,
+    /// Lamps that are not steady: number, share of time lit, whether they flicker.
+    varies: Vec<(usize, f64, bool)>,
+}
+
+impl LampTruth {
+    fn of(&self, lamp: usize) -> Truth {
+        match self.varies.iter().find(|(which, ..)| *which == lamp) {
+            Some((_, share, flickers)) => Truth::Varies(*share, *flickers),
+            None => Truth::Steady(self.lit[lamp >> 6] >> (lamp & 63) & 1 == 1),
+        }
+    }
+
+    /// Whether the lamp is lit, for one that varies: mostly.
+    #[must_use]
+    pub fn state(&self, lamp: usize) -> LampState {
+        match self.of(lamp) {
+            Truth::Varies(_, true) => LampState::Flickers,
+            Truth::Varies(share, false) if share >= 0.5 => LampState::Lit,
+            Truth::Steady(true) => LampState::Lit,
+            _ => LampState::Dark,
+        }
+    }
+
+    /// The same with a lamp that shows something else.
+    #[must_use]
+    pub fn forced(&self, lamp: usize, forced: Forced) -> Self {
+        let mut changed = self.clone();
+        let lit = self.lit[lamp >> 6] >> (lamp & 63) & 1 == 1;
+        changed.varies.retain(|(which, ..)| *which != lamp);
+        match forced {
+            Forced::Off => changed.lit[lamp >> 6] &= !(1 << (lamp & 63)),
+            Forced::On => changed.lit[lamp >> 6] |= 1 << (lamp & 63),
+            Forced::Chatters(made, broken) if lit => {
+                changed.varies.push((lamp, f64::from(made) / f64::from((made + broken).max(1)), true));
+            }
+            Forced::Chatters(..) => {}
+        }
+        changed
+    }
+}
+
+/// The lamps of a machine, numbered row by row.
+#[derive(Clone, Debug)]
+pub struct Panel {
+    kinds: Vec<LampKind>,
+    labels: Vec<String>,
+    rows: Vec<(usize, usize)>,
+}
+
+impl Panel {
+    /// The lamps of this machine.
+    #[must_use]
+    pub fn new(machine: &Machine) -> Self {
+        let mut kinds = Vec::new();
+        let mut labels = Vec::new();
+        let mut rows = Vec::new();
+        for row in &machine.lamp_rows {
+            rows.push((kinds.len(), row.lamps.len()));
+            for lamp in &row.lamps {
+                kinds.push(lamp.kind.clone());
+                labels.push(lamp.label.clone());
+            }
+        }
+        Self { kinds, labels, rows }
+    }
+
+    /// How many lamps there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.kinds.len()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.kinds.is_empty()
+    }
+
+    /// What the lamp shows.
+    #[must_use]
+    pub fn kind(&self, lamp: usize) -> &LampKind {
+        &self.kinds[lamp]
+    }
+
+    /// The label beside it.
+    #[must_use]
+    pub fn label(&self, lamp: usize) -> &str {
+        &self.labels[lamp]
+    }
+
+    /// The number of the lamp at this place, if there is one.
+    #[must_use]
+    pub fn number(&self, place: LampPlace) -> Option<usize> {
+        let (start, len) = *self.rows.get(place.row)?;
+        (place.column < len).then_some(start + place.column)
+    }
+
+    /// What the lamps show in a situation.
+    #[must_use]
+    pub fn truth(&self, plant: &Plant, situation: &Situation) -> LampTruth {
+        let layout = plant.layout();
+        let mut truth = LampTruth { lit: vec![0; self.len().div_ceil(64)], varies: Vec::new() };
+        let powered = situation.on(layout.powered());
+        for (lamp, kind) in self.kinds.iter().enumerate() {
+            let lit = match kind {
+                LampKind::Input(input) => {
+                    let signal = layout.input(*input);
+                    if let Some(varying) = situation.varies(signal) {
+                        truth.varies.push((lamp, f64::from(varying.on_per_mille) / 1000.0, varying.flickers));
+                    }
+                    situation.on(signal)
+                }
+                LampKind::Output(output) => {
+                    let signal = layout.command(*output);
+                    if situation.blinking.contains(output) {
+                        truth.varies.push((lamp, 0.5, true));
+                    } else if let Some(varying) = situation.varies(signal) {
+                        truth.varies.push((lamp, f64::from(varying.on_per_mille) / 1000.0, varying.flickers));
+                    }
+                    situation.on(signal)
+                }
+                LampKind::Status(StatusMeaning::Powered) => powered,
+                LampKind::Status(StatusMeaning::Running) => situation.on(layout.running()),
+                LampKind::Status(StatusMeaning::Error) => false,
+                LampKind::Status(StatusMeaning::Program(condition)) => {
+                    powered && situation.on(layout.running()) && condition.holds(&|fact| plant.fact(situation, *fact))
+                }
+                LampKind::Unused => false,
+            };
+            if lit {
+                truth.lit[lamp >> 6] |= 1 << (lamp & 63);
+            }
+        }
+        truth
+    }
+
+    /// What an effect does to the lamp itself, beyond what the program notices.
+    #[must_use]
+    pub fn lamp_effect(&self, effect: FaultEffect) -> Option<(usize, Forced)> {
+        self.kinds.iter().enumerate().find_map(|(lamp, kind)| match (kind, effect) {
+            (LampKind::Input(input), FaultEffect::Input(which, InputStage::Lamp, forced)) if *input == which => {
+                Some((lamp, forced))
+            }
+            (LampKind::Output(output), FaultEffect::Output(which, OutputStage::Lamp, forced)) if *output == which => {
+                Some((lamp, forced))
+            }
+            (LampKind::Status(StatusMeaning::Error), FaultEffect::ControllerError) => Some((lamp, Forced::On)),
+            _ => None,
+        })
+    }
+
+    /// The permutations by which a report can slip, each with its probability; the first is "not at all".
+    fn slips(&self, misreading: &Misreading) -> Vec<(f64, Vec<usize>)> {
+        let straight: Vec<usize> = (0..self.len()).collect();
+        let mut neighbours = Vec::new();
+        let mut shifted = Vec::new();
+        let mut exchanged = Vec::new();
+        for (index, (start, len)) in self.rows.iter().copied().enumerate() {
+            for lamp in start..(start + len).saturating_sub(1) {
+                let mut order = straight.clone();
+                order.swap(lamp, lamp + 1);
+                neighbours.push(order);
+            }
+            if len > 2 {
+                for step in [1, len - 1] {
+                    let mut order = straight.clone();
+                    for column in 0..len {
+                        order[start + column] = start + (column + step) % len;
+                    }
+                    shifted.push(order);
+                }
+            }
+            for (other, other_len) in self.rows.iter().copied().skip(index + 1) {
+                if other_len == len && len > 1 {
+                    let mut order = straight.clone();
+                    for column in 0..len {
+                        order.swap(start + column, other + column);
+                    }
+                    exchanged.push(order);
+                }
+            }
+        }
+        let mut slips = vec![(1.0, straight)];
+        for (probability, orders) in
+            [(misreading.neighbours, neighbours), (misreading.shifted, shifted), (misreading.rows, exchanged)]
+        {
+            if orders.is_empty() {
+                continue;
+            }
+            slips[0].0 -= probability;
+            let each = probability / orders.len() as f64;
+            slips.extend(orders.into_iter().map(|order| (each, order)));
+        }
+        slips
+    }
+}
+
+/// One part of the mixture: which lamps, after the slip, were reported how.
+#[derive(Clone, Debug, PartialEq)]
+struct Component {
+    weight: f64,
+    /// For each kind of report, the lamps concerned.
+    masks: Vec<Vec<u64>>,
+}
+
+const STATES: [LampState; 3] = [LampState::Lit, LampState::Dark, LampState::Flickers];
+
+/// A caller's report of the lamps, ready to be weighed against many situations.
+#[derive(Clone, Debug)]
+pub struct LampLikelihood {
+    components: Vec<Component>,
+    /// For each kind of report and each truth (dark, lit): powers of its probability.
+    powers: Vec<[Vec<f64>; 2]>,
+    errors: [f64; 2],
+}
+
+fn kind_of_report(report: &LampReport) -> usize {
+    let state = match report.state {
+        LampState::Lit => 0,
+        LampState::Dark => 1,
+        LampState::Flickers => 2,
+    };
+    state + if report.naming == Naming::Rest { 3 } else { 0 }
+}
+
+impl LampLikelihood {
+    /// Prepares a report. Reports about places where there is no lamp are left aside.
+    #[must_use]
+    pub fn new(panel: &Panel, reports: &[LampReport], misreading: &Misreading) -> Self {
+        let words = panel.len().div_ceil(64);
+        let placed: Vec<_> =
+            reports.iter().filter_map(|report| Some((panel.number(report.place)?, kind_of_report(report)))).collect();
+        let mut components: Vec<Component> = Vec::new();
+        for (weight, order) in panel.slips(misreading) {
+            let mut masks = vec![vec![0; words]; 6];
+            for (lamp, kind) in &placed {
+                let real = order[*lamp];
+                masks[*kind][real >> 6] |= 1 << (real & 63);
+            }
+            match components.iter_mut().find(|known| known.masks == masks) {
+                Some(known) => known.weight += weight,
+                None => components.push(Component { weight, masks }),
+            }
+        }
+        let errors = [misreading.named, misreading.rest];
+        let powers = (0..6)
+            .map(|kind| {
+                [false, true].map(|lit| {
+                    let p = lamp_likelihood(STATES[kind % 3], Truth::Steady(lit), errors[kind / 3]);
+                    let mut powers = vec![1.0];
+                    for n in 0..panel.len() {
+                        powers.push(powers[n] * p);
+                    }
+                    powers
+                })
+            })
+            .collect();
+        Self { components, powers, errors }
+    }
+
+    /// The probability of the report when the lamps really show this.
+    #[must_use]
+    pub fn of(&self, truth: &LampTruth) -> f64 {
+        self.components.iter().map(|component| component.weight * self.component(component, truth)).sum()
+    }
+
+    fn component(&self, component: &Component, truth: &LampTruth) -> f64 {
+        let mut product = 1.0;
+        for (kind, mask) in component.masks.iter().enumerate() {
+            let mut lit = 0;
+            let mut all = 0;
+            for (reported, on) in mask.iter().zip(&truth.lit) {
+                lit += (reported & on).count_ones() as usize;
+                all += reported.count_ones() as usize;
+            }
+            if all == 0 {
+                continue;
+            }
+            for (lamp, share, flickers) in &truth.varies {
+                if mask[lamp >> 6] >> (lamp & 63) & 1 == 1 {
+                    all -= 1;
+                    lit -= usize::from(truth.lit[lamp >> 6] >> (lamp & 63) & 1 == 1);
+                    let error = self.errors[kind / 3];
+                    product *= lamp_likelihood(STATES[kind % 3], Truth::Varies(*share, *flickers), error);
+                }
+            }
+            product *= self.powers[kind][1][lit] * self.powers[kind][0][all - lit];
+        }
+        product
+    }
+}
+
+/// The probability of a report about one lamp, slips left aside; for asking which report is doubtful.
+#[must_use]
+pub fn single_lamp(panel: &Panel, report: &LampReport, truth: &LampTruth, misreading: &Misreading) -> f64 {
+    let error = match report.naming {
+        Naming::Named => misreading.named,
+        Naming::Rest => misreading.rest,
+    };
+    panel.number(report.place).map_or(1.0, |lamp| lamp_likelihood(report.state, truth.of(lamp), error))
+}
+
+/// What an unknown cause would make the lamps look like: anything, but rather like the
+/// normal run than not. Half of the weight goes to the situations of the undisturbed run
+/// with many errors, half to lamps lit or dark at random; both sum to 1 over all reports.
+#[must_use]
+pub fn anything(panel: &Panel, reports: &[LampReport], passing: &[LampTruth]) -> f64 {
+    const ERROR: f64 = 0.12;
+    const LIT: f64 = 0.35;
+    const DARK: f64 = 0.6;
+    let random: f64 = reports
+        .iter()
+        .map(|report| match report.state {
+            LampState::Lit => LIT,
+            LampState::Dark => DARK,
+            LampState::Flickers => 1.0 - LIT - DARK,
+        })
+        .product();
+    if passing.is_empty() {
+        return random;
+    }
+    let like_normal: f64 = passing
+        .iter()
+        .map(|truth| {
+            reports
+                .iter()
+                .filter_map(|report| Some(lamp_likelihood(report.state, truth.of(panel.number(report.place)?), ERROR)))
+                .product::<f64>()
+        })
+        .sum::<f64>()
+        / passing.len() as f64;
+    0.5 * random + 0.5 * like_normal
+}
+
+/// The label of a point's lamp, where it has one.
+#[must_use]
+pub fn place_of(machine: &Machine, wanted: impl Fn(&LampKind) -> bool) -> Option<LampPlace> {
+    machine.lamp_rows.iter().enumerate().find_map(|(row, lamps)| {
+        let column = lamps.lamps.iter().position(|lamp| wanted(&lamp.kind))?;
+        Some(LampPlace { row, column })
+    })
+}
+
