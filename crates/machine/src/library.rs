@@ -18,8 +18,18 @@ use crate::problem::{Problem, Problems};
 use crate::source::Source;
 use crate::tree::{self, Table};
 
-/// The data files in the program: device types.
-const EMBEDDED: &[(&str, &str)] = &[("stand-in.toml", include_str!("../tests/library/stand-in.toml"))];
+/// The data files in the program: device types, then translations.
+const EMBEDDED: &[(&str, &str)] = &[
+    ("library/sensors.toml", include_str!("../library/sensors.toml")),
+    ("library/controls.toml", include_str!("../library/controls.toml")),
+    ("library/actuators.toml", include_str!("../library/actuators.toml")),
+    ("library/supplies.toml", include_str!("../library/supplies.toml")),
+    ("library/mechanisms.toml", include_str!("../library/mechanisms.toml")),
+    ("library/shared.toml", include_str!("../library/shared.toml")),
+    ("library/controller.toml", include_str!("../library/controller.toml")),
+    ("library/words.de.toml", include_str!("../library/words.de.toml")),
+    ("library/words.es.toml", include_str!("../library/words.es.toml")),
+];
 
 /// Device types by key, and the translations of their texts.
 #[derive(Clone, Debug, Default)]

@@ -49,7 +49,9 @@ fn what_is_not_written_is_implied() {
 fn faults_and_lapses_have_stable_keys() {
     let machine = press().resolve(&Choice::default()).alternatives.remove(0).machine;
     let has = |key: &str| machine.deviations.rows().any(|row| row.key == key);
-    for key in ["B1/dead", "B1 cable/broken", "air/missing", "lapse/door shut", "lapse/air shut", "lift/short down"] {
+    for key in
+        ["B1/dead", "B1 cable/broken", "air/missing", "lapse/door shut", "lapse/air shut", "lift/stops-short down"]
+    {
         assert!(has(key), "{key}: {:#?}", machine.deviations.rows().map(|row| &row.key).collect::<Vec<_>>());
     }
     for (id, device) in machine.devices.iter() {

@@ -11,31 +11,39 @@ pub struct Translations {
     languages: BTreeMap<String, BTreeMap<String, String>>,
 }
 
-/// What the places in a template such as `{tag}` stand for.
+/// What the places in a template such as `{tag}` stand for, in every language.
 #[derive(Clone, Debug, Default)]
 pub struct Filling {
-    places: Vec<(&'static str, String)>,
+    places: Vec<(&'static str, Words)>,
 }
 
 impl Filling {
+    /// A filling with one more place whose text is the same in all languages, such as a tag.
+    #[must_use]
+    pub fn with(self, place: &'static str, text: impl Into<String>) -> Self {
+        self.with_words(place, Words::plain(text))
+    }
+
     /// A filling with one more place.
     #[must_use]
-    pub fn with(mut self, place: &'static str, text: impl Into<String>) -> Self {
-        self.places.push((place, text.into()));
+    pub fn with_words(mut self, place: &'static str, words: Words) -> Self {
+        self.places.push((place, words));
         self
     }
 
-    /// Fills a template. Places whose text is empty go, together with parentheses that held nothing else.
+    /// Fills a template of one language. Places whose text is empty go, together with parentheses
+    /// that held nothing else.
     ///
     /// ```
     /// use machine::library::Filling;
     /// let filling = Filling::default().with("tag", "B1").with("place", "");
-    /// assert_eq!(filling.fill("Look at {tag} ({place}). Lit?"), "Look at B1. Lit?");
+    /// assert_eq!(filling.fill("Look at {tag} ({place}). Lit?", "en"), "Look at B1. Lit?");
     /// ```
     #[must_use]
-    pub fn fill(&self, template: &str) -> String {
+    pub fn fill(&self, template: &str, language: &str) -> String {
         let mut text = template.to_string();
-        for (place, filled) in &self.places {
+        for (place, words) in &self.places {
+            let filled = words.in_language(language);
             let mark = format!("{{{place}}}");
             if filled.is_empty() {
                 text = text.replace(&format!(" ({mark})"), "").replace(&format!(", {mark}"), "");
@@ -84,8 +92,8 @@ impl Translations {
     pub fn words(&self, key: &str, english: &str, filling: &Filling) -> Words {
         let translations = self.languages.iter().filter_map(|(language, texts)| {
             let text = texts.get(key).or_else(|| texts.get(english))?;
-            Some((language.clone(), filling.fill(text)))
+            Some((language.clone(), filling.fill(text, language)))
         });
-        Words { key: key.to_string(), english: filling.fill(english), translations: translations.collect() }
+        Words { key: key.to_string(), english: filling.fill(english, "en"), translations: translations.collect() }
     }
 }

@@ -333,16 +333,22 @@ impl<'r> Resolver<'r> {
         for table in raw.table.tables("interlocks") {
             self.written_interlock(table, chart, &running, first);
         }
-        self.lost_permissives(raw, chart, &running, first, needs);
         if let Some(stop) = self.program_key(raw.table, "stop", scope) {
             self.machine.interlocks.push(Interlock {
                 chart,
                 words: self.translations.words("stop", "stop was pressed", &Filling::default()),
                 needs: stop.negated(),
-                in_steps: running,
+                in_steps: running.clone(),
                 effect: Effect::GoTo(first.to_vec()),
             });
         }
+        self.lost_permissives(raw, chart, &running, first, needs);
+    }
+
+    /// Whether an interlock of this chart already says what the loss of this condition does.
+    fn has_interlock(&self, chart: ChartId, need: &Program) -> bool {
+        let own = self.machine.interlocks.rows().filter(|interlock| interlock.chart == chart);
+        own.flat_map(|interlock| interlock.needs.conjuncts()).any(|part| part == need)
     }
 
     fn written_interlock(&mut self, table: &'r Table, chart: ChartId, running: &[StepId], first: &[StepId]) {
@@ -376,10 +382,11 @@ impl<'r> Resolver<'r> {
             .iter()
             .map(|(need, _)| need.clone())
             .filter(|need| if known { self.is_outside(need) } else { self.is_guard_or_supply(need) })
+            .filter(|need| !self.has_interlock(chart, need))
             .collect();
         let (Some(_), Some((_, span))) = (watched.first(), needs.first()) else { return };
-        let lost: Vec<String> = watched.iter().map(|need| self.said(need)).collect();
-        let question = format!("{} is lost while {} runs", lost.join(" or "), raw.name);
+        let lost: Vec<String> = watched.iter().map(|need| format!("\"{}\"", self.said(need))).collect();
+        let question = format!("{} no longer holds while {} runs", lost.join(" or "), raw.name);
         let scope = Scope { chart: Some(chart), step: None };
         let effect = match written {
             Some(effect) => self.effect(&effect, scope, first, &question),
@@ -420,7 +427,7 @@ impl<'r> Resolver<'r> {
     fn is_guard_or_supply(&self, need: &Program) -> bool {
         Self::inputs_of(need).into_iter().any(|input| {
             let kind = &self.input_kinds[crate::id::Id::index(input)];
-            let guards = self.kind(kind).is_some_and(|kind| kind.guarding != Guarding::None);
+            let guards = self.kind(kind).is_some_and(|kind| kind.guarding == Guarding::Guard);
             let facts = self.machine.inputs[input].lit.facts();
             guards || facts.into_iter().any(|fact| matches!(fact, WorldFact::Supply(_)))
         })

@@ -7,14 +7,15 @@ use std::collections::BTreeMap;
 use super::{Point, Resolver, humanised};
 use crate::id::{DeviationId, DeviceId, Id, InputId, MechanismId, OutputId, RemedyId, SupplyId};
 use crate::library::{
-    CheckType, DeviceType, FaultAction, FaultType, Filling, Observes, StandsIn, read_check, read_fault, read_guarding,
-    read_remedy,
+    CheckType, DeviceType, FaultAction, FaultType, Filling, Observes, RemedyType, StandsIn, read_check, read_fault,
+    read_guarding, read_remedy,
 };
 use crate::model::{
     Access, Answer, Chance, Check, CheckRole, Deviation, DeviationKind, Device, DeviceRole, Energy, FaultEffect,
     Forced, Guarding, InputStage, Load, MechanismClass, Observable, OutputStage, Part, PointUse, Rate, Remedy, Source,
     Who, Words,
 };
+use crate::source::Span;
 use crate::tree::Table;
 
 /// A device about to be made.
@@ -30,7 +31,7 @@ struct Plan<'p> {
     place: String,
     guarding: Guarding,
     /// Words beside those of the type, such as "lift is up".
-    about: String,
+    about: Words,
 }
 
 impl<'r> Resolver<'r> {
@@ -41,7 +42,7 @@ impl<'r> Resolver<'r> {
         self.supply_devices();
         self.mechanism_devices();
         self.controller_device();
-        self.further_checks();
+        self.note_unknown_devices();
         self.site_lapses();
         for lapse in std::mem::take(&mut self.lapses) {
             self.machine.deviations.push(lapse);
@@ -58,7 +59,7 @@ impl<'r> Resolver<'r> {
             let table = self.input_tables[index];
             let chain = if kind.chain.is_empty() { vec!["device".to_string()] } else { kind.chain.clone() };
             let row = &self.machine.inputs[id];
-            let (tag, place, about) = (row.tag.clone(), row.place.clone(), row.words.english.clone());
+            let (tag, place, about) = (row.tag.clone(), row.place.clone(), row.words.clone());
             let filling = self.point_filling(&row.tag, &row.label, &about, &place, row.supply);
             let role = DeviceRole::Input(id);
             self.chain(&chain, kind, &tag, role, Point::Input(id), table, &filling, &place, &about);
@@ -75,7 +76,7 @@ impl<'r> Resolver<'r> {
             let table = self.output_tables[index];
             let chain = if kind.chain.is_empty() { vec!["device".to_string()] } else { kind.chain.clone() };
             let row = &self.machine.outputs[id];
-            let (tag, place, about) = (row.tag.clone(), row.place.clone(), row.words.english.clone());
+            let (tag, place, about) = (row.tag.clone(), row.place.clone(), row.words.clone());
             let label = row.label.clone().unwrap_or_default();
             let filling = self.point_filling(&tag, &label, &about, &place, row.supply);
             let role = DeviceRole::Output(id);
@@ -95,7 +96,7 @@ impl<'r> Resolver<'r> {
         table: Option<&Table>,
         filling: &Filling,
         place: &str,
-        about: &str,
+        about: &Words,
     ) {
         let guarding = table.and_then(read_guarding).unwrap_or(kind.guarding);
         let shared_cable = table.is_some_and(|table| table.get("cable").is_some());
@@ -107,7 +108,7 @@ impl<'r> Resolver<'r> {
         let parts = chain.iter().chain(std::iter::once(&lamp).filter(|_| labelled && !chain.contains(&lamp)));
         for part in parts {
             let own = part == "device";
-            if part == "cable" && shared_cable {
+            if shared_cable && matches!(part.as_str(), "cable" | "panel-wiring") {
                 continue;
             }
             let part_kind = if own { Some(kind) } else { self.kind(part) };
@@ -122,24 +123,24 @@ impl<'r> Resolver<'r> {
                 filling: filling.clone(),
                 place: place.to_string(),
                 guarding,
-                about: about.to_string(),
+                about: about.clone(),
             });
         }
     }
 
-    fn point_filling(&self, tag: &str, label: &str, words: &str, place: &str, supply: Option<SupplyId>) -> Filling {
-        let supply = supply.map(|supply| self.machine.supplies[supply].words.english.clone()).unwrap_or_default();
+    fn point_filling(&self, tag: &str, label: &str, words: &Words, place: &str, supply: Option<SupplyId>) -> Filling {
+        let supply = supply.map(|supply| self.machine.supplies[supply].words.clone()).unwrap_or_default();
         Filling::default()
             .with("tag", tag)
             .with("label", label)
-            .with("words", words)
+            .with_words("words", words.clone())
             .with("place", place)
-            .with("supply", supply)
+            .with_words("supply", supply)
     }
 
     /// Cables and boxes that several points share.
     fn shared_devices(&mut self) {
-        for (key, kind_keys) in [("cable", ["cable", "cable"]), ("box", ["junction-box", "terminal-row"])] {
+        for (key, kind_key) in [("cable", "cable"), ("box", "junction-box")] {
             let mut shared: BTreeMap<String, Vec<Point>> = BTreeMap::new();
             let inputs =
                 self.input_tables.iter().enumerate().map(|(at, table)| (Point::Input(InputId::new(at)), *table));
@@ -150,9 +151,9 @@ impl<'r> Resolver<'r> {
                     shared.entry(name).or_default().push(point);
                 }
             }
-            let Some(kind) = kind_keys.iter().find_map(|key| self.kind(key)) else { continue };
+            let Some(kind) = self.kind(kind_key) else { continue };
             for (name, points) in shared {
-                let filling = self.point_filling(&name, &name, &name, "", None);
+                let filling = self.point_filling(&name, &name, &Words::plain(kind.words.clone()), "", None);
                 self.device(Plan {
                     name,
                     kind,
@@ -162,7 +163,7 @@ impl<'r> Resolver<'r> {
                     filling,
                     place: String::new(),
                     guarding: Guarding::None,
-                    about: String::new(),
+                    about: Words::default(),
                 });
             }
         }
@@ -173,7 +174,7 @@ impl<'r> Resolver<'r> {
             let id = SupplyId::new(index);
             let Some(kind) = self.kind(&self.supply_kinds[index]) else { continue };
             let row = &self.machine.supplies[id];
-            let words = row.words.english.clone();
+            let words = row.words.clone();
             let filling = self.point_filling(&row.name, "", &words, &row.place, Some(id));
             let (name, place) = (row.name.clone(), row.place.clone());
             let device = self.device(Plan {
@@ -195,8 +196,7 @@ impl<'r> Resolver<'r> {
         for index in 0..self.machine.mechanisms.len() {
             let id = MechanismId::new(index);
             let row = &self.machine.mechanisms[id];
-            let (name, place, class, words) =
-                (row.name.clone(), row.place.clone(), row.class, row.words.english.clone());
+            let (name, place, class, words) = (row.name.clone(), row.place.clone(), row.class, row.words.clone());
             let table = self.root.table("mechanisms").and_then(|table| table.table(&name));
             let key = match table.and_then(|table| table.text("is")) {
                 Some(text) if self.kind(&text.text).is_some_and(|kind| kind.stands_in == StandsIn::Mechanism) => {
@@ -211,11 +211,12 @@ impl<'r> Resolver<'r> {
                     self.problems.error(text.span, "unknown-type", what, hint);
                     "mechanism".to_string()
                 }
-                None => "mechanism".to_string(),
+                None if class == MechanismClass::Driven => "mechanism".to_string(),
+                None => "hand-part".to_string(),
             };
             let own = table.is_some_and(|table| table.get("is").is_some());
             let mut device = None;
-            if (class == MechanismClass::Driven || own)
+            if (class != MechanismClass::Button || own)
                 && let Some(kind) = self.kind(&key)
             {
                 let filling = self.point_filling(&name, "", &words, &place, None);
@@ -231,7 +232,8 @@ impl<'r> Resolver<'r> {
                     about: words,
                 }));
             }
-            if class != MechanismClass::Button {
+            let asked = self.machine.checks.rows().any(|check| check.observes == Observable::Position(id));
+            if class != MechanismClass::Button && !asked {
                 self.position_check(id, device, &name);
             }
         }
@@ -241,7 +243,7 @@ impl<'r> Resolver<'r> {
         let Some(kind) = self.library.types.values().find(|kind| kind.stands_in == StandsIn::Controller) else {
             return;
         };
-        let filling = self.point_filling("controller", "", "the controller", "", None);
+        let filling = self.point_filling("controller", "", &Words::plain(kind.words.clone()), "", None);
         self.device(Plan {
             name: "controller".to_string(),
             kind,
@@ -251,13 +253,13 @@ impl<'r> Resolver<'r> {
             filling,
             place: String::new(),
             guarding: Guarding::None,
-            about: String::new(),
+            about: Words::default(),
         });
     }
 
     /// Makes a device with its fault modes, remedies and checks.
     fn device(&mut self, plan: Plan<'_>) -> DeviceId {
-        let over = self.root.table("devices").and_then(|table| table.table(&plan.name));
+        let over = self.overrides(&plan);
         let words = self.device_words(&plan, over);
         let place = over.and_then(|over| over.string("place")).unwrap_or_else(|| plan.place.clone());
         let guarding = over.and_then(read_guarding).unwrap_or(plan.guarding);
@@ -270,18 +272,17 @@ impl<'r> Resolver<'r> {
             modes: Vec::new(),
             place,
         });
-        let remedies = self.remedies_of(&plan, device);
+        let mut remedies = self.remedies_of(&plan, device);
         let mut faults: Vec<FaultType> = plan.kind.faults.clone();
         if let Some(over) = over {
             self.own_faults(over, &mut faults);
         }
         let mut modes: BTreeMap<String, Vec<DeviationId>> = BTreeMap::new();
         for fault in &faults {
-            let remedy = fault.remedy.as_ref().and_then(|key| remedies.get(key)).copied();
-            let remedy = remedy.or_else(|| remedies.values().next().copied());
+            let remedy = self.remedy_of_fault(&plan, device, fault, &mut remedies);
             for (suffix, effects) in self.effects(&plan, fault) {
                 let key = format!("{}/{}{suffix}", plan.name, fault.key);
-                let text_key = format!("{}.faults.{}.words", plan.kind.key, fault.key);
+                let text_key = format!("{}.faults.{}", plan.kind.key, fault.key);
                 let words = self.translations.words(&text_key, &fault.words, &plan.filling);
                 let rate = Rate { chance: Chance::PerMillionHours(fault.rate), source: fault.source.clone() };
                 let kind = DeviationKind::Fault(device);
@@ -290,18 +291,49 @@ impl<'r> Resolver<'r> {
                 modes.entry(fault.key.clone()).or_default().push(id);
             }
         }
-        let checks = &plan.kind.checks;
-        for check in checks {
-            self.checks_of(&plan, check, device, &modes);
+        for check in &plan.kind.checks {
+            // Nothing that guards people is swapped or tried by hand.
+            if guarding == Guarding::None || !matches!(check.role, CheckRole::Swap | CheckRole::Try) {
+                self.checks_of(&plan, check, device, &modes);
+            }
+        }
+        for (index, table) in self.root.tables("checks").into_iter().enumerate() {
+            if self.is_named(&plan, table) {
+                let key = table.string("key").unwrap_or_else(|| format!("own-{}", index + 1));
+                self.checks_of(&plan, &read_check(&key, table), device, &modes);
+            }
         }
         device
+    }
+
+    /// The table in `[devices]` for this device: by its own name, or by the label of its point.
+    fn overrides(&self, plan: &Plan<'_>) -> Option<&'r Table> {
+        let devices = self.root.table("devices")?;
+        let label = match plan.role {
+            DeviceRole::Input(input) => Some(self.machine.inputs[input].label.as_str()),
+            DeviceRole::Output(output) => self.machine.outputs[output].label.as_deref(),
+            _ => None,
+        };
+        let label = label.filter(|_| plan.part == "device");
+        devices.table(&plan.name).or_else(|| devices.table(label?))
+    }
+
+    /// Whether this is the device that a table of `[[checks]]` or `[[remedies]]` names.
+    fn is_named(&self, plan: &Plan<'_>, table: &Table) -> bool {
+        let Some(name) = table.string("device") else { return false };
+        let label = match plan.role {
+            DeviceRole::Input(input) => Some(self.machine.inputs[input].label.clone()),
+            DeviceRole::Output(output) => self.machine.outputs[output].label.clone(),
+            _ => None,
+        };
+        name == plan.name || (plan.part == "device" && label == Some(name))
     }
 
     fn device_words(&self, plan: &Plan<'_>, over: Option<&Table>) -> Words {
         if let Some(words) = over.and_then(|over| over.string("words")) {
             return self.translations.words(&format!("devices.{}", plan.name), &words, &plan.filling);
         }
-        let kind = self.translations.words(&format!("{}.words", plan.kind.key), &plan.kind.words, &Filling::default());
+        let kind = self.translations.words(&format!("types.{}", plan.kind.key), &plan.kind.words, &Filling::default());
         let tag = plan.name.split(' ').next().unwrap_or_default();
         let compose = |kind: &str, about: &str| match (plan.role, plan.part) {
             (DeviceRole::Supply(_) | DeviceRole::Mechanism(_), _) => about.to_string(),
@@ -314,27 +346,13 @@ impl<'r> Resolver<'r> {
             (_, "device") => format!("{kind} {tag} ({about})"),
             _ => format!("{kind} {tag}"),
         };
-        let about = self.about_words(plan.role);
-        let in_language =
-            |language: &str| about.as_ref().map_or(plan.about.as_str(), |words| words.in_language(language));
         let translations = kind
             .translations
             .iter()
-            .map(|(language, text)| (language.clone(), compose(text, in_language(language))))
+            .map(|(language, text)| (language.clone(), compose(text, plan.about.in_language(language))))
             .collect();
         let key = format!("devices.{}", plan.name);
-        Words { key, english: compose(&kind.english, &plan.about), translations }
-    }
-
-    /// What people call the thing that a device stands in.
-    fn about_words(&self, role: DeviceRole) -> Option<&Words> {
-        match role {
-            DeviceRole::Input(input) => Some(&self.machine.inputs[input].words),
-            DeviceRole::Output(output) => Some(&self.machine.outputs[output].words),
-            DeviceRole::Supply(supply) => Some(&self.machine.supplies[supply].words),
-            DeviceRole::Mechanism(mechanism) => Some(&self.machine.mechanisms[mechanism].words),
-            DeviceRole::Shared | DeviceRole::Controller => None,
-        }
+        Words { key, english: compose(&kind.english, &plan.about.english), translations }
     }
 
     /// Rates and fault modes that the machine file gives for one device.
@@ -432,34 +450,59 @@ impl<'r> Resolver<'r> {
         }
     }
 
+    /// The remedies of a device by key: those of its type, then the machine file's own.
     fn remedies_of(&mut self, plan: &Plan<'_>, device: DeviceId) -> BTreeMap<String, RemedyId> {
         let mut ids = BTreeMap::new();
         for remedy in &plan.kind.remedies {
-            let key = format!("{}.remedies.{}.words", plan.kind.key, remedy.key);
-            let words = self.translations.words(&key, &remedy.words, &plan.filling);
-            let part = remedy.part.as_ref().map(|part| Part {
-                words: self.translations.words(
-                    &format!("{}.remedies.{}.part", plan.kind.key, remedy.key),
-                    part,
-                    &plan.filling,
-                ),
-                price: remedy.price,
-            });
-            let id = self.machine.remedies.push(Remedy {
-                key: format!("{}/{}", plan.name, remedy.key),
-                device: Some(device),
-                words,
-                minutes: remedy.minutes,
-                part,
-                who: remedy.who,
-                energy: remedy.energy,
-                access: remedy.access,
-                load: remedy.load,
-                source: remedy.source.clone(),
-            });
-            ids.insert(remedy.key.clone(), id);
+            let text_key = format!("{}.remedies.{}", plan.kind.key, remedy.key);
+            ids.insert(remedy.key.clone(), self.remedy(plan, device, remedy, &text_key));
+        }
+        for (index, table) in self.root.tables("remedies").into_iter().enumerate() {
+            if self.is_named(plan, table) {
+                let key = table.string("key").unwrap_or_else(|| format!("own-{}", index + 1));
+                let remedy = read_remedy(&key, table);
+                ids.insert(key, self.remedy(plan, device, &remedy, ""));
+            }
         }
         ids
+    }
+
+    fn remedy(&mut self, plan: &Plan<'_>, device: DeviceId, remedy: &RemedyType, text_key: &str) -> RemedyId {
+        let words = self.translations.words(text_key, &remedy.words, &plan.filling);
+        let part = remedy.part.as_ref().map(|part| Part {
+            words: self.translations.words(&format!("{text_key}.part"), part, &plan.filling),
+            price: remedy.price,
+        });
+        self.machine.remedies.push(Remedy {
+            key: format!("{}/{}", plan.name, remedy.key),
+            device: Some(device),
+            words,
+            minutes: remedy.minutes,
+            part,
+            who: remedy.who,
+            energy: remedy.energy,
+            access: remedy.access,
+            load: remedy.load,
+            source: remedy.source.clone(),
+        })
+    }
+
+    /// The remedy that a fault mode names: by key, or as words of its own.
+    fn remedy_of_fault(
+        &mut self,
+        plan: &Plan<'_>,
+        device: DeviceId,
+        fault: &FaultType,
+        remedies: &mut BTreeMap<String, RemedyId>,
+    ) -> Option<RemedyId> {
+        let key = fault.remedy.as_ref()?;
+        if let Some(id) = remedies.get(key) {
+            return Some(*id);
+        }
+        let own = read_remedy(key, &Table::default());
+        let id = self.remedy(plan, device, &own, "");
+        remedies.insert(key.clone(), id);
+        Some(id)
     }
 
     fn checks_of(
@@ -471,7 +514,7 @@ impl<'r> Resolver<'r> {
     ) {
         for (name, observes, filling) in self.observables(plan, check, modes) {
             let key = format!("{name}/{}", check.key);
-            let text_key = |field: &str| format!("{}.checks.{}.{field}", plan.kind.key, check.key);
+            let text_key = |field: &str| format!("{}.{}.{field}", plan.kind.key, check.key);
             let words = |field: &str, text: &str| self.translations.words(&text_key(field), text, &filling);
             let answers = match observes {
                 Observable::Position(mechanism) => self.position_answers(mechanism),
@@ -549,13 +592,13 @@ impl<'r> Resolver<'r> {
         match point {
             Point::Input(input) => {
                 let row = &self.machine.inputs[input];
-                let words = &row.words.english;
+                let words = &row.words;
                 (row.tag.clone(), self.point_filling(&row.tag, &row.label, words, &row.place, row.supply))
             }
             Point::Output(output) => {
                 let row = &self.machine.outputs[output];
                 let label = row.label.clone().unwrap_or_default();
-                let words = &row.words.english;
+                let words = &row.words;
                 (row.tag.clone(), self.point_filling(&row.tag, &label, words, &row.place, row.supply))
             }
         }
@@ -628,7 +671,7 @@ impl<'r> Resolver<'r> {
     /// A question with the words of a thing in it, in all languages.
     fn about_check(&self, key: &str, english: &str, about: &Words) -> Words {
         let template = self.translations.words(key, english, &Filling::default());
-        let fill = |text: &str, words: &str| Filling::default().with("words", words).fill(text);
+        let fill = |text: &str, words: &str| Filling::default().with("words", words).fill(text, "");
         let translations = template
             .translations
             .iter()
@@ -665,81 +708,16 @@ impl<'r> Resolver<'r> {
         });
     }
 
-    /// `[[checks]]` and `[[remedies]]` of the machine file.
-    fn further_checks(&mut self) {
-        for (index, table) in self.root.tables("remedies").into_iter().enumerate() {
-            let Some(device) = self.device_or_note(table) else { continue };
-            let key = table.string("key").unwrap_or_else(|| format!("own-{}", index + 1));
-            let remedy = read_remedy(&key, table);
-            let name = self.machine.devices[device].name.clone();
-            let filling = Filling::default().with("tag", name.clone());
-            let words = self.translations.words("", &remedy.words, &filling);
-            let part = remedy
-                .part
-                .map(|part| Part { words: self.translations.words("", &part, &filling), price: remedy.price });
-            let id = self.machine.remedies.push(Remedy {
-                key: format!("{name}/{key}"),
-                device: Some(device),
-                words,
-                minutes: remedy.minutes,
-                part,
-                who: remedy.who,
-                energy: remedy.energy,
-                access: remedy.access,
-                load: remedy.load,
-                source: remedy.source,
-            });
-            for text in table.texts("faults") {
-                let wanted = format!("{name}/{}", text.text);
-                match self.machine.deviations.find(|deviation| deviation.key == wanted).map(|(id, _)| id) {
-                    Some(deviation) => self.machine.deviations[deviation].remedy = Some(id),
-                    None => {
-                        let keys =
-                            self.machine.deviations.rows().filter_map(|row| row.key.strip_prefix(&format!("{name}/")));
-                        let hint = super::lookup::nearest_hint(&text.text, keys);
-                        let what = format!("`{name}` has no fault mode `{}`", text.text);
-                        self.problems.error(text.span, "unknown-name", what, hint);
-                    }
-                }
+    /// Everything in `[devices]`, `[[checks]]` and `[[remedies]]` must name a device that there is.
+    fn note_unknown_devices(&mut self) {
+        for key in ["checks", "remedies"] {
+            for table in self.root.tables(key) {
+                self.device_or_note(table);
             }
         }
-        for (index, table) in self.root.tables("checks").into_iter().enumerate() {
-            let Some(device) = self.device_or_note(table) else { continue };
-            let key = table.string("key").unwrap_or_else(|| format!("own-{}", index + 1));
-            let check = read_check(&key, table);
-            self.own_check(&check, device);
+        for entry in self.entries("devices") {
+            self.device_named(&entry.key, entry.key_span);
         }
-    }
-
-    fn own_check(&mut self, check: &CheckType, device: DeviceId) {
-        let row = self.machine.devices[device].clone();
-        let Some(kind) = self.kind(&row.type_key) else { return };
-        let points = match row.role {
-            DeviceRole::Input(input) => vec![Point::Input(input)],
-            DeviceRole::Output(output) => vec![Point::Output(output)],
-            _ => Vec::new(),
-        };
-        let filling = match points.first() {
-            Some(point) => self.filling_of(*point).1,
-            None => Filling::default().with("tag", row.name.clone()),
-        };
-        let mut modes: BTreeMap<String, Vec<DeviationId>> = BTreeMap::new();
-        for id in &row.modes {
-            let key = self.machine.deviations[*id].key.trim_start_matches(&format!("{}/", row.name)).to_string();
-            modes.entry(key).or_default().push(*id);
-        }
-        let plan = Plan {
-            name: row.name.clone(),
-            kind,
-            role: row.role,
-            points,
-            part: "device",
-            filling,
-            place: row.place.clone(),
-            guarding: row.guarding,
-            about: String::new(),
-        };
-        self.checks_of(&plan, check, device, &modes);
     }
 
     /// The device named by the key `device`: by its name, a label, or a tag.
@@ -749,16 +727,20 @@ impl<'r> Resolver<'r> {
             self.problems.error(table.span, "missing-key", "which device?", hint);
             return None;
         };
-        let tag = match self.point(&text.text) {
+        self.device_named(&text.text, text.span)
+    }
+
+    fn device_named(&mut self, name: &str, span: Span) -> Option<DeviceId> {
+        let tag = match self.point(name) {
             Some(Point::Input(input)) => self.machine.inputs[input].tag.clone(),
             Some(Point::Output(output)) => self.machine.outputs[output].tag.clone(),
-            None => text.text.clone(),
+            None => name.to_string(),
         };
         let found = self.machine.devices.find(|device| device.name == tag).map(|(id, _)| id);
         if found.is_none() {
-            let hint =
-                super::lookup::nearest_hint(&text.text, self.machine.devices.rows().map(|row| row.name.as_str()));
-            self.problems.error(text.span, "unknown-name", format!("there is no device `{}`", text.text), hint);
+            let names = self.machine.devices.rows().map(|row| row.name.as_str());
+            let hint = super::lookup::nearest_hint(name, names);
+            self.problems.error(span, "unknown-name", format!("there is no device `{name}`"), hint);
         }
         found
     }

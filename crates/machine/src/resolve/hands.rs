@@ -316,26 +316,33 @@ impl<'r> Resolver<'r> {
         }
     }
 
-    /// "X5 lit, Y2 dark".
+    /// "X5 X6 lit, Y2 dark".
     fn expectations(&mut self, text: &Text, expect: &mut Vec<(ExpectedLamp, bool)>) {
         let all = words(&text.text);
         for part in all.split(|word| word.text == "," || word.text == "and") {
-            let (label, lit) = match part {
-                [label, state] if matches!(state.text.as_str(), "lit" | "on") => (label, true),
-                [label, state] if matches!(state.text.as_str(), "dark" | "off") => (label, false),
-                _ => {
-                    let what = "an expectation is a label and `lit` or `dark`";
-                    self.problems.error(text.span, "bad-expectation", what, "write expect = \"X5 lit, Y2 dark\"");
-                    return;
-                }
+            let state = part.split_last().and_then(|(state, labels)| {
+                let lit = match state.text.as_str() {
+                    "lit" | "on" => true,
+                    "dark" | "off" => false,
+                    _ => return None,
+                };
+                (!labels.is_empty()).then_some((labels, lit))
+            });
+            let Some((labels, lit)) = state else {
+                let span = part.last().map_or(text.span, |word| text.part(word.range.clone()));
+                let what = "an expectation is labels and then `lit` or `dark`";
+                self.problems.error(span, "bad-expectation", what, "write expect = \"X5 X6 lit, Y2 dark\"");
+                continue;
             };
-            match self.point(&label.text) {
-                Some(Point::Input(input)) => expect.push((ExpectedLamp::Input(input), lit)),
-                Some(Point::Output(output)) => expect.push((ExpectedLamp::Output(output), lit)),
-                None => {
-                    let hint = super::lookup::nearest_hint(&label.text, self.points.keys().map(String::as_str));
-                    let span: Span = text.part(label.range.clone());
-                    self.problems.error(span, "unknown-name", format!("there is no point `{}`", label.text), hint);
+            for label in labels {
+                match self.point(&label.text) {
+                    Some(Point::Input(input)) => expect.push((ExpectedLamp::Input(input), lit)),
+                    Some(Point::Output(output)) => expect.push((ExpectedLamp::Output(output), lit)),
+                    None => {
+                        let hint = super::lookup::nearest_hint(&label.text, self.points.keys().map(String::as_str));
+                        let span: Span = text.part(label.range.clone());
+                        self.problems.error(span, "unknown-name", format!("there is no point `{}`", label.text), hint);
+                    }
                 }
             }
         }

@@ -2,7 +2,7 @@
 
 use super::{OutputWiring, Point, Resolver, humanised};
 use crate::condition::Condition;
-use crate::id::{Id, InputId, MechanismId, OutputId};
+use crate::id::{Id, MechanismId, OutputId};
 use crate::library::{Filling, StandsIn};
 use crate::model::{Guarding, Input, MechanismClass, Output, PointUse, SupplyKind, WorldFact};
 use crate::source::Span;
@@ -118,7 +118,8 @@ impl<'r> Resolver<'r> {
             return if pressed { "push-button-no" } else { "push-button-nc" }.to_string();
         }
         let name = format!("{} {}", row.name, table.string("words").unwrap_or_default()).to_lowercase();
-        let guards = ["door", "guard", "hood", "cover", "lid"].iter().any(|word| name.contains(word));
+        let mut words = name.split(|letter: char| !letter.is_alphabetic());
+        let guards = words.any(|word| ["door", "guard", "hood", "gate"].contains(&word));
         let guard = self.library.types.values().find(|kind| {
             kind.stands_in == StandsIn::Input && kind.guarding == Guarding::Guard && kind.key.contains("door")
         });
