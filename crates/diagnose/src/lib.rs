@@ -4,6 +4,7 @@ mod class;
 pub mod evidence;
 pub mod panel;
 pub mod prior;
+pub mod reading;
 mod standing;
 mod tally;
 mod world;

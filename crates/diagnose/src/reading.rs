@@ -1,0 +1,20 @@
+//! From what people type to [`evidence`](crate::evidence): lamps, positions,
+//! what was done, answers to checks, the complaint. Each reader takes the text
+//! as it is said on the phone, gives every mistake in one pass with its place
+//! and a hint, and never guesses where two meanings are possible. The
+//! `describe_…` functions go the other way.
+//!
+//! No reader knows probabilities: how often a report is wrong belongs to the
+//! diagnosis. Each works in time proportional to the text, which may be up to
+//! [`LONGEST_TEXT`] bytes long.
+
+mod complaint;
+mod lamps;
+mod mistake;
+mod nearest;
+mod phrase;
+mod unit;
+
+pub use complaint::read_complaint;
+pub use lamps::{describe_lamps, read_lamps};
+pub use mistake::{LONGEST_TEXT, MistakeKind, ReadingError, render_mistakes};
