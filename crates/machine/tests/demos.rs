@@ -1,0 +1,112 @@
+//! The demo machines: every revision reads without an error or a warning, and has the points its README promises.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::path::Path;
+
+use machine::model::PointUse;
+use machine::{Choice, Machine, Reading, Severity, Source, read};
+
+const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
+
+fn text_of(path: &str) -> String {
+    let path = Path::new(env!("CARGO_MANIFEST_DIR")).join(path);
+    std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
+}
+
+fn library() -> Vec<Source> {
+    let names = ["actuators", "controller", "controls", "mechanisms", "sensors", "shared", "supplies"];
+    let source = |name: &&str| Source::new(format!("{name}.toml"), text_of(&format!("library/{name}.toml")));
+    names.iter().map(source).collect()
+}
+
+fn demo(name: &str) -> Reading {
+    read(Source::new(format!("{name}.toml"), text_of(&format!("../../demos/{name}.toml"))), &library())
+}
+
+/// One choice for each revision; one that leaves it open where there are none.
+fn choices(reading: &Reading) -> Vec<Choice> {
+    let named = |name: &str| Choice { revision: Some(name.to_string()), ..Choice::default() };
+    let all: Vec<Choice> = reading.revisions().iter().map(|revision| named(&revision.name)).collect();
+    if all.is_empty() { vec![Choice::default()] } else { all }
+}
+
+fn machine(name: &str, revision: Option<&str>) -> Machine {
+    let choice = Choice { revision: revision.map(str::to_string), ..Choice::default() };
+    demo(name).resolve(&choice).alternatives.remove(0).machine
+}
+
+/// Used inputs and used outputs that have a lamp.
+fn points(machine: &Machine) -> (usize, usize) {
+    let inputs = machine.inputs.rows().filter(|row| row.usage == PointUse::Used).count();
+    let outputs = machine.outputs.rows().filter(|row| row.usage == PointUse::Used && row.label.is_some()).count();
+    (inputs, outputs)
+}
+
+#[test]
+fn every_revision_of_every_demo_reads_without_errors_or_warnings() {
+    for name in DEMOS {
+        let reading = demo(name);
+        for choice in choices(&reading) {
+            let problems = reading.resolve(&choice).problems;
+            let bad = problems.iter().filter(|problem| problem.severity != Severity::Note);
+            let shown: Vec<String> = bad.map(|problem| problem.render(&reading.sources, false)).collect();
+            assert!(shown.is_empty(), "{name} {:?}:\n{}", choice.revision, shown.join("\n\n"));
+        }
+    }
+}
+
+#[test]
+fn the_complete_demos_leave_nothing_open_and_the_minimal_one_does() {
+    for name in DEMOS {
+        let reading = demo(name);
+        for choice in choices(&reading) {
+            let alternatives = reading.resolve(&choice).alternatives;
+            assert_eq!(alternatives.len() > 1, name == "minimal", "{name}: {:?}", alternatives[0].choices);
+        }
+    }
+}
+
+#[test]
+fn the_demos_have_the_points_that_their_readme_names() {
+    assert_eq!(points(&machine("minimal", None)), (10, 0));
+    assert_eq!(points(&machine("jar-filler", None)), (14, 10));
+    assert_eq!(points(&machine("parts-washer", Some("A"))), (17, 12));
+    assert_eq!(points(&machine("parts-washer", Some("B"))), (18, 12));
+    assert_eq!(points(&machine("lidding-line", None)), (31, 20));
+}
+
+#[test]
+fn the_minimal_demo_is_no_longer_than_promised() {
+    let lines = text_of("../../demos/minimal.toml").lines().count();
+    assert!(lines <= 60, "{lines} lines");
+}
+
+#[test]
+fn the_serial_number_chooses_the_revision_of_the_parts_washer() {
+    let reading = demo("parts-washer");
+    for (serial, revision) in [(1000, "A"), (1349, "A"), (1350, "B"), (2100, "B")] {
+        let choice = Choice { serial: Some(serial), ..Choice::default() };
+        let resolved = reading.resolve(&choice);
+        assert_eq!(resolved.alternatives.len(), 1);
+        assert_eq!(resolved.alternatives[0].machine.revision.as_deref(), Some(revision), "{serial}");
+    }
+}
+
+#[test]
+fn faults_of_a_machine_of_its_own_have_their_remedy_and_german_and_spanish_words() {
+    let own = [
+        ("jar-filler", "B1/jar_fallen", "B1/stand_jar"),
+        ("jar-filler", "product/nozzle_clogged", "product/clean_nozzle"),
+        ("parts-washer", "B4/foam", "B4/rinse_foam"),
+        ("parts-washer", "basket/guide_bent up", "basket/straighten_guide"),
+        ("lidding-line", "cup/lip_worn", "cup/new_cup"),
+    ];
+    for (name, fault, remedy) in own {
+        let machine = machine(name, (name == "parts-washer").then_some("B"));
+        let fault = machine.deviations.rows().find(|row| row.key == fault).expect(fault);
+        assert_eq!(fault.remedy.map(|id| machine.remedies[id].key.as_str()), Some(remedy));
+        for language in ["de", "es"] {
+            assert_ne!(fault.words.in_language(language), fault.words.english, "{language}");
+        }
+    }
+}
