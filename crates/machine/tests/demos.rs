@@ -13,14 +13,8 @@ fn text_of(path: &str) -> String {
     std::fs::read_to_string(&path).unwrap_or_else(|error| panic!("{}: {error}", path.display()))
 }
 
-fn library() -> Vec<Source> {
-    let names = ["actuators", "controller", "controls", "mechanisms", "sensors", "shared", "supplies"];
-    let source = |name: &&str| Source::new(format!("{name}.toml"), text_of(&format!("library/{name}.toml")));
-    names.iter().map(source).collect()
-}
-
 fn demo(name: &str) -> Reading {
-    read(Source::new(format!("{name}.toml"), text_of(&format!("../../demos/{name}.toml"))), &library())
+    read(Source::new(format!("{name}.toml"), text_of(&format!("../../demos/{name}.toml"))), &[])
 }
 
 /// One choice for each revision; one that leaves it open where there are none.
@@ -99,7 +93,7 @@ fn faults_of_a_machine_of_its_own_have_their_remedy_and_german_and_spanish_words
         ("jar-filler", "product/nozzle_clogged", "product/clean_nozzle"),
         ("parts-washer", "B4/foam", "B4/rinse_foam"),
         ("parts-washer", "basket/guide_bent up", "basket/straighten_guide"),
-        ("lidding-line", "cup/lip_worn", "cup/new_cup"),
+        ("lidding-line", "cup/lip_worn covered", "cup/new_cup"),
     ];
     for (name, fault, remedy) in own {
         let machine = machine(name, (name == "parts-washer").then_some("B"));

@@ -25,11 +25,7 @@ fn text_of(path: &str) -> String {
 
 /// All ways in which the demo may be.
 fn machines(name: &str, revision: Option<&str>) -> Vec<Machine> {
-    let names = ["actuators", "controller", "controls", "mechanisms", "sensors", "shared", "supplies"];
-    let source =
-        |name: &&str| Source::new(format!("{name}.toml"), text_of(&format!("crates/machine/library/{name}.toml")));
-    let library: Vec<Source> = names.iter().map(source).collect();
-    let reading = read(Source::new(format!("{name}.toml"), text_of(&format!("demos/{name}.toml"))), &library);
+    let reading = read(Source::new(format!("{name}.toml"), text_of(&format!("demos/{name}.toml"))), &[]);
     let choice = Choice { revision: revision.map(str::to_string), ..Choice::default() };
     reading.resolve(&choice).alternatives.into_iter().map(|alternative| alternative.machine).collect()
 }
