@@ -8,7 +8,7 @@
 use crate::panel::Panel;
 use crate::prior::Prior;
 use machine::Machine;
-use machine::id::{DeviationId, Id};
+use machine::id::{DeviationId, Id, RemedyId};
 use machine::model::{FaultEffect, Forced, Observable};
 use sim::Behaviour;
 
@@ -28,7 +28,7 @@ pub(crate) struct Class {
 }
 
 /// What a deviation does to what the evidence speaks of.
-type Key = (Vec<(usize, Forced)>, Vec<FaultEffect>, Vec<bool>);
+type Key = (Vec<(usize, Forced)>, Vec<FaultEffect>, Vec<bool>, Option<RemedyId>);
 
 /// Splits the behaviours into classes for these observables.
 pub(crate) fn classes(
@@ -37,18 +37,19 @@ pub(crate) fn classes(
     prior: &Prior,
     behaviours: &[Behaviour],
     observables: &[&Observable],
+    remedies: &[RemedyId],
 ) -> Vec<Class> {
     let mut classes = Vec::new();
     for (index, behaviour) in behaviours.iter().enumerate() {
         let mut split: Vec<(Key, Vec<DeviationId>)> = Vec::new();
         for member in &behaviour.members {
-            let key = key(machine, panel, *member, observables);
+            let key = key(machine, panel, *member, observables, remedies);
             match split.iter_mut().find(|(known, _)| *known == key) {
                 Some((_, members)) => members.push(*member),
                 None => split.push((key, vec![*member])),
             }
         }
-        for ((lamps, touched, inspected), members) in split {
+        for ((lamps, touched, inspected, _), members) in split {
             let mut groups: Vec<(u32, f64)> = Vec::new();
             for member in &members {
                 let group = prior.group(*member);
@@ -71,7 +72,13 @@ pub(crate) fn classes(
     classes
 }
 
-fn key(machine: &Machine, panel: &Panel, deviation: DeviationId, observables: &[&Observable]) -> Key {
+fn key(
+    machine: &Machine,
+    panel: &Panel,
+    deviation: DeviationId,
+    observables: &[&Observable],
+    remedies: &[RemedyId],
+) -> Key {
     let effects = &machine.deviations[deviation].effects;
     let mut lamps: Vec<_> = effects.iter().filter_map(|effect| panel.lamp_effect(*effect)).collect();
     lamps.sort_unstable();
@@ -83,7 +90,8 @@ fn key(machine: &Machine, panel: &Panel, deviation: DeviationId, observables: &[
             _ => None,
         })
         .collect();
-    (lamps, touched.collect(), inspected)
+    let tried = machine.deviations[deviation].remedy.filter(|remedy| remedies.contains(remedy));
+    (lamps, touched.collect(), inspected, tried)
 }
 
 fn concerns(effect: FaultEffect, observable: &Observable) -> bool {
@@ -112,6 +120,23 @@ impl Class {
             }
         }
         (self.odds * other.odds - excluded).max(0.0)
+    }
+
+    /// The share of a member in the odds of its class, when nothing else is there.
+    pub fn share(&self, member: DeviationId, prior: &Prior) -> f64 {
+        if self.odds > 0.0 { prior.odds(member) / self.odds } else { 0.0 }
+    }
+
+    /// The share of pairs of one member each of this class and the other that contain this member.
+    ///
+    /// For a class paired with itself each pair has two members, so the shares sum to 2.
+    pub fn share_with(&self, member: DeviationId, other: &Self, prior: &Prior) -> f64 {
+        let all = self.odds_with(other);
+        let group = prior.group(member);
+        let excluded = other.groups.iter().find(|(known, _)| *known == group).map_or(0.0, |(_, odds)| *odds);
+        let own = prior.odds(member) * (other.odds - excluded).max(0.0);
+        let twice = if self.behaviour == other.behaviour && self.members == other.members { 2.0 } else { 1.0 };
+        if all > 0.0 { twice * own / all } else { 0.0 }
     }
 
     /// A member to reckon with: all of them bear alike on the evidence.

@@ -1,14 +1,19 @@
 //! What is wrong with the machine: exact probabilities from what was reported.
 
+pub mod answer;
 mod class;
+mod diagnoser;
 pub mod evidence;
 pub mod panel;
 pub mod prior;
 pub mod reading;
 mod standing;
 mod tally;
+pub mod wording;
 mod world;
 
+pub use answer::Answer;
+pub use diagnoser::{Diagnoser, Extent};
 pub use standing::Standing;
 pub use tally::Doubt;
 pub use world::{Alternative, FIRST_ROUTINE};

@@ -133,8 +133,9 @@ impl<'w> Weigher<'w> {
             .filter_map(|report| world.machine.checks.get(report.check))
             .map(|check| &check.observes)
             .collect();
-        let classes =
-            classes(&world.machine, &world.panel, &world.prior, &routine.exploration.behaviours, &observables);
+        let remedies: Vec<_> = evidence.moments.iter().flat_map(|moment| moment.remedies.iter().copied()).collect();
+        let behaviours = &routine.exploration.behaviours;
+        let classes = classes(&world.machine, &world.panel, &world.prior, behaviours, &observables, &remedies);
         Self {
             world,
             routine,

@@ -35,6 +35,8 @@ pub(crate) struct RoutineWorld {
     pub passing: Vec<LampTruth>,
     /// How each record stands, for the complaint.
     pub standings: Vec<Standing>,
+    /// The weight of all calls before any evidence, set by [`crate::Diagnoser::new`].
+    pub listed: f64,
 }
 
 /// One alternative, explored.
@@ -96,6 +98,6 @@ impl RoutineWorld {
                 }
             })
             .collect();
-        Self { routine, weight, exploration, truths, passing, standings }
+        Self { routine, weight, exploration, truths, passing, standings, listed: 0.0 }
     }
 }

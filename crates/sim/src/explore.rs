@@ -90,6 +90,8 @@ pub struct Record {
     pub weight: f64,
     /// Row of [`Exploration::latent`]; records with two behaviours have none.
     pub latent: Option<u32>,
+    /// The moments, as kept in the run before, at which the two came into play.
+    forks: [u16; 2],
 }
 
 /// Everything that can happen with up to two deviations.
@@ -142,34 +144,18 @@ impl Exploration {
                 .map(|mark| mark.state.clone());
         };
         let mut engine = Engine::new(plant);
-        let first = &self.behaviours[first as usize];
-        let ends_so = |end: &StageEnd| end.stage == record.stage && end.situation == *wanted;
-        for mark in &self.nominal_run.marks {
-            if mark.stage > record.stage || !first.in_play(&mark.seen_on, &mark.seen_off) {
-                continue;
-            }
-            let (paths, _) = player.from_mark(&mut engine, mark, &first.effects, true);
-            for path in &paths {
-                let Some(second) = record.second else {
-                    if let Some(end) = path.ends.iter().find(|end| ends_so(end)) {
-                        return end.state.clone();
-                    }
-                    continue;
-                };
-                let second = &self.behaviours[second as usize];
-                let pair = Player { branching: self.options.pair_branching, ..player };
-                for mark in &path.marks {
-                    if mark.stage > record.stage || !second.in_play(&mark.seen_on, &mark.seen_off) {
-                        continue;
-                    }
-                    let (forks, _) = pair.from_mark(&mut engine, mark, &second.effects, false);
-                    if let Some(end) = forks.iter().flat_map(|fork| &fork.ends).find(|end| ends_so(end)) {
-                        return end.state.clone();
-                    }
-                }
-            }
-        }
-        None
+        let ends_so = |end: &&StageEnd| end.stage == record.stage && end.situation == *wanted;
+        let mark = self.nominal_run.marks.get(usize::from(record.forks[0]))?;
+        let (paths, _) = player.from_mark(&mut engine, mark, &self.behaviours[first as usize].effects, true);
+        let Some(second) = record.second else {
+            return paths.iter().flat_map(|path| &path.ends).find(ends_so)?.state.clone();
+        };
+        let pair = Player { branching: self.options.pair_branching, ..player };
+        paths.iter().find_map(|path| {
+            let mark = path.marks.get(usize::from(record.forks[1]))?;
+            let (forks, _) = pair.from_mark(&mut engine, mark, &self.behaviours[second as usize].effects, false);
+            forks.iter().flat_map(|fork| &fork.ends).find(ends_so)?.state.clone()
+        })
     }
 
     fn player<'p>(&'p self, machine: &'p Machine, plant: &'p Plant) -> Player<'p> {
@@ -303,6 +289,14 @@ fn slots(nominal: &Path, options: &Options) -> Vec<Slot> {
         .collect()
 }
 
+/// What has come into play in a run, and where the run was forked for it.
+#[derive(Clone, Copy, Debug, Default)]
+struct InPlay {
+    first: Option<u32>,
+    second: Option<u32>,
+    forks: [u16; 2],
+}
+
 /// Results under way: records whose situations are numbered locally.
 #[derive(Debug, Default)]
 struct Part {
@@ -317,29 +311,24 @@ struct Part {
 }
 
 impl Part {
-    fn intern(&mut self, situation: Situation) -> u32 {
-        if let Some(known) = self.index.get(&situation) {
+    fn intern(&mut self, situation: &Situation) -> u32 {
+        if let Some(known) = self.index.get(situation) {
             return *known;
         }
         let id = self.situations.len() as u32;
         self.situations.push(situation.clone());
-        self.index.insert(situation, id);
+        self.index.insert(situation.clone(), id);
         id
     }
 
     /// Adds a record, or its weight to the one with the same deviations, stage and situation.
-    fn add(
-        &mut self,
-        first: Option<u32>,
-        second: Option<u32>,
-        stage: u16,
-        situation: u32,
-        weight: f64,
-        latent: Option<&[f64]>,
-    ) {
+    fn add(&mut self, in_play: InPlay, end: &StageEnd, weight: f64, latent: Option<&[f64]>) {
         if weight <= 0.0 {
             return;
         }
+        let situation = self.intern(&end.situation);
+        let InPlay { first, second, forks } = in_play;
+        let stage = end.stage;
         let next = self.records.len();
         let at = *self.found.entry((first, second, stage, situation)).or_insert(next);
         if at == next {
@@ -347,7 +336,7 @@ impl Part {
                 self.latent.push(row.to_vec());
                 self.latent.len() as u32 - 1
             });
-            self.records.push(Record { first, second, stage, situation, weight, latent: row });
+            self.records.push(Record { first, second, stage, situation, weight, latent: row, forks });
             return;
         }
         let record = &mut self.records[at];
@@ -362,7 +351,7 @@ impl Part {
     }
 
     fn absorb(&mut self, part: Self) {
-        let renumbered: Vec<u32> = part.situations.into_iter().map(|situation| self.intern(situation)).collect();
+        let renumbered: Vec<u32> = part.situations.into_iter().map(|situation| self.intern(&situation)).collect();
         let offset = self.latent.len() as u32;
         self.latent.extend(part.latent);
         self.records.extend(part.records.into_iter().map(|record| Record {
@@ -440,9 +429,8 @@ impl<'e> Explorer<'e> {
             }
             if mark.epoch == STAGE_END {
                 if let Some(end) = self.nominal.ends.iter().find(|end| end.stage == mark.stage) {
-                    let situation = part.intern(end.situation.clone());
                     let latent = self.normalised(&pending, end.stage);
-                    part.add(None, None, end.stage, situation, end.calls, Some(&latent));
+                    part.add(InPlay::default(), end, end.calls, Some(&latent));
                 }
             }
         }
@@ -481,7 +469,7 @@ impl<'e> Explorer<'e> {
     ) {
         let mut pending: Vec<f64> = (0..self.behaviours.len()).map(|second| self.pending(first, second, at)).collect();
         let mut next_slot = at_slot(self.slots, &self.nominal.marks[at]);
-        for mark in &path.marks {
+        for (index, mark) in path.marks.iter().enumerate() {
             // Moments that fall between two kept ones count with the later.
             while next_slot < self.slots.len() && not_after(&self.slots[next_slot], mark) {
                 for (second, pending) in pending.iter_mut().enumerate() {
@@ -506,31 +494,38 @@ impl<'e> Explorer<'e> {
                                 * end.calls
                                 * (first_share / self.up_to(first, end.stage))
                                 * (share / self.up_to(second, end.stage));
-                            let situation = part.intern(end.situation);
-                            part.add(Some(first as u32), Some(second as u32), end.stage, situation, weight, None);
+                            let forks = [at as u16, index as u16];
+                            let in_play = InPlay { first: Some(first as u32), second: Some(second as u32), forks };
+                            part.add(in_play, &end, weight, None);
                         }
                     }
                 }
             }
             if mark.epoch == STAGE_END {
                 if let Some(end) = path.ends.iter().find(|end| end.stage == mark.stage) {
-                    self.single_end(part, first, first_share, path, end, &pending);
+                    self.single_end(part, (first, at, first_share), path, end, &pending);
                 }
             }
         }
         // A fork at the very end of a stage has no mark of that end.
         for end in &path.ends {
             if !path.marks.iter().any(|mark| mark.epoch == STAGE_END && mark.stage == end.stage) {
-                self.single_end(part, first, first_share, path, end, &pending);
+                self.single_end(part, (first, at, first_share), path, end, &pending);
             }
         }
     }
 
-    fn single_end(&self, part: &mut Part, first: usize, share: f64, path: &Path, end: &StageEnd, pending: &[f64]) {
+    fn single_end(
+        &self,
+        part: &mut Part,
+        (first, at, share): (usize, usize, f64),
+        path: &Path,
+        end: &StageEnd,
+        pending: &[f64],
+    ) {
         let weight = path.probability * end.calls * (share / self.up_to(first, end.stage));
-        let situation = part.intern(end.situation.clone());
         let latent = self.normalised(pending, end.stage);
-        part.add(Some(first as u32), None, end.stage, situation, weight, Some(&latent));
+        part.add(InPlay { first: Some(first as u32), second: None, forks: [at as u16, 0] }, end, weight, Some(&latent));
     }
 
     /// The share of the second behaviour's moments, up to the mark where the first comes

@@ -1,0 +1,769 @@
+//! The answer to a call so far: the fact first, then where the sequence stands and
+//! what it waits for, then the causes with their probabilities and reasons.
+
+use crate::diagnoser::{Ground, Look};
+use crate::evidence::{Complaint, Evidence, LampPlace, LampReport, LampState};
+use crate::panel::LampTruth;
+use crate::wording;
+use crate::world::World;
+use machine::id::TransitionId;
+use machine::model::{
+    Chance, DeviationKind, DeviceRole, FaultEffect, Forced, InputStage, LampKind, MechanismClass, OutputStage,
+    ProgramFact, WorldFact,
+};
+use machine::{Condition, Machine};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// What is wrong, as far as the evidence goes.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Answer {
+    /// What the start, or the step, needs, and which of it is missing.
+    pub fact: Option<Fact>,
+    /// Where the sequence stands, the most probable first.
+    pub standing: Vec<StandingPoint>,
+    /// Probability that nothing is wrong: it waits for a person.
+    pub nothing_wrong: f64,
+    /// What can be wrong, the most probable first. Two causes can be there at once, so the
+    /// probabilities can sum to more than 1.
+    pub causes: Vec<Cause>,
+    /// Pairs of causes that are there together, the most probable first.
+    pub together: Vec<Together>,
+    /// Probability of something that is not in the machine file.
+    pub not_in_file: f64,
+    /// Share of the prior weight that was not looked at: three or more deviations at once.
+    pub left_out: f64,
+    /// Readings that are probably wrong, the most doubtful first.
+    pub doubtful: Vec<Doubtful>,
+    /// Whether everything fits badly, so that readings should be taken again before anything else.
+    pub fits_badly: bool,
+    /// What the machine file leaves open, with the probability of each choice.
+    pub open: Vec<Open>,
+}
+
+/// What something needs in order to go on.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Fact {
+    /// "start", or the step that it leaves.
+    pub of: String,
+    /// Whether this is about the start of a chart.
+    pub is_start: bool,
+    /// What is needed.
+    pub needs: Vec<Need>,
+}
+
+/// One condition.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Need {
+    /// In words.
+    pub words: String,
+    /// The lamp that shows it, if it is shown by just one.
+    pub lamp: Option<String>,
+    /// Whether it is met.
+    pub state: NeedState,
+    /// Whether that was reported, or follows from the most probable state of the machine.
+    pub reported: bool,
+}
+
+/// Whether a condition is met.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum NeedState {
+    /// It is.
+    Met,
+    /// It is not.
+    Missing,
+    /// A hand makes it, for a moment: a button.
+    ByHand,
+}
+
+/// Where the sequence may stand.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct StandingPoint {
+    /// Names of the active steps; empty when the controller does not run.
+    pub steps: Vec<String>,
+    /// The steps' words for people.
+    pub words: Vec<String>,
+    /// Its probability.
+    pub probability: f64,
+    /// What each way onward waits for.
+    pub waits_for: Vec<Wait>,
+    /// Interlocks that hold it, in words.
+    pub held_by: Vec<String>,
+}
+
+/// A way onward and what it waits for.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Wait {
+    /// Where it leads.
+    pub to: Vec<String>,
+    /// The parts of its condition that do not hold.
+    pub conditions: Vec<String>,
+}
+
+/// Something that can be wrong: deviations that nothing reported can tell apart.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Cause {
+    /// What it comes to, in words.
+    pub words: String,
+    /// Its probability, whatever else is wrong.
+    pub probability: f64,
+    /// Probability that it is wrong and nothing else.
+    pub alone: f64,
+    /// Why, in one line.
+    pub reason: String,
+    /// The deviations, the most probable first.
+    pub members: Vec<Member>,
+}
+
+/// One deviation.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Member {
+    /// Its key in the machine file, such as `B1/dead`.
+    pub key: String,
+    /// In words.
+    pub words: String,
+    /// The device, for people; empty for a lapse.
+    pub device: String,
+    /// Where in the chain it sits.
+    pub place: String,
+    /// Whether it is a lapse rather than a fault.
+    pub lapse: bool,
+    /// Its probability.
+    pub probability: f64,
+    /// Key of what puts it right.
+    pub remedy: Option<String>,
+}
+
+/// Two causes at once.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Together {
+    /// What they come to, in words.
+    pub words: [String; 2],
+    /// Probability of just these two.
+    pub probability: f64,
+}
+
+/// A reading that is probably wrong.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Doubtful {
+    /// The lamp.
+    pub lamp: String,
+    /// Probability that it was not as reported.
+    pub probability: f64,
+}
+
+/// A choice for what the machine file leaves open.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Open {
+    /// What is assumed, in words.
+    pub choices: Vec<String>,
+    /// Probability given the evidence.
+    pub probability: f64,
+}
+
+/// Causes less probable than this are not listed one by one.
+const LISTED: f64 = 1e-6;
+
+pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>], evidence: &Evidence) -> Answer {
+    let all: f64 = grounds.iter().map(|ground| ground.scale * (ground.total + ground.unknown)).sum();
+    if all <= 0.0 {
+        // Only possible if every probability underflowed: nothing can be said, so all is "not in the file".
+        return Answer { not_in_file: 1.0, fits_badly: true, ..Answer::default() };
+    }
+    let reports: &[LampReport] = evidence.moments.last().map_or(&[], |moment| &moment.lamps);
+    let not_in_file = grounds.iter().map(|ground| ground.scale * ground.unknown).sum::<f64>() / all;
+    let nothing_wrong = grounds.iter().map(|ground| ground.scale * ground.nothing).sum::<f64>() / all;
+    let doubtful = doubtful(grounds, reports);
+    let misread: f64 = doubtful.iter().map(|one| one.probability).sum();
+    let top = grounds.iter().max_by(|a, b| (a.scale * a.total).total_cmp(&(b.scale * b.total)));
+    let [_, _, _, more] = top.map_or([0.0; 4], |ground| ground.world.prior.by_size());
+    let listed = top.map_or(0.0, |ground| ground.routine.listed);
+    Answer {
+        fact: top.and_then(|ground| fact(ground, evidence, reports)),
+        standing: standing(grounds, all),
+        nothing_wrong,
+        causes: causes(grounds, all, reports),
+        together: together(grounds, all),
+        not_in_file,
+        left_out: more / (listed + more),
+        fits_badly: not_in_file > 0.3 || misread > 1.5,
+        doubtful: doubtful.into_iter().filter(|one| one.probability > 0.2).collect(),
+        open: open(worlds, grounds, all),
+    }
+}
+
+fn lamp_number(ground: &Ground<'_>, place: LampPlace) -> Option<usize> {
+    ground.world.panel.number(place)
+}
+
+fn label(machine: &Machine, place: LampPlace) -> String {
+    machine
+        .lamp_rows
+        .get(place.row)
+        .and_then(|row| row.lamps.get(place.column))
+        .map(|lamp| lamp.label.clone())
+        .unwrap_or_default()
+}
+
+fn doubtful(grounds: &[Ground<'_>], reports: &[LampReport]) -> Vec<Doubtful> {
+    let mut wrong = vec![0.0; reports.len()];
+    let mut total = 0.0;
+    for ground in grounds {
+        for look in &ground.looks {
+            let weight = ground.scale * look.weight;
+            total += weight;
+            for (report, wrong) in reports.iter().zip(&mut wrong) {
+                let agrees = lamp_number(ground, report.place)
+                    .is_none_or(|lamp| agrees(&look.truth, lamp, report.state));
+                if !agrees {
+                    *wrong += weight;
+                }
+            }
+        }
+    }
+    let mut doubtful: Vec<_> = reports
+        .iter()
+        .zip(wrong)
+        .filter(|(_, wrong)| *wrong > 0.0 && total > 0.0)
+        .map(|(report, wrong)| Doubtful {
+            lamp: grounds.first().map(|ground| label(&ground.world.machine, report.place)).unwrap_or_default(),
+            probability: wrong / total,
+        })
+        .collect();
+    doubtful.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    doubtful
+}
+
+/// Whether a report can be right about a lamp: one that varies can be seen lit or dark as well.
+fn agrees(truth: &LampTruth, lamp: usize, state: LampState) -> bool {
+    truth.state(lamp) == state || truth.state(lamp) == LampState::Flickers
+}
+
+fn standing(grounds: &[Ground<'_>], all: f64) -> Vec<StandingPoint> {
+    struct Sum<'g, 'd> {
+        probability: f64,
+        top: (&'g Ground<'d>, &'g Look<'d>, f64),
+    }
+    let mut points: BTreeMap<Vec<String>, Sum<'_, '_>> = BTreeMap::new();
+    for ground in grounds {
+        for look in &ground.looks {
+            let weight = ground.scale * look.weight / all;
+            let steps = active_steps(ground, look).into_iter().map(|step| ground.world.machine.step_name(step)).collect();
+            let sum =
+                points.entry(steps).or_insert(Sum { probability: 0.0, top: (ground, look, f64::NEG_INFINITY) });
+            sum.probability += weight;
+            if weight > sum.top.2 {
+                sum.top = (ground, look, weight);
+            }
+        }
+    }
+    let mut list: Vec<StandingPoint> = points
+        .into_iter()
+        .filter(|(_, sum)| sum.probability > 1e-4)
+        .map(|(steps, sum)| {
+            let (ground, look, _) = sum.top;
+            let machine = &ground.world.machine;
+            let words = active_steps(ground, look)
+                .into_iter()
+                .map(|step| machine.steps[step].words.english.clone())
+                .collect();
+            StandingPoint {
+                steps,
+                words,
+                probability: sum.probability,
+                waits_for: waits(ground, look),
+                held_by: held_by(ground, look),
+            }
+        })
+        .collect();
+    list.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    list
+}
+
+fn active_steps(ground: &Ground<'_>, look: &Look<'_>) -> Vec<machine::id::StepId> {
+    let layout = ground.world.plant.layout();
+    ground.world.machine.steps.ids().filter(|step| look.situation.on(layout.step(*step))).collect()
+}
+
+fn enabled(ground: &Ground<'_>, look: &Look<'_>) -> Vec<TransitionId> {
+    let layout = ground.world.plant.layout();
+    ground
+        .world
+        .machine
+        .transitions
+        .iter()
+        .filter(|(_, row)| row.from.iter().all(|step| look.situation.on(layout.step(*step))))
+        .map(|(id, _)| id)
+        .collect()
+}
+
+fn waits(ground: &Ground<'_>, look: &Look<'_>) -> Vec<Wait> {
+    let machine = &ground.world.machine;
+    let holds = |fact: &ProgramFact| ground.world.plant.fact(&look.situation, *fact);
+    enabled(ground, look)
+        .into_iter()
+        .map(|id| {
+            let row = &machine.transitions[id];
+            let missing = row.when.conjuncts().into_iter().filter(|part| !part.holds(&holds));
+            Wait {
+                to: row.to.iter().map(|step| machine.step_name(*step)).collect(),
+                conditions: missing.map(|part| wording::condition(machine, part)).collect(),
+            }
+        })
+        .collect()
+}
+
+fn held_by(ground: &Ground<'_>, look: &Look<'_>) -> Vec<String> {
+    let machine = &ground.world.machine;
+    let layout = ground.world.plant.layout();
+    let holds = |fact: &ProgramFact| ground.world.plant.fact(&look.situation, *fact);
+    let mut held: Vec<String> = machine
+        .interlocks
+        .rows()
+        .filter(|row| row.in_steps.iter().any(|step| look.situation.on(layout.step(*step))) && !row.needs.holds(&holds))
+        .map(|row| wording::condition(machine, &row.needs))
+        .collect();
+    for chart in 0..machine.charts.len() {
+        if look.situation.on(layout.timed_out(chart)) {
+            held.push("a time-out that only power off or a reset ends".to_owned());
+        }
+    }
+    held
+}
+
+/// Whether a condition holds, as far as the reported lamps tell.
+fn reported(machine: &Machine, condition: &Condition<ProgramFact>, reports: &[LampReport]) -> Option<bool> {
+    match condition {
+        Condition::Always(value) => Some(*value),
+        Condition::Fact(fact) => {
+            let place = match *fact {
+                ProgramFact::Input(input) => {
+                    crate::panel::place_of(machine, |kind| matches!(kind, LampKind::Input(which) if *which == input))?
+                }
+                ProgramFact::Output(output) => {
+                    crate::panel::place_of(machine, |kind| matches!(kind, LampKind::Output(which) if *which == output))?
+                }
+                _ => return None,
+            };
+            match reports.iter().find(|report| report.place == place)?.state {
+                LampState::Lit => Some(true),
+                LampState::Dark => Some(false),
+                LampState::Flickers => None,
+            }
+        }
+        Condition::Not(inner) => reported(machine, inner, reports).map(|value| !value),
+        Condition::All(list) => {
+            let parts: Vec<_> = list.iter().map(|part| reported(machine, part, reports)).collect();
+            if parts.contains(&Some(false)) {
+                Some(false)
+            } else if parts.contains(&None) {
+                None
+            } else {
+                Some(true)
+            }
+        }
+        Condition::Any(list) => {
+            let parts: Vec<_> = list.iter().map(|part| reported(machine, part, reports)).collect();
+            if parts.contains(&Some(true)) {
+                Some(true)
+            } else if parts.contains(&None) {
+                None
+            } else {
+                Some(false)
+            }
+        }
+    }
+}
+
+/// Whether a condition is made by pressing buttons, so that it can't be seen when nobody presses.
+fn by_hand(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
+    let facts = condition.facts();
+    let pressed = |fact: &ProgramFact| match *fact {
+        ProgramFact::Input(input) => {
+            let world = machine.inputs[input].lit.facts();
+            !world.is_empty()
+                && world.iter().all(|fact| match fact {
+                    WorldFact::At(mechanism, _) | WorldFact::Between(mechanism) => {
+                        machine.mechanisms[*mechanism].class == MechanismClass::Button
+                    }
+                    _ => false,
+                })
+        }
+        _ => false,
+    };
+    !facts.is_empty()
+        && facts.into_iter().all(|fact| match *fact {
+            ProgramFact::Rises(edge) | ProgramFact::Falls(edge) => by_hand(machine, &machine.edges[edge]),
+            _ => pressed(fact),
+        })
+}
+
+/// The fact that a technician wants first: what the start or the step needs, and what of it is missing.
+fn fact(ground: &Ground<'_>, evidence: &Evidence, reports: &[LampReport]) -> Option<Fact> {
+    let machine = &ground.world.machine;
+    let look = ground.looks.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+    let wont_start = evidence.complaint == Some(Complaint::WontStart);
+    let candidates = enabled(ground, look);
+    let mode = machine.routines[ground.routine.routine].mode;
+    let chosen = candidates
+        .into_iter()
+        .filter(|id| !machine.transitions[*id].when.conjuncts().is_empty())
+        .max_by_key(|id| {
+            let row = &machine.transitions[*id];
+            let conjuncts = row.when.conjuncts();
+            let missing =
+                conjuncts.iter().filter(|part| reported(machine, part, reports) == Some(false) && !by_hand(machine, part));
+            let of_mode = mode.is_some() && machine.charts[row.chart].mode == mode;
+            (row.start && wont_start, of_mode, !row.start, missing.count(), std::cmp::Reverse(*id))
+        })?;
+    let row = &machine.transitions[chosen];
+    let holds = |fact: &ProgramFact| ground.world.plant.fact(&look.situation, *fact);
+    let needs = row
+        .when
+        .conjuncts()
+        .into_iter()
+        .map(|part| {
+            let said = reported(machine, part, reports);
+            let met = said.unwrap_or_else(|| part.holds(&holds));
+            let facts = part.facts();
+            let lamp = match facts[..] {
+                [fact] => wording::lamp_of(machine, *fact),
+                _ => None,
+            };
+            let state = match met {
+                true => NeedState::Met,
+                false if by_hand(machine, part) => NeedState::ByHand,
+                false => NeedState::Missing,
+            };
+            Need { words: wording::condition(machine, part), lamp, state, reported: said.is_some() }
+        })
+        .collect();
+    let of = if row.start {
+        "start".to_owned()
+    } else {
+        let names: Vec<_> = row.from.iter().map(|step| machine.step_name(*step)).collect();
+        wording::list(&names)
+    };
+    Some(Fact { of, is_start: row.start, needs })
+}
+
+/// A cause under way: the same deviations can come from several worlds.
+#[derive(Default)]
+struct Sum {
+    words: String,
+    probability: f64,
+    alone: f64,
+    reason: String,
+    reason_weight: f64,
+    members: BTreeMap<String, Member>,
+}
+
+fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause> {
+    let mut sums: BTreeMap<Vec<String>, Sum> = BTreeMap::new();
+    for ground in grounds {
+        let scale = ground.scale / all;
+        let machine = &ground.world.machine;
+        let count = ground.classes.len();
+        let mut marginal = ground.single.clone();
+        let mut shares: Vec<Vec<f64>> = ground
+            .classes
+            .iter()
+            .zip(&ground.single)
+            .map(|(class, mass)| {
+                class.members.iter().map(|member| mass * class.share(*member, &ground.world.prior)).collect()
+            })
+            .collect();
+        debug_assert_eq!(shares.len(), count);
+        for ((a, b), mass) in &ground.pairs {
+            marginal[*a] += mass;
+            if a != b {
+                marginal[*b] += mass;
+            }
+            for (one, other) in if a == b { vec![(*a, *b)] } else { vec![(*a, *b), (*b, *a)] } {
+                let (class, with) = (&ground.classes[one], &ground.classes[other]);
+                for (share, member) in shares[one].iter_mut().zip(&class.members) {
+                    *share += mass * class.share_with(*member, with, &ground.world.prior);
+                }
+            }
+        }
+        for (index, class) in ground.classes.iter().enumerate() {
+            if marginal[index] * scale < LISTED * 1e-3 {
+                continue;
+            }
+            // Deviations that the sequence does not notice have nothing in common but that.
+            let apart = ground.routine.exploration.behaviours[class.behaviour].effects.is_empty();
+            let lots: Vec<Vec<usize>> = if apart {
+                (0..class.members.len()).map(|one| vec![one]).collect()
+            } else {
+                vec![(0..class.members.len()).collect()]
+            };
+            for lot in lots {
+                let keys: Vec<String> =
+                    lot.iter().map(|one| machine.deviations[class.members[*one]].key.clone()).collect();
+                let sum = sums.entry(keys).or_default();
+                let part = |mass: f64| if apart { mass * class.share(class.members[lot[0]], &ground.world.prior) } else { mass };
+                let weight = if apart { shares[index][lot[0]] } else { marginal[index] } * scale;
+                sum.probability += weight;
+                sum.alone += part(ground.single[index]) * scale;
+                if weight > sum.reason_weight {
+                    sum.reason_weight = weight;
+                    sum.reason = reason(ground, index, reports);
+                    sum.words = headline(ground, index, &lot);
+                }
+                for one in lot {
+                    let member = self_member(machine, class.members[one]);
+                    sum.members.entry(member.key.clone()).or_insert(member).probability += shares[index][one] * scale;
+                }
+            }
+        }
+    }
+    let mut causes: Vec<Cause> = sums
+        .into_values()
+        .filter(|sum| sum.probability > LISTED)
+        .map(|sum| {
+            let mut members: Vec<_> = sum.members.into_values().collect();
+            members.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+            Cause { words: sum.words, probability: sum.probability, alone: sum.alone, reason: sum.reason, members }
+        })
+        .collect();
+    causes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    causes
+}
+
+fn together(grounds: &[Ground<'_>], all: f64) -> Vec<Together> {
+    let mut sums: BTreeMap<[String; 2], f64> = BTreeMap::new();
+    for ground in grounds {
+        let scale = ground.scale / all;
+        let silent = |class: usize| {
+            ground.routine.exploration.behaviours[ground.classes[class].behaviour].effects.is_empty()
+        };
+        for ((a, b), mass) in &ground.pairs {
+            if mass * scale > 1e-4 && !silent(*a) && !silent(*b) {
+                let words = |class: usize| {
+                    let lot: Vec<_> = (0..ground.classes[class].members.len()).collect();
+                    headline(ground, class, &lot)
+                };
+                *sums.entry([words(*a), words(*b)]).or_insert(0.0) += mass * scale;
+            }
+        }
+    }
+    let mut list: Vec<_> = sums.into_iter().map(|(words, probability)| Together { words, probability }).collect();
+    list.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    list.truncate(20);
+    list
+}
+
+fn open(worlds: &[World], grounds: &[Ground<'_>], all: f64) -> Vec<Open> {
+    if worlds.len() < 2 {
+        return Vec::new();
+    }
+    let mut list: Vec<Open> = worlds
+        .iter()
+        .map(|world| Open {
+            choices: world.choices.clone(),
+            probability: grounds
+                .iter()
+                .filter(|ground| std::ptr::eq(ground.world, world))
+                .map(|ground| ground.scale * (ground.total + ground.unknown))
+                .sum::<f64>()
+                / all,
+        })
+        .collect();
+    list.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    list
+}
+
+fn self_member(machine: &Machine, id: machine::id::DeviationId) -> Member {
+    let row = &machine.deviations[id];
+    let device = match row.kind {
+        DeviationKind::Fault(device) => Some(&machine.devices[device]),
+        DeviationKind::Lapse => None,
+    };
+    Member {
+        key: row.key.clone(),
+        words: row.words.english.clone(),
+        device: device.map(|device| device.words.english.clone()).unwrap_or_default(),
+        place: place_in_chain(&row.effects).to_owned(),
+        lapse: row.kind == DeviationKind::Lapse && matches!(row.rate.chance, Chance::EachTime(_)),
+        probability: 0.0,
+        remedy: row.remedy.map(|remedy| machine.remedies[remedy].key.clone()),
+    }
+}
+
+fn place_in_chain(effects: &[FaultEffect]) -> &'static str {
+    match effects.first() {
+        Some(FaultEffect::Input(_, stage, _)) => match stage {
+            InputStage::Target => "what is sensed",
+            InputStage::Sensor => "sensing device",
+            InputStage::Cable => "cable",
+            InputStage::Terminal => "terminal",
+            InputStage::Card => "input card",
+            InputStage::Lamp => "lamp",
+        },
+        Some(FaultEffect::Output(_, stage, _)) => match stage {
+            OutputStage::Lamp => "lamp",
+            OutputStage::Card => "output card",
+            OutputStage::Cable => "cable",
+            OutputStage::Coil => "coil",
+            OutputStage::Valve => "valve or contactor",
+        },
+        Some(FaultEffect::Supply(..)) => "supply",
+        Some(
+            FaultEffect::Stuck(_) | FaultEffect::Slow(..) | FaultEffect::StopsShort(..) | FaultEffect::Creeps(..),
+        ) => "mechanism",
+        Some(FaultEffect::ControllerStopped | FaultEffect::ControllerError) => "controller",
+        Some(FaultEffect::Forgotten(..) | FaultEffect::Found(..)) => "by hand",
+        None => "",
+    }
+}
+
+/// What a class of deviations comes to.
+fn headline(ground: &Ground<'_>, class: usize, lot: &[usize]) -> String {
+    let machine = &ground.world.machine;
+    let class = &ground.classes[class];
+    let only = |index: usize| {
+        let row = &machine.deviations[class.members[index]];
+        match row.kind {
+            DeviationKind::Fault(device) => {
+                let device = &machine.devices[device];
+                let name = if device.words.english.is_empty() { &device.name } else { &device.words.english };
+                let about = match device.role {
+                    DeviceRole::Input(input) => format!(" ({})", machine.inputs[input].label),
+                    DeviceRole::Output(output) => {
+                        machine.outputs[output].label.as_ref().map(|label| format!(" ({label})")).unwrap_or_default()
+                    }
+                    _ => String::new(),
+                };
+                format!("{name}{about}: {}", row.words.english)
+            }
+            DeviationKind::Lapse => row.words.english.clone(),
+        }
+    };
+    if let [one] = lot {
+        return only(*one);
+    }
+    let effects = &ground.routine.exploration.behaviours[class.behaviour].effects;
+    let Some(first) = effects.first() else { return lot.first().map(|one| only(*one)).unwrap_or_default() };
+    let text = effect_words(machine, *first);
+    if effects.len() > 1 {
+        format!("{text}, and {} more points of the same part", effects.len() - 1)
+    } else {
+        text
+    }
+}
+
+fn effect_words(machine: &Machine, effect: FaultEffect) -> String {
+    match effect {
+        FaultEffect::Input(input, _, forced) => {
+            let row = &machine.inputs[input];
+            let name = format!("{} ({})", row.label, row.words.english);
+            match forced {
+                Forced::Off => format!("{name} stays dark"),
+                Forced::On => format!("{name} stays lit"),
+                Forced::Chatters(..) => format!("{name} comes and goes"),
+            }
+        }
+        FaultEffect::Output(output, _, forced) => {
+            let row = &machine.outputs[output];
+            let label = row.label.as_ref().map(|label| format!("{label} ")).unwrap_or_default();
+            let name = format!("{label}({})", row.words.english);
+            match forced {
+                Forced::Off => format!("{name} does not act"),
+                Forced::On => format!("{name} acts all the time"),
+                Forced::Chatters(..) => format!("{name} comes and goes"),
+            }
+        }
+        FaultEffect::Supply(supply, forced) => {
+            let row = &machine.supplies[supply];
+            let name = if row.words.english.is_empty() { &row.name } else { &row.words.english };
+            match forced {
+                Forced::Off => format!("{name} is missing"),
+                Forced::On => format!("{name} is always there"),
+                Forced::Chatters(..) => format!("{name} comes and goes"),
+            }
+        }
+        FaultEffect::Stuck(mechanism) => format!("{} does not move", mechanism_name(machine, mechanism)),
+        FaultEffect::Slow(mechanism, _) => format!("{} moves too slowly", mechanism_name(machine, mechanism)),
+        FaultEffect::StopsShort(mechanism, position) => format!(
+            "{} does not quite reach \"{}\"",
+            mechanism_name(machine, mechanism),
+            machine.mechanisms[mechanism].positions.get(usize::from(position)).map_or("", String::as_str)
+        ),
+        FaultEffect::Creeps(mechanism, from, ..) => format!(
+            "{} does not stay at \"{}\"",
+            mechanism_name(machine, mechanism),
+            machine.mechanisms[mechanism].positions.get(usize::from(from)).map_or("", String::as_str)
+        ),
+        FaultEffect::ControllerStopped | FaultEffect::ControllerError => {
+            "the controller does not run its program".to_owned()
+        }
+        FaultEffect::Forgotten(routine, action) => machine.routines[routine]
+            .actions
+            .get(action as usize)
+            .map(|action| format!("not done: {}", action.words.english))
+            .unwrap_or_default(),
+        FaultEffect::Found(mechanism, position) => format!(
+            "{} found at \"{}\"",
+            mechanism_name(machine, mechanism),
+            machine.mechanisms[mechanism].positions.get(usize::from(position)).map_or("", String::as_str)
+        ),
+    }
+}
+
+fn mechanism_name(machine: &Machine, mechanism: machine::id::MechanismId) -> &str {
+    let row = &machine.mechanisms[mechanism];
+    if row.words.english.is_empty() { &row.name } else { &row.words.english }
+}
+
+/// One line: which of the odd readings the cause explains, and which speak against it.
+fn reason(ground: &Ground<'_>, class: usize, reports: &[LampReport]) -> String {
+    let Some(look) = ground.best[class].map(|index| &ground.looks[index]) else {
+        return "nothing reported shows it".to_owned();
+    };
+    let machine = &ground.world.machine;
+    let mut truth = look.truth.clone();
+    for (lamp, forced) in &ground.classes[class].lamps {
+        truth = truth.forced(*lamp, *forced);
+    }
+    let usual = ground
+        .routine
+        .exploration
+        .nominal_end(look.stage)
+        .map(|situation| ground.world.panel.truth(&ground.world.plant, situation));
+    let mut explains = Vec::new();
+    let mut unexplained = Vec::new();
+    let mut against = Vec::new();
+    for report in reports {
+        let Some(lamp) = lamp_number(ground, report.place) else { continue };
+        let state = match report.state {
+            LampState::Lit => "lit",
+            LampState::Dark => "dark",
+            LampState::Flickers => "flickering",
+        };
+        let text = format!("{} {state}", label(machine, report.place));
+        let odd = usual.as_ref().is_some_and(|usual| !agrees(usual, lamp, report.state));
+        match (odd, agrees(&truth, lamp, report.state)) {
+            (true, true) => explains.push(text),
+            (true, false) => unexplained.push(text),
+            (false, false) => against.push(text),
+            (false, true) => {}
+        }
+    }
+    let mut parts = Vec::new();
+    if !explains.is_empty() {
+        parts.push(format!("explains {}", wording::list(&explains)));
+    }
+    if !unexplained.is_empty() {
+        parts.push(format!("does not explain {}", wording::list(&unexplained)));
+    }
+    if !against.is_empty() {
+        parts.push(format!("speaks against {}", wording::list(&against)));
+    }
+    if parts.is_empty() {
+        let steps: Vec<_> = active_steps(ground, look).into_iter().map(|step| machine.step_name(step)).collect();
+        let at = if steps.is_empty() { String::new() } else { format!("; it then stands in {}", wording::list(&steps)) };
+        return format!("fits all that was reported{at}");
+    }
+    parts.join("; ")
+}

@@ -1,0 +1,494 @@
+//! The public face: a machine worked out once, and answers to evidence.
+
+use crate::answer::{self, Answer};
+use crate::class::Class;
+use crate::evidence::{Deed, Evidence, Moment};
+use crate::panel::{LampLikelihood, LampTruth, anything};
+use crate::tally::{Doubt, Item, Weigher, anything_else, looked_at};
+use crate::world::{Alternative, RoutineWorld, World};
+use machine::Machine;
+use machine::model::{FaultEffect, HandAction, Words};
+use sim::{Options, Situation, State};
+
+/// Of what can be the case after the first moment, the part that is followed through later ones.
+const FOLLOWED: f64 = 1.0 - 1e-7;
+
+/// The most histories that are followed through later moments.
+const MOST_FOLLOWED: usize = 4_000;
+
+/// A machine type, worked out: answers any evidence about it.
+#[derive(Debug)]
+pub struct Diagnoser {
+    worlds: Vec<World>,
+    doubt: Doubt,
+}
+
+/// How much was worked out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Extent {
+    /// Single deviations.
+    pub deviations: usize,
+    /// Pairs of deviations that do not exclude each other.
+    pub pairs: usize,
+    /// Sets of deviations with the same effect on the sequence.
+    pub behaviours: usize,
+    /// Runs simulated.
+    pub runs: u64,
+    /// Signal changes simulated.
+    pub events: u64,
+    /// Ways in which the machine can stand.
+    pub situations: usize,
+    /// Choices for what the file leaves open.
+    pub alternatives: usize,
+}
+
+/// What the evidence leaves of one routine of one alternative.
+pub(crate) struct Ground<'d> {
+    pub world: &'d World,
+    pub routine: &'d RoutineWorld,
+    pub classes: Vec<Class>,
+    /// Factor that makes weights comparable between worlds.
+    pub scale: f64,
+    pub total: f64,
+    pub nothing: f64,
+    pub unknown: f64,
+    pub single: Vec<f64>,
+    /// Pairs of classes with weight, the lower class first.
+    pub pairs: Vec<((usize, usize), f64)>,
+    /// What the machine can look like, with its stage and weight.
+    pub looks: Vec<Look<'d>>,
+    /// By class, the index into `looks` where it weighs most.
+    pub best: Vec<Option<usize>>,
+}
+
+/// A situation that the evidence leaves possible.
+pub(crate) struct Look<'d> {
+    pub situation: std::borrow::Cow<'d, Situation>,
+    pub truth: LampTruth,
+    pub stage: u16,
+    pub weight: f64,
+}
+
+impl Diagnoser {
+    /// Works a machine out: every alternative, every routine, every deviation and pair.
+    #[must_use]
+    pub fn new(alternatives: Vec<Alternative>, hours_since_well: Option<f64>, options: &Options) -> Self {
+        let worlds =
+            alternatives.into_iter().map(|alternative| World::new(alternative, hours_since_well, options)).collect();
+        let doubt = Doubt::default();
+        let mut worlds: Vec<World> = worlds;
+        for world in &mut worlds {
+            let listed: Vec<f64> =
+                world.routines.iter().map(|routine| listed(world, routine, &doubt)).collect();
+            for (routine, listed) in world.routines.iter_mut().zip(listed) {
+                routine.listed = listed;
+            }
+        }
+        Self { worlds, doubt }
+    }
+
+    /// The same with other assumptions about how often people are wrong.
+    #[must_use]
+    pub fn with_doubt(mut self, doubt: Doubt) -> Self {
+        self.doubt = doubt;
+        self
+    }
+
+    /// The machine as the most probable alternative has it.
+    #[must_use]
+    pub fn machine(&self) -> Option<&Machine> {
+        self.worlds.first().map(|world| &world.machine)
+    }
+
+    /// How much was worked out.
+    #[must_use]
+    pub fn extent(&self) -> Extent {
+        let mut extent = Extent { alternatives: self.worlds.len(), ..Extent::default() };
+        if let Some(world) = self.worlds.first() {
+            extent.deviations = world.machine.deviations.len();
+            let exclusive: usize =
+                world.machine.devices.rows().map(|device| device.modes.len() * device.modes.len().saturating_sub(1) / 2).sum();
+            extent.pairs = extent.deviations * extent.deviations.saturating_sub(1) / 2 - exclusive;
+        }
+        for routine in self.worlds.iter().flat_map(|world| &world.routines) {
+            extent.behaviours = extent.behaviours.max(routine.exploration.behaviours.len());
+            extent.runs += routine.exploration.runs;
+            extent.events += routine.exploration.events;
+            extent.situations += routine.exploration.situations.len();
+        }
+        extent
+    }
+
+    /// What is wrong, given this evidence.
+    #[must_use]
+    pub fn answer(&self, evidence: &Evidence) -> Answer {
+        let evidence = &split_at_extra_deeds(evidence);
+        let grounds: Vec<Ground<'_>> = self
+            .worlds
+            .iter()
+            .flat_map(|world| world.routines.iter().map(move |routine| (world, routine)))
+            .map(|(world, routine)| self.ground(world, routine, evidence))
+            .collect();
+        answer::answer(&self.worlds, &grounds, evidence)
+    }
+
+    fn ground<'d>(&'d self, world: &'d World, routine: &'d RoutineWorld, evidence: &Evidence) -> Ground<'d> {
+        let weigher = Weigher::new(world, routine, evidence, &self.doubt);
+        let listed = routine.listed;
+        let [nothing, one, two, more] = world.prior.by_size();
+        let scale = world.weight * routine.weight / (nothing + one + two + more);
+        if evidence.moments.len() <= 1 {
+            return first_moment(world, routine, &weigher, listed, scale);
+        }
+        self.later_moments(world, routine, &weigher, evidence, listed, scale)
+    }
+
+    fn later_moments<'d>(
+        &self,
+        world: &'d World,
+        routine: &'d RoutineWorld,
+        weigher: &Weigher<'_>,
+        evidence: &Evidence,
+        listed: f64,
+        scale: f64,
+    ) -> Ground<'d> {
+        let mut items = Vec::new();
+        let mut total = 0.0;
+        weigher.each(|item| {
+            total += item.mass;
+            items.push(item);
+        });
+        let unlisted = listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted);
+        let mut unknown = unlisted * weigher.under_unknown();
+        let mut held = self.hold(world, routine, weigher, items, total);
+        for moment in &evidence.moments[1..] {
+            held = self.pass(world, routine, weigher, held, moment);
+            unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
+        }
+        gather(world, routine, weigher, held, unknown, scale)
+    }
+
+    /// The histories that are followed, each with the state in which it stands.
+    fn hold(
+        &self,
+        world: &World,
+        routine: &RoutineWorld,
+        weigher: &Weigher<'_>,
+        mut items: Vec<Item>,
+        total: f64,
+    ) -> Vec<Held> {
+        items.sort_by(|a, b| b.mass.total_cmp(&a.mass).then(a.record.cmp(&b.record)).then(a.set.cmp(&b.set)));
+        let mut states: rustc_hash::FxHashMap<u32, Option<State>> = rustc_hash::FxHashMap::default();
+        let mut sum = 0.0;
+        let mut held = Vec::new();
+        for item in items {
+            if sum >= FOLLOWED * total || held.len() >= MOST_FOLLOWED {
+                break;
+            }
+            sum += item.mass;
+            let record = &routine.exploration.records[item.record as usize];
+            let state = states
+                .entry(item.record)
+                .or_insert_with(|| routine.exploration.state_of(&world.machine, &world.plant, record));
+            let Some(state) = state.clone() else { continue };
+            let in_play = usize::from(record.first.is_some()) + usize::from(record.second.is_some());
+            let set: Vec<u32> = item.set.into_iter().flatten().collect();
+            let latent = set
+                .iter()
+                .skip(in_play)
+                .flat_map(|class| effects_of(world, &weigher.classes[*class as usize]))
+                .collect();
+            held.push(Held {
+                set,
+                gone: Vec::new(),
+                latent,
+                situation: routine.exploration.situations[record.situation as usize].clone(),
+                state,
+                stage: record.stage,
+                mass: item.mass,
+            });
+        }
+        held
+    }
+
+    /// Moves every history on through what was done, and weighs it by what was seen then.
+    fn pass(
+        &self,
+        world: &World,
+        routine: &RoutineWorld,
+        weigher: &Weigher<'_>,
+        held: Vec<Held>,
+        moment: &Moment,
+    ) -> Vec<Held> {
+        let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &self.doubt.lamps);
+        let actions = &world.machine.routines[routine.routine].actions;
+        let mut next: Vec<Held> = held;
+        for remedy in &moment.remedies {
+            next = next.into_iter().flat_map(|one| self.try_remedy(world, routine, weigher, one, *remedy)).collect();
+        }
+        for deed in &moment.deeds {
+            let action = match deed {
+                Deed::Routine(Some(index)) => match actions.get(*index) {
+                    Some(action) => action.clone(),
+                    None => continue,
+                },
+                Deed::Routine(None) => continue,
+                Deed::Extra(movement) => HandAction {
+                    words: Words::default(),
+                    short: String::new(),
+                    movement: *movement,
+                    wait_ms: None,
+                },
+            };
+            let stage = match deed {
+                Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
+                _ => None,
+            };
+            next = next.into_iter().flat_map(|one| one.act(world, routine, &action, stage)).collect();
+        }
+        for one in &mut next {
+            let classes: Vec<&Class> = one.present(weigher);
+            let mut truth = world.panel.truth(&world.plant, &one.situation);
+            for (lamp, forced) in classes.iter().flat_map(|class| &class.lamps) {
+                truth = truth.forced(*lamp, *forced);
+            }
+            one.mass *= lamps.of(&truth)
+                * looked_at(world, &self.doubt, &one.situation, &classes, &moment.positions, &moment.checks);
+        }
+        next.retain(|one| one.mass > 0.0);
+        next
+    }
+
+    /// A remedy puts right the deviations that it is for, save that it can fail.
+    fn try_remedy(
+        &self,
+        world: &World,
+        routine: &RoutineWorld,
+        weigher: &Weigher<'_>,
+        one: Held,
+        remedy: machine::id::RemedyId,
+    ) -> Vec<Held> {
+        let mut branches = vec![one];
+        let count = branches[0].set.len();
+        for index in 0..count {
+            branches = branches
+                .into_iter()
+                .flat_map(|held| {
+                    let class = &weigher.classes[held.set[index] as usize];
+                    // The classes are split by the remedies tried, so one member speaks for all.
+                    let cured = world.machine.deviations[class.representative()].remedy == Some(remedy);
+                    if !cured || held.gone.contains(&held.set[index]) {
+                        return vec![held];
+                    }
+                    let effects = effects_of(world, class);
+                    let mut right = held.clone();
+                    right.gone.push(held.set[index]);
+                    right.mass *= 1.0 - self.doubt.remedy;
+                    right.latent.retain(|effect| !effects.contains(effect));
+                    let mut rest = held;
+                    rest.mass *= self.doubt.remedy;
+                    let mut all = right.settle(world, routine, &effects);
+                    all.push(rest);
+                    all
+                })
+                .collect();
+        }
+        branches
+    }
+}
+
+/// A history that is followed through later moments.
+#[derive(Clone, Debug)]
+struct Held {
+    set: Vec<u32>,
+    /// Classes that a remedy has put right.
+    gone: Vec<u32>,
+    latent: Vec<FaultEffect>,
+    situation: Situation,
+    state: State,
+    stage: u16,
+    mass: f64,
+}
+
+impl Held {
+    fn present<'c>(&self, weigher: &'c Weigher<'_>) -> Vec<&'c Class> {
+        self.set
+            .iter()
+            .filter(|class| !self.gone.contains(class))
+            .map(|class| &weigher.classes[*class as usize])
+            .collect()
+    }
+
+    fn act(self, world: &World, routine: &RoutineWorld, action: &HandAction, stage: Option<u16>) -> Vec<Self> {
+        self.go_on(world, routine, &[], action, stage)
+    }
+
+    fn settle(self, world: &World, routine: &RoutineWorld, put_right: &[FaultEffect]) -> Vec<Self> {
+        let wait = HandAction {
+            words: Words::default(),
+            short: String::new(),
+            movement: machine::model::HandMove::Wait,
+            wait_ms: None,
+        };
+        self.go_on(world, routine, put_right, &wait, None)
+    }
+
+    fn go_on(
+        self,
+        world: &World,
+        routine: &RoutineWorld,
+        put_right: &[FaultEffect],
+        action: &HandAction,
+        stage: Option<u16>,
+    ) -> Vec<Self> {
+        routine
+            .exploration
+            .go_on(&world.plant, &self.state, &self.latent, put_right, action)
+            .into_iter()
+            .map(|(probability, situation, state)| Self {
+                set: self.set.clone(),
+                gone: self.gone.clone(),
+                latent: Vec::new(),
+                situation,
+                state,
+                stage: stage.unwrap_or(self.stage),
+                mass: self.mass * probability,
+            })
+            .collect()
+    }
+}
+
+/// What a class's members do, as the sequence notices it.
+fn effects_of(world: &World, class: &Class) -> Vec<FaultEffect> {
+    let behaviours = &world.routines[0].exploration.behaviours;
+    behaviours.get(class.behaviour).map(|behaviour| behaviour.effects.clone()).unwrap_or_default()
+}
+
+/// A thing done outside the routine, or a remedy, ends the moment before it, of which
+/// only the last action of the routine is known, if that.
+fn split_at_extra_deeds(evidence: &Evidence) -> Evidence {
+    let mut evidence = evidence.clone();
+    let Some(first) = evidence.moments.first_mut() else { return evidence };
+    let extra = first.deeds.iter().position(|deed| matches!(deed, Deed::Extra(_)));
+    let at = if first.remedies.is_empty() { extra } else { Some(extra.unwrap_or(first.deeds.len())) };
+    if let Some(at) = at {
+        let deeds = first.deeds.split_off(at);
+        let before = Moment { deeds: std::mem::replace(&mut first.deeds, deeds), ..Moment::default() };
+        evidence.moments.insert(0, before);
+    }
+    evidence
+}
+
+/// The weight of all calls before any evidence.
+fn listed(world: &World, routine: &RoutineWorld, doubt: &Doubt) -> f64 {
+    let mut total = 0.0;
+    Weigher::new(world, routine, &Evidence::default(), doubt).each(|item| total += item.mass);
+    total
+}
+
+fn first_moment<'d>(
+    world: &'d World,
+    routine: &'d RoutineWorld,
+    weigher: &Weigher<'_>,
+    listed: f64,
+    scale: f64,
+) -> Ground<'d> {
+    let tally = weigher.tally(listed);
+    let count = tally.classes.len();
+    let exploration = &routine.exploration;
+    let mut stage_of = vec![0_u16; exploration.situations.len()];
+    for record in exploration.records.iter().rev() {
+        stage_of[record.situation as usize] = record.stage;
+    }
+    let mut index = vec![None; exploration.situations.len()];
+    let mut looks = Vec::new();
+    for (situation, weight) in tally.situations.iter().enumerate() {
+        if *weight > 0.0 {
+            index[situation] = Some(looks.len());
+            looks.push(Look {
+                situation: std::borrow::Cow::Borrowed(&exploration.situations[situation]),
+                truth: routine.truths[situation].clone(),
+                stage: stage_of[situation],
+                weight: *weight,
+            });
+        }
+    }
+    let best = tally
+        .best
+        .iter()
+        .map(|best| best.and_then(|(record, _)| index[exploration.records[record as usize].situation as usize]))
+        .collect();
+    let pairs = (0..count)
+        .flat_map(|a| (a..count).map(move |b| (a, b)))
+        .map(|(a, b)| ((a, b), tally.pair_at(a, b)))
+        .filter(|(_, mass)| *mass > 0.0)
+        .collect();
+    Ground {
+        world,
+        routine,
+        scale,
+        total: tally.total,
+        nothing: tally.nothing,
+        unknown: tally.unknown,
+        single: tally.single,
+        pairs,
+        looks,
+        best,
+        classes: tally.classes,
+    }
+}
+
+/// Sums the histories that were followed.
+fn gather<'d>(
+    world: &'d World,
+    routine: &'d RoutineWorld,
+    weigher: &Weigher<'_>,
+    held: Vec<Held>,
+    unknown: f64,
+    scale: f64,
+) -> Ground<'d> {
+    let count = weigher.classes.len();
+    let mut ground = Ground {
+        world,
+        routine,
+        classes: weigher.classes.clone(),
+        scale,
+        total: 0.0,
+        nothing: 0.0,
+        unknown,
+        single: vec![0.0; count],
+        pairs: Vec::new(),
+        looks: Vec::new(),
+        best: vec![None; count],
+    };
+    let mut best = vec![0.0; count];
+    let mut index: rustc_hash::FxHashMap<(Situation, u16), usize> = rustc_hash::FxHashMap::default();
+    let mut pairs = std::collections::BTreeMap::new();
+    for one in held {
+        ground.total += one.mass;
+        let set: Vec<usize> = one.set.iter().map(|class| *class as usize).collect();
+        match set[..] {
+            [a, b] => *pairs.entry((a.min(b), a.max(b))).or_insert(0.0) += one.mass,
+            [a] => ground.single[a] += one.mass,
+            _ => ground.nothing += one.mass,
+        }
+        let look = *index.entry((one.situation.clone(), one.stage)).or_insert_with(|| {
+            ground.looks.push(Look {
+                truth: world.panel.truth(&world.plant, &one.situation),
+                situation: std::borrow::Cow::Owned(one.situation.clone()),
+                stage: one.stage,
+                weight: 0.0,
+            });
+            ground.looks.len() - 1
+        });
+        ground.looks[look].weight += one.mass;
+        for class in set {
+            if one.mass > best[class] {
+                best[class] = one.mass;
+                ground.best[class] = Some(look);
+            }
+        }
+    }
+    ground.pairs = pairs.into_iter().collect();
+    ground
+}

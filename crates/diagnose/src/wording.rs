@@ -1,0 +1,122 @@
+//! Conditions, lamps and situations in words.
+
+use crate::panel::place_of;
+use machine::model::{LampKind, ProgramFact};
+use machine::{Condition, Machine};
+
+/// A duration as people say it.
+#[must_use]
+pub fn duration(ms: u64) -> String {
+    match ms {
+        0..1_000 => format!("{ms} ms"),
+        1_000..120_000 if ms % 1_000 == 0 => format!("{} s", ms / 1_000),
+        1_000..120_000 => format!("{:.1} s", ms as f64 / 1_000.0),
+        _ if ms % 60_000 == 0 => format!("{} min", ms / 60_000),
+        _ => format!("{} min {} s", ms / 60_000, ms % 60_000 / 1_000),
+    }
+}
+
+/// A fact that the program knows, or its opposite, in words.
+#[must_use]
+pub fn fact(machine: &Machine, fact: ProgramFact, wanted: bool) -> String {
+    let not = if wanted { "" } else { "not " };
+    match fact {
+        ProgramFact::Input(input) => {
+            let row = &machine.inputs[input];
+            format!("{} {} ({})", row.label, if wanted { "lit" } else { "dark" }, row.words.english)
+        }
+        ProgramFact::Output(output) => {
+            let row = &machine.outputs[output];
+            let name = row.label.as_deref().unwrap_or(&row.tag);
+            format!("{name} {} ({})", if wanted { "on" } else { "off" }, row.words.english)
+        }
+        ProgramFact::Step(step) => format!("step \"{}\" {not}active", machine.step_name(step)),
+        ProgramFact::StepFor(step, ms) => {
+            if wanted {
+                format!("{} in step \"{}\"", duration(ms), machine.step_name(step))
+            } else {
+                format!("less than {} in step \"{}\"", duration(ms), machine.step_name(step))
+            }
+        }
+        ProgramFact::Latch(latch) => {
+            let row = &machine.latches[latch];
+            let name = if row.words.english.is_empty() { &row.name } else { &row.words.english };
+            format!("\"{name}\" {not}set")
+        }
+        ProgramFact::Counted(counter, n) => {
+            let row = &machine.counters[counter];
+            format!("{} {} {n}", row.name, if wanted { "at least" } else { "below" })
+        }
+        ProgramFact::Rises(edge) => format!("{not}the moment when {}", condition(machine, &machine.edges[edge])),
+        ProgramFact::Falls(edge) => {
+            format!("{not}the moment when no longer {}", condition(machine, &machine.edges[edge]))
+        }
+    }
+}
+
+/// A condition in words.
+#[must_use]
+pub fn condition(machine: &Machine, whole: &Condition<ProgramFact>) -> String {
+    write_condition(machine, whole, true, false)
+}
+
+fn write_condition(machine: &Machine, whole: &Condition<ProgramFact>, wanted: bool, inside: bool) -> String {
+    match whole {
+        Condition::Always(value) => (if *value == wanted { "always" } else { "never" }).to_owned(),
+        Condition::Fact(one) => fact(machine, *one, wanted),
+        Condition::Not(inner) => write_condition(machine, inner, !wanted, inside),
+        Condition::All(list) | Condition::Any(list) => {
+            let all = matches!(whole, Condition::All(_)) == wanted;
+            let parts: Vec<_> = list.iter().map(|part| write_condition(machine, part, wanted, true)).collect();
+            let text = parts.join(if all { " and " } else { " or " });
+            if inside && list.len() > 1 { format!("({text})") } else { text }
+        }
+    }
+}
+
+/// The label of the lamp that shows a fact, if one does.
+#[must_use]
+pub fn lamp_of(machine: &Machine, fact: ProgramFact) -> Option<String> {
+    let place = match fact {
+        ProgramFact::Input(input) => {
+            place_of(machine, |kind| matches!(kind, LampKind::Input(which) if *which == input))?
+        }
+        ProgramFact::Output(output) => {
+            place_of(machine, |kind| matches!(kind, LampKind::Output(which) if *which == output))?
+        }
+        _ => return None,
+    };
+    Some(machine.lamp_rows[place.row].lamps[place.column].label.clone())
+}
+
+/// Names joined as in a sentence: "a", "a and b", "a, b and c".
+#[must_use]
+pub fn list(names: &[String]) -> String {
+    match names {
+        [] => String::new(),
+        [one] => one.clone(),
+        [first @ .., last] => format!("{} and {last}", first.join(", ")),
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn durations_read_as_spoken() {
+        assert_eq!(duration(250), "250 ms");
+        assert_eq!(duration(1_500), "1.5 s");
+        assert_eq!(duration(4_000), "4 s");
+        assert_eq!(duration(600_000), "10 min");
+        assert_eq!(duration(150_000), "2 min 30 s");
+    }
+
+    #[test]
+    fn lists_read_as_spoken() {
+        let names = |n: usize| (0..n).map(|i| format!("X{i}")).collect::<Vec<_>>();
+        assert_eq!(list(&names(0)), "");
+        assert_eq!(list(&names(1)), "X0");
+        assert_eq!(list(&names(3)), "X0, X1 and X2");
+    }
+}
