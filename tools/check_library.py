@@ -348,7 +348,8 @@ def check_words(report, language, words, english):
         if ("?" in text) != ("?" in translation):
             report.add(f"words.{language}", f"`{key}`: one of the two texts asks, the other does not")
     for key in words:
-        if key not in english:
+        # Texts of the reader itself, for checks that come with every machine.
+        if key not in english and not key.startswith(("implied.", "positions.")):
             report.add(f"words.{language}", f"`{key}` translates nothing")
 
 

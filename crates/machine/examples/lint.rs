@@ -10,7 +10,7 @@ fn main() {
         let start = std::time::Instant::now();
         let reading = machine::read(machine::Source::new(path.clone(), text), &[]);
         let resolved = reading.resolve(&machine::Choice::default());
-        for problem in &resolved.problems {
+        for problem in &reading.lint() {
             println!("{}\n", problem.render(&reading.sources, false));
         }
         for alternative in &resolved.alternatives {

@@ -8,10 +8,12 @@
 pub mod condition;
 pub mod id;
 pub mod library;
+mod lint;
 pub mod model;
 pub mod problem;
 mod reading;
 mod resolve;
+pub mod shape;
 pub mod source;
 pub mod text;
 pub mod tree;

@@ -15,7 +15,8 @@ pub use types::{
 pub use words::{Filling, Translations};
 
 use crate::problem::{Problem, Problems};
-use crate::source::Source;
+use crate::shape::{self, LIBRARY_FILE, WORDS_FILE};
+use crate::source::{Source, Span};
 use crate::tree::{self, Table};
 
 /// The data files in the program: device types, then translations.
@@ -62,6 +63,8 @@ impl Library {
         let file = u32::try_from(self.sources.len() + 1).unwrap_or(u32::MAX);
         let mut problems = Problems::default();
         let root = tree::parse(&source, file, &mut problems);
+        let shape = if root.get("text").is_some() { &WORDS_FILE } else { &LIBRARY_FILE };
+        shape::check(&root, shape, Span::new(file, 0..0), &mut problems);
         self.add_tree(&root, &mut problems);
         self.sources.push(source);
         self.problems.extend(problems.into_sorted());
@@ -81,19 +84,23 @@ impl Library {
     pub fn nearest(&self, words: &str) -> Option<&DeviceType> {
         let plain = words.to_lowercase();
         let fits = |name: &str| !name.is_empty() && (plain.contains(name) || name.contains(&plain));
+        let by_key = self
+            .types
+            .values()
+            .map(|kind| (strsim::jaro_winkler(&plain, &kind.key), kind))
+            .max_by(|one, two| one.0.total_cmp(&two.0));
         let by_words = self
             .types
             .values()
             .flat_map(|kind| kind.also.iter().map(move |also| (also.to_lowercase(), kind)))
             .filter(|(also, _)| fits(also))
             .max_by_key(|(also, _)| also.len());
-        by_words.map(|(_, kind)| kind).or_else(|| {
-            self.types
-                .values()
-                .map(|kind| (strsim::jaro_winkler(&plain, &kind.key), kind))
-                .filter(|(nearness, _)| *nearness > 0.75)
-                .max_by(|one, two| one.0.total_cmp(&two.0))
-                .map(|(_, kind)| kind)
-        })
+        match (by_key, by_words) {
+            // A misspelt key comes before a word that merely occurs.
+            (Some((nearness, kind)), _) if nearness > 0.9 => Some(kind),
+            (_, Some((_, kind))) => Some(kind),
+            (Some((nearness, kind)), None) if nearness > 0.75 => Some(kind),
+            _ => None,
+        }
     }
 }

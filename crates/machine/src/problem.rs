@@ -154,6 +154,12 @@ impl Problems {
         self.list.iter().any(Problem::is_error)
     }
 
+    /// Whether the text could not be read as TOML throughout.
+    #[must_use]
+    pub fn has_syntax_errors(&self) -> bool {
+        self.list.iter().any(|problem| problem.code == "toml")
+    }
+
     /// All of them, in the order of the text.
     #[must_use]
     pub fn into_sorted(mut self) -> Vec<Problem> {

@@ -3,9 +3,11 @@
 //! is in the list of problems.
 
 use crate::library::{Library, Translations};
+use crate::lint::{lint, lint_revisions, refuse_huge};
 use crate::model::Machine;
 use crate::problem::{Problem, Problems};
 use crate::resolve::{self, Outcome, Resolver};
+use crate::shape::{self, MACHINE_FILE};
 use crate::source::{Source, Span};
 use crate::tree::{self, Table};
 
@@ -101,6 +103,10 @@ pub fn read(source: Source, libraries: &[Source]) -> Reading {
     } else {
         tree::parse(&source, 0, &mut problems)
     };
+    let head = Span::new(0, 0..0);
+    shape::check(&root, &MACHINE_FILE, head, &mut problems);
+    check_format(&root, &mut problems);
+    let root = if refuse_huge(&root, &mut problems) { Table::default() } else { root };
     problems.extend(library.problems.iter().cloned());
     let mut translations = library.translations.clone();
     translations.add_file(&root);
@@ -120,6 +126,15 @@ pub fn load_str(name: &str, text: &str) -> Result<Machine, Vec<Problem>> {
         return Err(resolved.problems);
     }
     resolved.alternatives.into_iter().next().map(|alternative| alternative.machine).ok_or_else(Vec::new)
+}
+
+fn check_format(root: &Table, problems: &mut Problems) {
+    if let Some(node) = root.get("format")
+        && root.whole("format").is_some_and(|format| format != 1)
+    {
+        let hint = "this program reads format 1; a newer file needs a newer program";
+        problems.error(node.span, "unknown-format", "this format is not known", hint);
+    }
 }
 
 fn revisions(root: &Table) -> Vec<Revision> {
@@ -173,6 +188,28 @@ impl Reading {
     #[must_use]
     pub fn library(&self) -> &Library {
         &self.library
+    }
+
+    /// Everything that is wrong: with the text, with the base and with every revision, without repetitions.
+    #[must_use]
+    pub fn lint(&self) -> Vec<Problem> {
+        let mut problems = Problems::default();
+        problems.extend(self.problems.iter().cloned());
+        lint_revisions(&self.root, &mut problems);
+        let mut each: Vec<Option<&Revision>> = self.revisions.iter().map(Some).collect();
+        if each.is_empty() {
+            each.push(None);
+        }
+        for revision in each {
+            let root = self.tree_of(revision);
+            let name = revision.map(|revision| revision.name.as_str());
+            let outcome = Resolver::new(&root, &self.library, &self.translations, &[], &[]).run(name);
+            if !self.problems.iter().any(Problem::is_error) {
+                problems.extend(lint(&root, &outcome).into_sorted());
+            }
+            problems.extend(outcome.problems.into_sorted());
+        }
+        problems.into_sorted()
     }
 
     /// Resolves for one machine.

@@ -21,7 +21,8 @@ mod supplies;
 
 use std::collections::BTreeMap;
 
-pub(crate) use alternatives::{OpenChoice, alternatives};
+pub(crate) use alternatives::{MOST_ALTERNATIVES, OpenChoice, alternatives, combinations};
+pub(crate) use mentions::Mention;
 
 use crate::id::{InputId, MechanismId, OutputId, SettingId, SupplyId};
 use crate::library::{DeviceType, Filling, Library, Translations};
@@ -55,7 +56,6 @@ pub(crate) struct OutputWiring {
     pub takes_ms: u64,
     pub back_takes_ms: u64,
     pub tolerance: u32,
-    pub place: Span,
 }
 
 /// One resolution under way.
@@ -76,13 +76,13 @@ pub(crate) struct Resolver<'r> {
     pub wiring: Vec<OutputWiring>,
     pub supply_kinds: Vec<String>,
     pub lapses: Vec<crate::model::Deviation>,
-    pub mentions: Vec<mentions::Mention>,
-    pub positions_mentioned: BTreeMap<(MechanismId, u8), bool>,
+    pub mentions: Vec<Mention>,
 }
 
 /// What a resolution gives.
 pub(crate) struct Outcome {
     pub machine: Machine,
+    pub mentions: Vec<Mention>,
     pub open: Vec<OpenChoice>,
     pub problems: Problems,
 }
@@ -113,7 +113,6 @@ impl<'r> Resolver<'r> {
             supply_kinds: Vec::new(),
             lapses: Vec::new(),
             mentions: Vec::new(),
-            positions_mentioned: BTreeMap::new(),
         }
     }
 
@@ -135,7 +134,7 @@ impl<'r> Resolver<'r> {
         self.procedures();
         self.panel();
         self.devices();
-        Outcome { machine: self.machine, open: self.open, problems: self.problems }
+        Outcome { machine: self.machine, mentions: self.mentions, open: self.open, problems: self.problems }
     }
 
     fn header(&mut self, revision: Option<&str>) {

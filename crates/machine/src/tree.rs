@@ -233,7 +233,7 @@ pub fn parse(source: &Source, file: u32, problems: &mut Problems) -> Table {
     let (table, errors) = DeTable::parse_recoverable(&source.text);
     for error in errors {
         let span = error.span().unwrap_or(0..0);
-        problems.error(Span::new(file, span), "syntax", error.message().to_string(), syntax_hint(error.message()));
+        problems.error(Span::new(file, span), "toml", error.message().to_string(), syntax_hint(error.message()));
     }
     let span = Span::new(file, 0..0);
     convert_table(table.get_ref(), span, &source.text, file)

@@ -490,7 +490,7 @@ impl<'r> Resolver<'r> {
             None => {
                 let names = self.machine.settings.rows().map(|row| row.name.as_str());
                 let hint = super::lookup::nearest_hint(&word.text, names);
-                let hint = if hint.is_empty() { crate::text::time::HINT.to_string() } else { hint };
+                let hint = if self.machine.settings.is_empty() { crate::text::time::HINT.to_string() } else { hint };
                 let what = format!("`{}` is neither a time nor a setting", word.text);
                 self.problems.error(span, "unknown-name", what, hint);
                 None
@@ -507,7 +507,11 @@ impl<'r> Resolver<'r> {
                 let Some((counter, _)) = self.machine.counters.find(|counter| counter.name == name) else {
                     let names = self.machine.counters.rows().map(|row| row.name.as_str());
                     let hint = super::lookup::nearest_hint(name, names);
-                    let hint = if hint.is_empty() { format!("declare it: [counters] {name} = {{}}") } else { hint };
+                    let hint = if self.machine.counters.is_empty() {
+                        format!("declare it: [counters] {name} = {{}}")
+                    } else {
+                        hint
+                    };
                     self.problems.error(span, "unknown-name", format!("there is no counter `{name}`"), hint);
                     return Vec::new();
                 };

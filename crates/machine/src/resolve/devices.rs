@@ -140,7 +140,7 @@ impl<'r> Resolver<'r> {
 
     /// Cables and boxes that several points share.
     fn shared_devices(&mut self) {
-        for (key, kind_key) in [("cable", "cable"), ("box", "junction-box")] {
+        for (key, kind_key) in [("cable", "cable"), ("box", "junction-box"), ("card", "card")] {
             let mut shared: BTreeMap<String, Vec<Point>> = BTreeMap::new();
             let inputs =
                 self.input_tables.iter().enumerate().map(|(at, table)| (Point::Input(InputId::new(at)), *table));
@@ -738,7 +738,8 @@ impl<'r> Resolver<'r> {
         };
         let found = self.machine.devices.find(|device| device.name == tag).map(|(id, _)| id);
         if found.is_none() {
-            let names = self.machine.devices.rows().map(|row| row.name.as_str());
+            // Parts of chains have a blank in their names; nobody means them.
+            let names = self.machine.devices.rows().map(|row| row.name.as_str()).filter(|name| !name.contains(' '));
             let hint = super::lookup::nearest_hint(name, names);
             self.problems.error(span, "unknown-name", format!("there is no device `{name}`"), hint);
         }

@@ -11,7 +11,7 @@ pub(crate) fn nearest_hint<'c>(name: &str, candidates: impl Iterator<Item = &'c 
     ranked.dedup_by_key(|(_, candidate)| *candidate);
     let near: Vec<&str> = ranked.iter().take_while(|(near, _)| *near > 0.75).take(3).map(|(_, name)| *name).collect();
     match (near.as_slice(), ranked.is_empty()) {
-        ([], true) => String::new(),
+        ([], true) => "none is declared yet".to_string(),
         ([], false) => {
             let some: Vec<&str> = ranked.iter().take(8).map(|(_, name)| *name).collect();
             format!("there is: {}", some.join(", "))
@@ -20,8 +20,14 @@ pub(crate) fn nearest_hint<'c>(name: &str, candidates: impl Iterator<Item = &'c 
     }
 }
 
+/// Longer names are not compared, so that a file of long names can't take long.
+const LONGEST_COMPARED: usize = 80;
+
 /// How alike two names are, 0 to 1.
 pub(crate) fn nearness(one: &str, two: &str) -> f64 {
+    if one.len().max(two.len()) > LONGEST_COMPARED {
+        return 0.0;
+    }
     strsim::jaro_winkler(&one.to_lowercase(), &two.to_lowercase())
 }
 
@@ -56,9 +62,6 @@ impl Resolver<'_> {
             let hint = nearest_hint(name, row.positions.iter().map(String::as_str));
             let what = format!("`{}` has no position `{name}`", row.name);
             self.problems.error(span, "unknown-position", what, hint);
-        }
-        if let Some(at) = found {
-            self.positions_mentioned.insert((mechanism, at), true);
         }
         found
     }

@@ -4,8 +4,13 @@ use super::mentions::How;
 use super::{Resolver, humanised};
 use crate::library::Filling;
 use crate::model::{Mechanism, MechanismClass};
+use crate::source::Span;
 use crate::tree::Table;
 
+/// The most mechanisms of a machine.
+const MOST_MECHANISMS: usize = 2_000;
+/// With more mechanisms than this, names are not compared with each other.
+const MOST_COMPARED: usize = 200;
 /// The most positions of a mechanism.
 const MOST_POSITIONS: usize = 250;
 
@@ -20,9 +25,18 @@ impl Resolver<'_> {
         let outsiders = self.names_of_other_things();
         for mention in &self.mentions {
             let implies = mention.how != How::Asked && mention.how != How::Needed;
-            if implies && !names.contains(&mention.mechanism) && !outsiders.contains(&mention.mechanism) {
+            if implies
+                && !looks_like_label(&mention.mechanism)
+                && !names.contains(&mention.mechanism)
+                && !outsiders.contains(&mention.mechanism)
+            {
                 names.push(mention.mechanism.clone());
             }
+        }
+        if names.len() > MOST_MECHANISMS {
+            let what = format!("more than {MOST_MECHANISMS} mechanisms");
+            self.problems.error(Span::default(), "too-large", what, "split the machine into several files");
+            names.truncate(MOST_MECHANISMS);
         }
         for (index, name) in names.iter().enumerate() {
             let table = self.root.table("mechanisms").and_then(|table| table.table(name)).unwrap_or(&empty);
@@ -200,15 +214,21 @@ impl Resolver<'_> {
     /// An implied mechanism whose name is very near to another's is probably that other one.
     fn note_likely_misspellings(&mut self, declared: usize) {
         let names: Vec<String> = self.machine.mechanisms.rows().map(|row| row.name.clone()).collect();
+        if names.len() > MOST_COMPARED {
+            return;
+        }
         let count = |name: &str| self.mentions.iter().filter(|mention| mention.mechanism == name).count();
+        let sensed = |name: &str| {
+            let mut mentions = self.mentions.iter().filter(|mention| mention.mechanism == name);
+            mentions.any(|mention| matches!(mention.how, How::Sensed { .. }))
+        };
         let mut notes = Vec::new();
         for (index, name) in names.iter().enumerate().skip(declared) {
             let near = names.iter().enumerate().find(|(other, candidate)| {
                 *other != index
-                    && strsim::damerau_levenshtein(candidate, name) <= 1 + usize::from(name.len() > 6)
-                    && name.len() > 3
+                    && is_slip(candidate, name)
                     && !differ_by_number(candidate, name)
-                    && (*other < declared || count(candidate) > count(name))
+                    && (*other < declared || count(candidate) > count(name) || (sensed(candidate) && !sensed(name)))
             });
             let place = self.mentions.iter().find(|mention| mention.mechanism == *name).map(|mention| mention.span);
             if let (Some((_, near)), Some(span)) = (near, place) {
@@ -216,10 +236,26 @@ impl Resolver<'_> {
             }
         }
         for (span, name, near) in notes {
-            let what = format!("`{name}` is named nowhere else but much like `{near}`");
+            let what = format!("`{name}` looks like `{near}` misspelt");
             let hint = format!("write {near}, or declare it: [mechanisms] {name} = {{ … }}");
             self.problems.warning(span, "like-another", what, hint);
         }
+    }
+}
+
+/// `Y9` is a label that doesn't exist, not a mechanism.
+fn looks_like_label(name: &str) -> bool {
+    name.starts_with(|first: char| first.is_ascii_uppercase()) && name.contains(|c: char| c.is_ascii_digit())
+}
+
+/// Longer names may differ in two letters; the shortest only in their length.
+fn is_slip(one: &str, two: &str) -> bool {
+    let distance = strsim::damerau_levenshtein(one, two);
+    match two.len() {
+        0..=2 => false,
+        3 => distance == 1 && one.len() != two.len(),
+        4..=6 => distance <= 1,
+        _ => distance <= 2,
     }
 }
 

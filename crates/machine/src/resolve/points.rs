@@ -85,7 +85,11 @@ impl<'r> Resolver<'r> {
         for name in names {
             match self.points.get(name) {
                 Some(other) if *other != point => {
-                    let what = format!("`{name}` stands for two points");
+                    let other = match *other {
+                        Point::Input(input) => self.machine.inputs[input].label.clone(),
+                        Point::Output(output) => self.machine.outputs[output].label.clone().unwrap_or_default(),
+                    };
+                    let what = format!("`{name}` already stands for the point {other}");
                     self.problems.error(span, "two-points", what, "labels and tags must differ from each other");
                 }
                 _ => {
@@ -144,7 +148,7 @@ impl<'r> Resolver<'r> {
         self.expect_stand(table, entry.key_span, &kind, StandsIn::Output);
         let moves = self.pairs(table, "moves");
         let back = self.pairs(table, "back");
-        let wiring = self.wiring_of(table, &kind, moves, back, entry.key_span);
+        let wiring = self.wiring_of(table, &kind, moves, back);
         let tag = table.string("tag").unwrap_or_else(|| entry.key.clone());
         let default_words = table.string("moves").unwrap_or_else(|| humanised(&entry.key));
         let supply = self.supply_or_note(table, "supply").or_else(|| self.default_supply());
@@ -169,7 +173,6 @@ impl<'r> Resolver<'r> {
         kind_key: &str,
         moves: Vec<(MechanismId, u8)>,
         back: Vec<(MechanismId, u8)>,
-        place: Span,
     ) -> OutputWiring {
         let kind = self.kind(kind_key);
         let own_takes = table.get("takes").and_then(|node| self.time_of(node));
@@ -188,7 +191,6 @@ impl<'r> Resolver<'r> {
             takes_ms,
             back_takes_ms: table.get("back_takes").and_then(|node| self.time_of(node)).unwrap_or(takes_ms),
             tolerance: self.tolerance_of(table),
-            place,
         }
     }
 
@@ -254,7 +256,6 @@ impl<'r> Resolver<'r> {
             if !matches!(clause.it.verb, Verb::Do | Verb::Run) {
                 continue;
             }
-            let span = clause.text.part(clause.it.object.range.clone());
             let Some(mechanism) = self.mechanism(&clause.it.object.text) else { continue };
             let position = match &clause.it.position {
                 Some(word) => self.position_or_note(mechanism, &word.text, clause.text.part(word.range.clone())),
@@ -262,7 +263,7 @@ impl<'r> Resolver<'r> {
             };
             let Some(position) = position else { continue };
             if !self.can_be_driven(mechanism, position) {
-                self.implied_output(mechanism, position, clause.it.verb, span);
+                self.implied_output(mechanism, position, clause.it.verb);
             }
         }
     }
@@ -295,12 +296,12 @@ impl<'r> Resolver<'r> {
         })
     }
 
-    fn implied_output(&mut self, mechanism: MechanismId, position: u8, verb: Verb, place: Span) {
+    fn implied_output(&mut self, mechanism: MechanismId, position: u8, verb: Verb) {
         let row = &self.machine.mechanisms[mechanism];
         let name = format!("{} {}", row.name, row.positions[usize::from(position)]);
         let kind = if verb == Verb::Do { "solenoid-valve-double" } else { "contactor-motor" };
         let words = self.translations.words("", &humanised(&name), &Filling::default());
-        let wiring = self.wiring_of(&Table::default(), kind, vec![(mechanism, position)], Vec::new(), place);
+        let wiring = self.wiring_of(&Table::default(), kind, vec![(mechanism, position)], Vec::new());
         self.machine.outputs.push(Output {
             label: None,
             tag: format!("{name} (output)"),

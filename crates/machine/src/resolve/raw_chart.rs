@@ -18,7 +18,6 @@ pub(crate) struct Placed<'r, T> {
 #[derive(Clone, Debug)]
 pub(crate) struct RawStep<'r> {
     pub name: String,
-    pub span: Span,
     pub table: Option<&'r Table>,
     pub clauses: Vec<Placed<'r, Clause>>,
     pub end: Option<Placed<'r, End>>,
@@ -65,7 +64,6 @@ impl<'r> Resolver<'r> {
         if start.is_some() && !has_initial && !opens_with_ready {
             let ready = RawStep {
                 name: "ready".to_string(),
-                span: entry.key_span,
                 table: None,
                 clauses: Vec::new(),
                 end: None,
@@ -80,7 +78,6 @@ impl<'r> Resolver<'r> {
     fn raw_step(&mut self, entry: &'r Entry) -> RawStep<'r> {
         let mut step = RawStep {
             name: entry.key.clone(),
-            span: entry.key_span,
             table: entry.node.table(),
             clauses: Vec::new(),
             end: None,

@@ -1,0 +1,54 @@
+//! What lint says, word for word: each `tests/lint/NAME.toml` beside `NAME.txt`.
+//! `UPDATE_EXPECT=1 cargo test -p machine --test lint` writes the expected texts anew.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::fs;
+use std::path::{Path, PathBuf};
+
+use machine::{Source, read};
+
+fn files(folder: &str, extension: &str) -> Vec<PathBuf> {
+    let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
+    let mut list: Vec<PathBuf> = fs::read_dir(folder)
+        .unwrap()
+        .map(|entry| entry.unwrap().path())
+        .filter(|path| path.extension().is_some_and(|found| found == extension))
+        .collect();
+    list.sort();
+    list
+}
+
+fn lint(path: &Path) -> String {
+    let name = path.file_name().unwrap().to_string_lossy().to_string();
+    let reading = read(Source::new(name, fs::read_to_string(path).unwrap()), &[]);
+    let shown: Vec<String> =
+        reading.lint().iter().map(|problem| problem.render(&reading.sources, false) + "\n").collect();
+    shown.join("\n")
+}
+
+#[test]
+fn every_mistake_is_found_and_named() {
+    let mut wrong = Vec::new();
+    for path in files("tests/lint", "toml") {
+        let expected_path = path.with_extension("txt");
+        let found = lint(&path);
+        assert!(!found.is_empty(), "{} has no mistake", path.display());
+        if std::env::var_os("UPDATE_EXPECT").is_some() {
+            fs::write(&expected_path, &found).unwrap();
+        }
+        let expected = fs::read_to_string(&expected_path).unwrap_or_default();
+        if found != expected {
+            wrong.push(format!("{}:\n--- expected\n{expected}\n--- found\n{found}", path.display()));
+        }
+    }
+    assert!(wrong.is_empty(), "{}", wrong.join("\n"));
+}
+
+#[test]
+fn the_demo_machines_have_no_mistakes() {
+    let demos = files("../../demos", "toml");
+    assert!(demos.len() >= 4);
+    for path in demos {
+        assert_eq!(lint(&path), "", "{}", path.display());
+    }
+}
