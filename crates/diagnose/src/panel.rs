@@ -413,4 +413,3 @@ pub fn place_of(machine: &Machine, wanted: impl Fn(&LampKind) -> bool) -> Option
         Some(LampPlace { row, column })
     })
 }
-

@@ -8,13 +8,20 @@
 //! diagnosis. Each works in time proportional to the text, which may be up to
 //! [`LONGEST_TEXT`] bytes long.
 
+mod answers;
 mod complaint;
+mod deeds;
 mod lamps;
 mod mistake;
 mod nearest;
 mod phrase;
+mod positions;
+mod things;
 mod unit;
 
+pub use answers::{describe_checks, read_checks};
 pub use complaint::read_complaint;
+pub use deeds::{describe_deeds, read_deeds};
 pub use lamps::{describe_lamps, read_lamps};
 pub use mistake::{LONGEST_TEXT, MistakeKind, ReadingError, render_mistakes};
+pub use positions::{describe_positions, read_positions};

@@ -33,14 +33,7 @@ pub struct Doubt {
 
 impl Default for Doubt {
     fn default() -> Self {
-        Self {
-            lamps: Misreading::default(),
-            position: 0.03,
-            deed: 0.05,
-            routine: 0.02,
-            unlisted: 0.05,
-            remedy: 0.05,
-        }
+        Self { lamps: Misreading::default(), position: 0.03, deed: 0.05, routine: 0.02, unlisted: 0.05, remedy: 0.05 }
     }
 }
 
@@ -153,9 +146,10 @@ impl<'w> Weigher<'w> {
     /// The probability of all that was seen, in this situation with these deviations there.
     fn seen(&self, situation: usize, set: &[&Class]) -> f64 {
         let truth = &self.routine.truths[situation];
-        let changed = set.iter().flat_map(|class| &class.lamps).fold(None, |changed, (lamp, forced)| {
-            Some(changed.as_ref().unwrap_or(truth).forced(*lamp, *forced))
-        });
+        let changed = set
+            .iter()
+            .flat_map(|class| &class.lamps)
+            .fold(None, |changed, (lamp, forced)| Some(changed.as_ref().unwrap_or(truth).forced(*lamp, *forced)));
         self.lamps.of(changed.as_ref().unwrap_or(truth)) * self.looked_at(situation, set)
     }
 
@@ -179,10 +173,10 @@ impl<'w> Weigher<'w> {
             by_behaviour[class.behaviour].push(index);
         }
         let count = self.classes.len();
-        let together: Vec<f64> = (0..count * count)
-            .map(|at| self.classes[at / count].odds_with(&self.classes[at % count]))
-            .collect();
-        let plain: Vec<bool> = self.classes.iter().map(|class| class.lamps.is_empty() && !class.touches_checks).collect();
+        let together: Vec<f64> =
+            (0..count * count).map(|at| self.classes[at / count].odds_with(&self.classes[at % count])).collect();
+        let plain: Vec<bool> =
+            self.classes.iter().map(|class| class.lamps.is_empty() && !class.touches_checks).collect();
         let mut known = Known { weigher: self, base: &base, plain: &plain, cache: rustc_hash::FxHashMap::default() };
 
         for (number, (record, standing)) in exploration.records.iter().zip(&self.routine.standings).enumerate() {
@@ -359,4 +353,3 @@ impl Known<'_, '_> {
         self.weigher.seen(situation, &[&classes[a], &classes[b]])
     }
 }
-

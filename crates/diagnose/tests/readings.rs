@@ -13,9 +13,13 @@ mod round_trips;
 use std::fmt::Write as _;
 use std::path::Path;
 
-use diagnose::evidence::{LampReport, LampState, Naming};
-use diagnose::reading::{ReadingError, describe_lamps, read_complaint, read_lamps};
+use diagnose::evidence::{Deed, LampReport, LampState, Naming};
+use diagnose::reading::{
+    ReadingError, describe_checks, describe_deeds, describe_lamps, describe_positions, read_checks, read_complaint,
+    read_deeds, read_lamps, read_positions,
+};
 use machine::Machine;
+use machine::id::{Id, RoutineId};
 
 /// Compares a file of cases with what is understood now.
 fn check(file: &str, understood: impl Fn(&str) -> String) {
@@ -91,6 +95,52 @@ fn complaints_are_read_as_people_say_them() {
         Ok(complaint) => {
             assert_eq!(read_complaint(&complaint.to_string()), Ok(complaint));
             format!("= {complaint}")
+        }
+        Err(found) => mistakes(&found),
+    });
+}
+
+#[test]
+fn positions_are_read_as_people_say_them() {
+    let machine = bench::sorter();
+    check("positions.txt", |text| match read_positions(&machine, text) {
+        Ok(reports) => {
+            let said = describe_positions(&machine, &reports);
+            assert_eq!(read_positions(&machine, &said), Ok(reports), "{said}");
+            format!("= {said}")
+        }
+        Err(found) => mistakes(&found),
+    });
+}
+
+#[test]
+fn deeds_are_read_as_people_say_them() {
+    let machine = bench::sorter();
+    let make = RoutineId::new(0);
+    check("deeds.txt", |text| match read_deeds(&machine, make, text) {
+        Ok(deeds) => {
+            let said = describe_deeds(&machine, make, &deeds);
+            assert_eq!(read_deeds(&machine, make, &said).as_ref(), Ok(&deeds), "{said}");
+            let each = deeds.iter().map(|deed| match deed {
+                Deed::Routine(None) => "power on".to_owned(),
+                Deed::Routine(Some(action)) => format!("action {}", action + 1),
+                Deed::Extra(movement) => format!("{movement:?}"),
+            });
+            let each = each.collect::<Vec<_>>().join(", ");
+            format!("{}\n= {said}", if each.is_empty() { "no deed" } else { &each })
+        }
+        Err(found) => mistakes(&found),
+    });
+}
+
+#[test]
+fn answers_to_checks_are_read_by_any_clear_name() {
+    let machine = bench::sorter();
+    check("answers.txt", |text| match read_checks(&machine, text) {
+        Ok(reports) => {
+            let said = describe_checks(&machine, &reports);
+            assert_eq!(read_checks(&machine, &said), Ok(reports), "{said}");
+            format!("= {said}")
         }
         Err(found) => mistakes(&found),
     });
