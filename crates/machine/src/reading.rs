@@ -2,6 +2,8 @@
 //! for one machine becomes its alternatives. Nothing here fails; what is wrong
 //! is in the list of problems.
 
+use std::borrow::Cow;
+
 use crate::library::{Library, Translations};
 use crate::lint::{lint, lint_revisions, refuse_huge};
 use crate::model::Machine;
@@ -22,7 +24,7 @@ pub struct Reading {
     /// What is wrong with the text itself.
     pub problems: Vec<Problem>,
     root: Table,
-    library: Library,
+    library: Cow<'static, Library>,
     translations: Translations,
     revisions: Vec<Revision>,
 }
@@ -92,9 +94,9 @@ pub struct Resolved {
 #[must_use]
 pub fn read(source: Source, libraries: &[Source]) -> Reading {
     let mut problems = Problems::default();
-    let mut library = Library::embedded().clone();
+    let mut library = Cow::Borrowed(Library::embedded());
     for extra in libraries {
-        library.add(extra.clone());
+        library.to_mut().add(extra.clone());
     }
     let root = if source.text.len() > LARGEST_FILE {
         let hint = "a machine file is a few thousand lines at most";
