@@ -214,8 +214,8 @@ fn doubtful(grounds: &[Ground<'_>], reports: &[LampReport]) -> Vec<Doubtful> {
             let weight = ground.scale * look.weight;
             total += weight;
             for (report, wrong) in reports.iter().zip(&mut wrong) {
-                let agrees = lamp_number(ground, report.place)
-                    .is_none_or(|lamp| agrees(&look.truth, lamp, report.state));
+                let agrees =
+                    lamp_number(ground, report.place).is_none_or(|lamp| agrees(&look.truth, lamp, report.state));
                 if !agrees {
                     *wrong += weight;
                 }
@@ -249,9 +249,9 @@ fn standing(grounds: &[Ground<'_>], all: f64) -> Vec<StandingPoint> {
     for ground in grounds {
         for look in &ground.looks {
             let weight = ground.scale * look.weight / all;
-            let steps = active_steps(ground, look).into_iter().map(|step| ground.world.machine.step_name(step)).collect();
-            let sum =
-                points.entry(steps).or_insert(Sum { probability: 0.0, top: (ground, look, f64::NEG_INFINITY) });
+            let steps =
+                active_steps(ground, look).into_iter().map(|step| ground.world.machine.step_name(step)).collect();
+            let sum = points.entry(steps).or_insert(Sum { probability: 0.0, top: (ground, look, f64::NEG_INFINITY) });
             sum.probability += weight;
             if weight > sum.top.2 {
                 sum.top = (ground, look, weight);
@@ -264,10 +264,8 @@ fn standing(grounds: &[Ground<'_>], all: f64) -> Vec<StandingPoint> {
         .map(|(steps, sum)| {
             let (ground, look, _) = sum.top;
             let machine = &ground.world.machine;
-            let words = active_steps(ground, look)
-                .into_iter()
-                .map(|step| machine.steps[step].words.english.clone())
-                .collect();
+            let words =
+                active_steps(ground, look).into_iter().map(|step| machine.steps[step].words.english.clone()).collect();
             StandingPoint {
                 steps,
                 words,
@@ -406,14 +404,13 @@ fn fact(ground: &Ground<'_>, evidence: &Evidence, reports: &[LampReport]) -> Opt
     let wont_start = evidence.complaint == Some(Complaint::WontStart);
     let candidates = enabled(ground, look);
     let mode = machine.routines[ground.routine.routine].mode;
-    let chosen = candidates
-        .into_iter()
-        .filter(|id| !machine.transitions[*id].when.conjuncts().is_empty())
-        .max_by_key(|id| {
+    let chosen =
+        candidates.into_iter().filter(|id| !machine.transitions[*id].when.conjuncts().is_empty()).max_by_key(|id| {
             let row = &machine.transitions[*id];
             let conjuncts = row.when.conjuncts();
-            let missing =
-                conjuncts.iter().filter(|part| reported(machine, part, reports) == Some(false) && !by_hand(machine, part));
+            let missing = conjuncts
+                .iter()
+                .filter(|part| reported(machine, part, reports) == Some(false) && !by_hand(machine, part));
             let of_mode = mode.is_some() && machine.charts[row.chart].mode == mode;
             (row.start && wont_start, of_mode, !row.start, missing.count(), std::cmp::Reverse(*id))
         })?;
@@ -502,7 +499,9 @@ fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause
                 let keys: Vec<String> =
                     lot.iter().map(|one| machine.deviations[class.members[*one]].key.clone()).collect();
                 let sum = sums.entry(keys).or_default();
-                let part = |mass: f64| if apart { mass * class.share(class.members[lot[0]], &ground.world.prior) } else { mass };
+                let part = |mass: f64| {
+                    if apart { mass * class.share(class.members[lot[0]], &ground.world.prior) } else { mass }
+                };
                 let weight = if apart { shares[index][lot[0]] } else { marginal[index] } * scale;
                 sum.probability += weight;
                 sum.alone += part(ground.single[index]) * scale;
@@ -535,9 +534,8 @@ fn together(grounds: &[Ground<'_>], all: f64) -> Vec<Together> {
     let mut sums: BTreeMap<[String; 2], f64> = BTreeMap::new();
     for ground in grounds {
         let scale = ground.scale / all;
-        let silent = |class: usize| {
-            ground.routine.exploration.behaviours[ground.classes[class].behaviour].effects.is_empty()
-        };
+        let silent =
+            |class: usize| ground.routine.exploration.behaviours[ground.classes[class].behaviour].effects.is_empty();
         for ((a, b), mass) in &ground.pairs {
             if mass * scale > 1e-4 && !silent(*a) && !silent(*b) {
                 let words = |class: usize| {
@@ -609,9 +607,9 @@ fn place_in_chain(effects: &[FaultEffect]) -> &'static str {
             OutputStage::Valve => "valve or contactor",
         },
         Some(FaultEffect::Supply(..)) => "supply",
-        Some(
-            FaultEffect::Stuck(_) | FaultEffect::Slow(..) | FaultEffect::StopsShort(..) | FaultEffect::Creeps(..),
-        ) => "mechanism",
+        Some(FaultEffect::Stuck(_) | FaultEffect::Slow(..) | FaultEffect::StopsShort(..) | FaultEffect::Creeps(..)) => {
+            "mechanism"
+        }
         Some(FaultEffect::ControllerStopped | FaultEffect::ControllerError) => "controller",
         Some(FaultEffect::Forgotten(..) | FaultEffect::Found(..)) => "by hand",
         None => "",
@@ -646,11 +644,7 @@ fn headline(ground: &Ground<'_>, class: usize, lot: &[usize]) -> String {
     let effects = &ground.routine.exploration.behaviours[class.behaviour].effects;
     let Some(first) = effects.first() else { return lot.first().map(|one| only(*one)).unwrap_or_default() };
     let text = effect_words(machine, *first);
-    if effects.len() > 1 {
-        format!("{text}, and {} more points of the same part", effects.len() - 1)
-    } else {
-        text
-    }
+    if effects.len() > 1 { format!("{text}, and {} more points of the same part", effects.len() - 1) } else { text }
 }
 
 fn effect_words(machine: &Machine, effect: FaultEffect) -> String {
@@ -762,7 +756,8 @@ fn reason(ground: &Ground<'_>, class: usize, reports: &[LampReport]) -> String {
     }
     if parts.is_empty() {
         let steps: Vec<_> = active_steps(ground, look).into_iter().map(|step| machine.step_name(step)).collect();
-        let at = if steps.is_empty() { String::new() } else { format!("; it then stands in {}", wording::list(&steps)) };
+        let at =
+            if steps.is_empty() { String::new() } else { format!("; it then stands in {}", wording::list(&steps)) };
         return format!("fits all that was reported{at}");
     }
     parts.join("; ")

@@ -78,8 +78,7 @@ impl Diagnoser {
         let doubt = Doubt::default();
         let mut worlds: Vec<World> = worlds;
         for world in &mut worlds {
-            let listed: Vec<f64> =
-                world.routines.iter().map(|routine| listed(world, routine, &doubt)).collect();
+            let listed: Vec<f64> = world.routines.iter().map(|routine| listed(world, routine, &doubt)).collect();
             for (routine, listed) in world.routines.iter_mut().zip(listed) {
                 routine.listed = listed;
             }
@@ -106,8 +105,12 @@ impl Diagnoser {
         let mut extent = Extent { alternatives: self.worlds.len(), ..Extent::default() };
         if let Some(world) = self.worlds.first() {
             extent.deviations = world.machine.deviations.len();
-            let exclusive: usize =
-                world.machine.devices.rows().map(|device| device.modes.len() * device.modes.len().saturating_sub(1) / 2).sum();
+            let exclusive: usize = world
+                .machine
+                .devices
+                .rows()
+                .map(|device| device.modes.len() * device.modes.len().saturating_sub(1) / 2)
+                .sum();
             extent.pairs = extent.deviations * extent.deviations.saturating_sub(1) / 2 - exclusive;
         }
         for routine in self.worlds.iter().flat_map(|world| &world.routines) {
@@ -233,12 +236,9 @@ impl Diagnoser {
                     None => continue,
                 },
                 Deed::Routine(None) => continue,
-                Deed::Extra(movement) => HandAction {
-                    words: Words::default(),
-                    short: String::new(),
-                    movement: *movement,
-                    wait_ms: None,
-                },
+                Deed::Extra(movement) => {
+                    HandAction { words: Words::default(), short: String::new(), movement: *movement, wait_ms: None }
+                }
             };
             let stage = match deed {
                 Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),

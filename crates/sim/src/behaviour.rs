@@ -4,10 +4,11 @@
 //! terminal) is worked out from the simulated state when somebody looks there.
 
 use crate::plant::Plant;
+use crate::routine::Mark;
 use crate::signal::Signal;
 use machine::Machine;
 use machine::id::{DeviationId, Id};
-use machine::model::{DeviationKind, FaultEffect, Forced, InputStage, OutputStage};
+use machine::model::{Chance, DeviationKind, FaultEffect, Forced, InputStage, OutputStage};
 
 /// A set of deviations with the same effect on the sequence.
 #[derive(Clone, Debug)]
@@ -15,7 +16,7 @@ pub struct Behaviour {
     /// What it does, reduced to what the sequence can notice; empty if nothing.
     pub effects: Vec<FaultEffect>,
     /// It comes into play when one of these signals has this value.
-    pub(crate) triggers: Vec<(Signal, bool)>,
+    pub(crate) triggers: Vec<Trigger>,
     /// Whether it comes into play at once, whatever the signals.
     pub(crate) at_once: bool,
     /// Whether it is there from the beginning (a lapse) rather than from any moment on.
@@ -24,13 +25,29 @@ pub struct Behaviour {
     pub members: Vec<DeviationId>,
 }
 
+/// When a behaviour comes into play.
+#[derive(Clone, Copy, Debug)]
+pub(crate) struct Trigger {
+    signal: Signal,
+    value: bool,
+    /// Whether it matters only if the program looks at the signal meanwhile: an input that
+    /// nobody reads may be anything, and only its lamp shows it.
+    if_looked_at: bool,
+}
+
 /// Sorts the deviations of a machine into behaviours. Deviations that the sequence
 /// can't notice (a dead lamp) come together in behaviours without effects.
 #[must_use]
 pub fn behaviours(machine: &Machine, plant: &Plant) -> Vec<Behaviour> {
     let mut found: Vec<Behaviour> = Vec::new();
+    let chatter = chatter_times(machine);
     for (id, deviation) in machine.deviations.iter() {
-        let mut effects: Vec<_> = deviation.effects.iter().filter_map(|effect| reduced(machine, *effect)).collect();
+        let mut effects: Vec<_> = deviation
+            .effects
+            .iter()
+            .filter_map(|effect| reduced(machine, *effect))
+            .map(|effect| with_times(effect, &chatter))
+            .collect();
         effects.sort_unstable();
         effects.dedup();
         let from_the_beginning = deviation.kind == DeviationKind::Lapse;
@@ -43,6 +60,57 @@ pub fn behaviours(machine: &Machine, plant: &Plant) -> Vec<Behaviour> {
         }
     }
     found
+}
+
+/// For each point and supply, the make and break times of its most frequent chatter.
+///
+/// A chain has many places that can chatter, each with times of its own; to the sequence
+/// they are alike, so all are played with one pair of times. What a check sees at a stage
+/// is still worked out with the deviation's own times.
+fn chatter_times(machine: &Machine) -> Vec<(FaultEffect, Forced, f64)> {
+    let mut times: Vec<(FaultEffect, Forced, f64)> = Vec::new();
+    for deviation in machine.deviations.rows() {
+        let rate = match deviation.rate.chance {
+            Chance::PerMillionHours(rate) | Chance::EachTime(rate) => rate,
+        };
+        for effect in deviation.effects.iter().filter_map(|effect| reduced(machine, *effect)) {
+            let Some((place, forced)) = chattering_place(effect) else { continue };
+            match times.iter_mut().find(|(known, ..)| *known == place) {
+                Some((_, known, most)) if rate > *most => (*known, *most) = (forced, rate),
+                Some(_) => {}
+                None => times.push((place, forced, rate)),
+            }
+        }
+    }
+    times
+}
+
+/// A chattering effect without its times, and its times.
+fn chattering_place(effect: FaultEffect) -> Option<(FaultEffect, Forced)> {
+    let still = Forced::Chatters(0, 0);
+    match effect {
+        FaultEffect::Input(input, _, forced @ Forced::Chatters(..)) => {
+            Some((FaultEffect::Input(input, InputStage::Card, still), forced))
+        }
+        FaultEffect::Output(output, _, forced @ Forced::Chatters(..)) => {
+            Some((FaultEffect::Output(output, OutputStage::Coil, still), forced))
+        }
+        FaultEffect::Supply(supply, forced @ Forced::Chatters(..)) => {
+            Some((FaultEffect::Supply(supply, still), forced))
+        }
+        _ => None,
+    }
+}
+
+fn with_times(effect: FaultEffect, times: &[(FaultEffect, Forced, f64)]) -> FaultEffect {
+    let Some((place, _)) = chattering_place(effect) else { return effect };
+    let forced = times.iter().find(|(known, ..)| *known == place).map(|(_, forced, _)| *forced);
+    match (place, forced) {
+        (FaultEffect::Input(input, stage, _), Some(forced)) => FaultEffect::Input(input, stage, forced),
+        (FaultEffect::Output(output, stage, _), Some(forced)) => FaultEffect::Output(output, stage, forced),
+        (FaultEffect::Supply(supply, _), Some(forced)) => FaultEffect::Supply(supply, forced),
+        _ => effect,
+    }
 }
 
 /// What the sequence can notice of an effect.
@@ -95,26 +163,27 @@ fn reduced(machine: &Machine, effect: FaultEffect) -> Option<FaultEffect> {
     }
 }
 
-fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<(Signal, bool)>, bool) {
+fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {
     let layout = plant.layout();
     let mut triggers = Vec::new();
     let mut at_once = false;
     // "Off" and chatter matter while the signal is on, "on" while it is off.
+    let at = |signal, value| Trigger { signal, value, if_looked_at: false };
     let matters = |forced: Forced| !matches!(forced, Forced::On);
     for effect in effects {
         match *effect {
             FaultEffect::Input(input, _, forced) => {
                 if plant.inputs[input.index()].used {
-                    triggers.push((layout.input(input), matters(forced)));
+                    triggers.push(Trigger { if_looked_at: true, ..at(layout.input(input), matters(forced)) });
                 }
             }
-            FaultEffect::Output(output, _, forced) => triggers.push((layout.driven(output), matters(forced))),
-            FaultEffect::Supply(supply, forced) => triggers.push((layout.supply(supply), matters(forced))),
+            FaultEffect::Output(output, _, forced) => triggers.push(at(layout.driven(output), matters(forced))),
+            FaultEffect::Supply(supply, forced) => triggers.push(at(layout.supply(supply), matters(forced))),
             FaultEffect::Stuck(mechanism) | FaultEffect::Slow(mechanism, _) => {
-                triggers.push((layout.between(mechanism), true));
+                triggers.push(at(layout.between(mechanism), true));
             }
-            FaultEffect::StopsShort(mechanism, position) => triggers.push((layout.at(mechanism, position), true)),
-            FaultEffect::Creeps(mechanism, from, ..) => triggers.push((layout.at(mechanism, from), true)),
+            FaultEffect::StopsShort(mechanism, position) => triggers.push(at(layout.at(mechanism, position), true)),
+            FaultEffect::Creeps(mechanism, from, ..) => triggers.push(at(layout.at(mechanism, from), true)),
             FaultEffect::ControllerStopped
             | FaultEffect::ControllerError
             | FaultEffect::Forgotten(..)
@@ -125,12 +194,13 @@ fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<(Signal, bool)>, boo
 }
 
 impl Behaviour {
-    /// Whether the behaviour would change anything in an epoch in which these signals were on and off.
-    pub(crate) fn in_play(&self, seen_on: &[u64], seen_off: &[u64]) -> bool {
+    /// Whether the behaviour would change what happens in the epoch that begins at this mark.
+    pub(crate) fn in_play(&self, mark: &Mark) -> bool {
+        let bit = |bits: &[u64], signal: Signal| bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1;
         self.at_once
-            || self.triggers.iter().any(|(signal, value)| {
-                let seen = if *value { seen_on } else { seen_off };
-                seen[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1
+            || self.triggers.iter().any(|trigger| {
+                bit(if trigger.value { &mark.seen_on } else { &mark.seen_off }, trigger.signal)
+                    && (!trigger.if_looked_at || bit(&mark.looked_at, trigger.signal))
             })
     }
 

@@ -74,6 +74,20 @@ impl Decisions {
         at == YES
     }
 
+    /// Like [`Decisions::holds`], noting every bit that was looked at. A bit that was not looked
+    /// at could have had the other value without changing the answer.
+    #[inline]
+    pub(crate) fn holds_noting(&self, decision: Decision, bits: &[u64], looked_at: &mut [u64]) -> bool {
+        let mut at = decision.0;
+        while at < NO {
+            let node = self.nodes[at as usize];
+            let (word, mask) = ((node.signal >> 6) as usize, 1_u64 << (node.signal & 63));
+            looked_at[word] |= mask;
+            at = if bits[word] & mask != 0 { node.yes } else { node.no };
+        }
+        at == YES
+    }
+
     /// The bits that the condition looks at, without repetition.
     pub(crate) fn signals(&self, decision: Decision) -> Vec<Signal> {
         let mut seen = Vec::new();

@@ -63,7 +63,7 @@ pub struct Limits {
 
 impl Default for Limits {
     fn default() -> Self {
-        Self { time_ms: 24 * 3_600_000, events: 200_000 }
+        Self { time_ms: 24 * 3_600_000, events: 50_000 }
     }
 }
 
@@ -82,6 +82,10 @@ pub struct Engine<'p, W = Unwatched> {
     /// Signals that have been on, and off, since the last [`Engine::begin_epoch`].
     pub(crate) seen_on: Box<[u64]>,
     pub(crate) seen_off: Box<[u64]>,
+    /// Signals that the program has looked at since the last [`Engine::begin_epoch`].
+    pub(crate) looked_at: Box<[u64]>,
+    /// Signals that the last evolution looked at.
+    looking_at: Box<[u64]>,
     /// Whether a step has changed since this was last cleared.
     pub(crate) steps_changed: bool,
     events: u64,
@@ -144,6 +148,8 @@ impl<'p, W: Watch> Engine<'p, W> {
             forced: vec![false; plant.charts.len()],
             seen_on: vec![0; words].into_boxed_slice(),
             seen_off: vec![0; words].into_boxed_slice(),
+            looked_at: vec![0; words].into_boxed_slice(),
+            looking_at: vec![0; words].into_boxed_slice(),
             steps_changed: false,
             events: 0,
             watch,
@@ -423,6 +429,19 @@ impl<'p, W: Watch> Engine<'p, W> {
         for (off, on) in self.seen_off.iter_mut().zip(&self.state.bits) {
             *off = !on;
         }
+        self.looked_at.copy_from_slice(&self.looking_at);
+    }
+
+    /// Whether a condition of the program holds; notes what it looks at.
+    #[inline]
+    fn reads(&mut self, decision: crate::decision::Decision) -> bool {
+        self.plant.decisions.holds_noting(decision, &self.state.bits, &mut self.looking_at)
+    }
+
+    /// Active steps of a mask, word by word.
+    #[inline]
+    fn active(&self, word: usize, mask: &[u64]) -> u64 {
+        self.state.bits[word] & mask[word]
     }
 
     fn all_dirty(&mut self) {
@@ -739,7 +758,9 @@ impl<'p, W: Watch> Engine<'p, W> {
         for action in &plant.steps[step.index()].actions {
             match action.kind {
                 ActionKind::Count(counter) => {
-                    self.count(counter.index(), self.state.counters[counter.index()].saturating_add(1));
+                    // Beyond the highest number that anything asks for, one count is like another.
+                    let most = plant.highest_counts[counter.index()];
+                    self.count(counter.index(), (self.state.counters[counter.index()] + 1).min(most));
                 }
                 ActionKind::Clear(counter) => self.count(counter.index(), 0),
                 _ => {}
@@ -787,12 +808,16 @@ impl<'p, W: Watch> Engine<'p, W> {
         if !self.state.bit(self.plant.layout.running) {
             return;
         }
+        self.looking_at.fill(0);
         self.edges();
         self.latches();
         self.interlocks();
         self.time_outs();
         self.transitions();
         self.command();
+        for (all, now) in self.looked_at.iter_mut().zip(&self.looking_at) {
+            *all |= now;
+        }
     }
 
     fn edges(&mut self) {
@@ -800,7 +825,7 @@ impl<'p, W: Watch> Engine<'p, W> {
         for (index, condition) in plant.edges.iter().enumerate() {
             let edge = Id::new(index);
             let was = self.state.bit(plant.layout.edge_was(edge));
-            let is = plant.decisions.holds(*condition, &self.state.bits);
+            let is = self.reads(*condition);
             self.set(plant.layout.edge_was(edge), is);
             self.set(plant.layout.rises(edge), is && !was);
             self.set(plant.layout.falls(edge), was && !is);
@@ -811,9 +836,9 @@ impl<'p, W: Watch> Engine<'p, W> {
         let plant = self.plant;
         for (index, latch) in plant.latches.iter().enumerate() {
             let signal = plant.layout.latch(Id::new(index));
-            if plant.decisions.holds(latch.reset, &self.state.bits) {
+            if self.reads(latch.reset) {
                 self.set(signal, false);
-            } else if plant.decisions.holds(latch.set, &self.state.bits) {
+            } else if self.reads(latch.set) {
                 self.set(signal, true);
             }
         }
@@ -826,7 +851,7 @@ impl<'p, W: Watch> Engine<'p, W> {
         let mut dropped = 0_u64;
         for interlock in &plant.interlocks {
             let watched = interlock.in_steps.iter().any(|step| self.state.bit(plant.layout.step(*step)));
-            if !watched || plant.decisions.holds(interlock.needs, &self.state.bits) {
+            if !watched || self.reads(interlock.needs) {
                 continue;
             }
             match &interlock.effect {
@@ -858,26 +883,35 @@ impl<'p, W: Watch> Engine<'p, W> {
 
     fn time_outs(&mut self) {
         let plant = self.plant;
-        for (index, step) in plant.steps.iter().enumerate() {
-            let Some((timer, effect)) = &step.time_out else { continue };
-            if !self.state.bit(plant.layout.timer(*timer)) || self.forced[step.chart] {
-                continue;
+        for word in 0..plant.step_words {
+            let mut active = self.active(word, &plant.timed_steps);
+            while active != 0 {
+                let index = word * 64 + active.trailing_zeros() as usize;
+                active &= active - 1;
+                self.time_out(index);
             }
-            match effect {
-                EffectPlan::Nothing => {}
-                EffectPlan::Hold { outputs_kept } => {
-                    if self.state.bit(plant.layout.step(StepId::new(index))) {
-                        self.set(plant.layout.timed_out(step.chart), true);
-                        if !outputs_kept {
-                            self.set(plant.layout.dropped(step.chart), true);
-                        }
-                    }
+        }
+    }
+
+    fn time_out(&mut self, index: usize) {
+        let plant = self.plant;
+        let step = &plant.steps[index];
+        let Some((timer, effect)) = &step.time_out else { return };
+        if !self.state.bit(plant.layout.timer(*timer)) || self.forced[step.chart] {
+            return;
+        }
+        match effect {
+            EffectPlan::Nothing => {}
+            EffectPlan::Hold { outputs_kept } => {
+                self.set(plant.layout.timed_out(step.chart), true);
+                if !outputs_kept {
+                    self.set(plant.layout.dropped(step.chart), true);
                 }
-                EffectPlan::GoTo(steps) => {
-                    if !self.in_situation(step.chart, steps) {
-                        self.force(step.chart, steps);
-                        self.forced[step.chart] = true;
-                    }
+            }
+            EffectPlan::GoTo(steps) => {
+                if !self.in_situation(step.chart, steps) {
+                    self.force(step.chart, steps);
+                    self.forced[step.chart] = true;
                 }
             }
         }
@@ -887,12 +921,8 @@ impl<'p, W: Watch> Engine<'p, W> {
         let plant = self.plant;
         let layout = &plant.layout;
         self.cleared.clear();
-        let words = layout.step_range().end.div_ceil(64) as usize;
-        for word in 0..words {
-            let mut active = self.state.bits[word];
-            if word + 1 == words && !layout.step_range().end.is_multiple_of(64) {
-                active &= (1 << (layout.step_range().end % 64)) - 1;
-            }
+        for word in 0..plant.step_words {
+            let mut active = self.active(word, &plant.step_mask);
             while active != 0 {
                 let step = word * 64 + active.trailing_zeros() as usize;
                 active &= active - 1;
@@ -906,7 +936,7 @@ impl<'p, W: Watch> Engine<'p, W> {
                 for way_out in &plan.ways_out {
                     let transition = &plant.transitions[*way_out];
                     let enabled = transition.from[1..].iter().all(|step| self.state.bit(layout.step(*step)));
-                    if enabled && plant.decisions.holds(transition.when, &self.state.bits) {
+                    if enabled && self.reads(transition.when) {
                         self.cleared.push(*way_out);
                     }
                 }
@@ -942,34 +972,41 @@ impl<'p, W: Watch> Engine<'p, W> {
         let plant = self.plant;
         let layout = &plant.layout;
         self.wanted.fill(0);
-        for (index, step) in plant.steps.iter().enumerate() {
-            if step.actions.is_empty() || !self.state.bit(layout.step(StepId::new(index))) {
-                continue;
-            }
-            let dropped = self.state.bit(layout.dropped(step.chart));
-            for action in &step.actions {
-                if !plant.decisions.holds(action.when, &self.state.bits) {
-                    continue;
-                }
-                match action.kind {
-                    ActionKind::Drive(output) if !dropped => set_bit(&mut self.wanted, output.index()),
-                    ActionKind::Drive(_) | ActionKind::Count(_) | ActionKind::Clear(_) => {}
-                    ActionKind::Set(output) => self.set(layout.stored(output), true),
-                    ActionKind::Reset(output) => self.set(layout.stored(output), false),
-                    ActionKind::SetLatch(latch) => self.set(layout.latch(latch), true),
-                    ActionKind::ResetLatch(latch) => self.set(layout.latch(latch), false),
-                }
+        for word in 0..plant.step_words {
+            let mut active = self.active(word, &plant.acting_steps);
+            while active != 0 {
+                let index = word * 64 + active.trailing_zeros() as usize;
+                active &= active - 1;
+                self.act_in_step(index);
             }
         }
         for (index, plan) in plant.outputs.iter().enumerate() {
             let output = OutputId::new(index);
             let stored = self.state.bit(layout.stored(output))
                 && !plan.charts.iter().any(|chart| self.state.bit(layout.dropped(*chart)));
-            let wanted = plan.used
-                && (stored
-                    || self.wanted[index >> 6] >> (index & 63) & 1 == 1
-                    || plant.decisions.holds(plan.driven, &self.state.bits));
+            let wanted =
+                plan.used && (stored || self.wanted[index >> 6] >> (index & 63) & 1 == 1 || self.reads(plan.driven));
             self.set(layout.command(output), wanted);
+        }
+    }
+
+    fn act_in_step(&mut self, index: usize) {
+        let plant = self.plant;
+        let layout = &plant.layout;
+        let step = &plant.steps[index];
+        let dropped = self.state.bit(layout.dropped(step.chart));
+        for action in &step.actions {
+            if !self.reads(action.when) {
+                continue;
+            }
+            match action.kind {
+                ActionKind::Drive(output) if !dropped => set_bit(&mut self.wanted, output.index()),
+                ActionKind::Drive(_) | ActionKind::Count(_) | ActionKind::Clear(_) => {}
+                ActionKind::Set(output) => self.set(layout.stored(output), true),
+                ActionKind::Reset(output) => self.set(layout.stored(output), false),
+                ActionKind::SetLatch(latch) => self.set(layout.latch(latch), true),
+                ActionKind::ResetLatch(latch) => self.set(layout.latch(latch), false),
+            }
         }
     }
 

@@ -57,8 +57,8 @@ impl Default for Options {
             least_epoch_ms: 200,
             habits: Habits::default(),
             limits: Limits::default(),
-            single_branching: Branching { least: 0.002, branches: 64 },
-            pair_branching: Branching { least: 0.02, branches: 16 },
+            single_branching: Branching { least: 0.01, branches: 32 },
+            pair_branching: Branching { least: 0.1, branches: 8 },
             pairs: true,
         }
     }
@@ -228,11 +228,7 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
     let ends = nominal.ends.clone();
     player.nominal = &ends;
     let slots = slots(&nominal, options);
-    let passing = nominal
-        .marks
-        .iter()
-        .map(|mark| Situation::from_bits(mark.state.bits.clone()))
-        .collect();
+    let passing = nominal.marks.iter().map(|mark| Situation::from_bits(mark.state.bits.clone())).collect();
     let explorer = Explorer { player, options, behaviours: &all, nominal: &nominal, slots: &slots };
 
     let mut whole = Part::default();
@@ -398,7 +394,7 @@ impl<'e> Explorer<'e> {
     }
 
     fn plays(&self, behaviour: usize, mark: &Mark) -> bool {
-        self.behaviours[behaviour].in_play(&mark.seen_on, &mark.seen_off)
+        self.behaviours[behaviour].in_play(mark)
     }
 
     /// Where each behaviour comes into play on the undisturbed run: marks with the share of moments that lead there.

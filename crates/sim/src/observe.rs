@@ -41,9 +41,7 @@ impl<'v> View<'v> {
             Observable::Supply(supply) => two(self.share_on(self.plant.layout.supply(*supply))),
             Observable::Position(mechanism) => self.position(*mechanism),
             Observable::MovesFreely(mechanism) => two(f64::from(u8::from(!self.blocked(*mechanism)))),
-            Observable::Inspect(list) => {
-                two(f64::from(u8::from(list.iter().any(|one| self.deviations.contains(one)))))
-            }
+            Observable::Inspect(list) => two(f64::from(u8::from(list.iter().any(|one| self.deviations.contains(one))))),
         }
     }
 

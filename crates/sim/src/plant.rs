@@ -118,6 +118,14 @@ pub struct Plant {
     /// Counter and the number to be reached.
     pub(crate) counts: Vec<(usize, u32)>,
     pub(crate) counters: usize,
+    /// For each counter, the highest number that any condition asks for.
+    pub(crate) highest_counts: Vec<u32>,
+    /// Words that hold the steps, which come first among the signals.
+    pub(crate) step_words: usize,
+    /// Masks over the steps: all, those with a time-out, those with actions.
+    pub(crate) step_mask: Vec<u64>,
+    pub(crate) timed_steps: Vec<u64>,
+    pub(crate) acting_steps: Vec<u64>,
     /// For each signal, which reactions must be worked out anew; see [`Reactions`].
     pub(crate) dependents: Vec<Box<[u64]>>,
     pub(crate) reactions: Reactions,
@@ -329,7 +337,26 @@ impl Plant {
         for (id, step) in machine.steps.iter() {
             chart_steps[step.chart.index()].push(id);
         }
+        let mask = |wanted: &dyn Fn(&StepPlan) -> bool| {
+            let mut mask = vec![0_u64; steps.len().div_ceil(64)];
+            for (index, _) in steps.iter().enumerate().filter(|(_, step)| wanted(step)) {
+                mask[index / 64] |= 1 << (index % 64);
+            }
+            mask
+        };
+        let step_mask = mask(&|_| true);
+        let timed_steps = mask(&|step| step.time_out.is_some());
+        let acting_steps = mask(&|step| !step.actions.is_empty());
+        let mut highest_counts = vec![0; machine.counters.len()];
+        for (counter, n) in &counts {
+            highest_counts[*counter] = highest_counts[*counter].max(*n);
+        }
         let mut plant = Self {
+            highest_counts,
+            step_words: step_mask.len(),
+            step_mask,
+            timed_steps,
+            acting_steps,
             controller_supply: machine.controller_supply.map(|supply| layout.supply(supply)),
             layout,
             decisions,

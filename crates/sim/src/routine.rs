@@ -31,7 +31,7 @@ pub struct Habits {
 
 impl Default for Habits {
     fn default() -> Self {
-        Self { calls_when_fine: 0.002, calls_when_odd: 0.85, patience: 3 }
+        Self { calls_when_fine: 0.002, calls_when_odd: 0.85, patience: 2 }
     }
 }
 
@@ -52,6 +52,8 @@ pub(crate) struct Mark {
     pub state: State,
     pub seen_on: Box<[u64]>,
     pub seen_off: Box<[u64]>,
+    /// Signals that the program looked at in this epoch.
+    pub looked_at: Box<[u64]>,
     /// Probability that nobody has called yet.
     pub going_on: f64,
     /// How often something odd has been met.
@@ -103,7 +105,15 @@ struct Partial {
     flips: u32,
     phase: Phase,
     /// What the epoch under way had seen when the branch was put aside.
-    seen: Option<(Box<[u64]>, Box<[u64]>)>,
+    seen: Option<Seen>,
+}
+
+/// What an epoch has seen so far.
+#[derive(Clone, Debug)]
+struct Seen {
+    on: Box<[u64]>,
+    off: Box<[u64]>,
+    looked_at: Box<[u64]>,
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -202,9 +212,10 @@ impl<'p> Player<'p> {
                 continue;
             }
             engine.restore(&partial.state);
-            if let Some((on, off)) = partial.seen.take() {
-                engine.seen_on = on;
-                engine.seen_off = off;
+            if let Some(seen) = partial.seen.take() {
+                engine.seen_on = seen.on;
+                engine.seen_off = seen.off;
+                engine.looked_at = seen.looked_at;
             }
             if keep && partial.path.marks.is_empty() {
                 self.mark(engine, &mut partial);
@@ -291,6 +302,7 @@ impl<'p> Player<'p> {
             state: engine.state().clone(),
             seen_on: Box::default(),
             seen_off: Box::default(),
+            looked_at: Box::default(),
             going_on: partial.going_on,
             odd: partial.odd,
         });
@@ -300,6 +312,7 @@ impl<'p> Player<'p> {
         if let Some(last) = partial.path.marks.last_mut() {
             last.seen_on = engine.seen_on.clone();
             last.seen_off = engine.seen_off.clone();
+            last.looked_at = engine.looked_at.clone();
         }
     }
 
@@ -398,7 +411,11 @@ impl<'p> Player<'p> {
                 self.next_epoch(engine, &mut other, keep);
             }
             other.state = engine.state().clone();
-            other.seen = Some((engine.seen_on.clone(), engine.seen_off.clone()));
+            other.seen = Some(Seen {
+                on: engine.seen_on.clone(),
+                off: engine.seen_off.clone(),
+                looked_at: engine.looked_at.clone(),
+            });
             todo.push(other);
         }
         engine.restore(&flipped);
