@@ -40,11 +40,15 @@ fn points(machine: &Machine) -> (usize, usize) {
 fn every_revision_of_every_demo_reads_without_errors_or_warnings() {
     for name in DEMOS {
         let reading = demo(name);
-        for choice in choices(&reading) {
+        let linted = (None, reading.lint());
+        let resolved = choices(&reading).into_iter().map(|choice| {
             let problems = reading.resolve(&choice).problems;
+            (choice.revision, problems)
+        });
+        for (revision, problems) in resolved.chain([linted]) {
             let bad = problems.iter().filter(|problem| problem.severity != Severity::Note);
             let shown: Vec<String> = bad.map(|problem| problem.render(&reading.sources, false)).collect();
-            assert!(shown.is_empty(), "{name} {:?}:\n{}", choice.revision, shown.join("\n\n"));
+            assert!(shown.is_empty(), "{name} {revision:?}:\n{}", shown.join("\n\n"));
         }
     }
 }
