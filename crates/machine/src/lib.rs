@@ -6,6 +6,7 @@
 //! 3. What is wrong is a list of [`Problem`]s, each with place, cause and hint.
 
 pub mod condition;
+pub mod draft;
 pub mod id;
 pub mod library;
 mod lint;
@@ -21,5 +22,5 @@ pub mod tree;
 pub use condition::Condition;
 pub use model::Machine;
 pub use problem::{Problem, Severity};
-pub use reading::{Alternative, Choice, LARGEST_FILE, Reading, Resolved, Revision, load_str, read};
+pub use reading::{Alternative, Choice, LARGEST_FILE, Reading, Resolved, Revision, libraries_named, load_str, read};
 pub use source::{Source, Span};

@@ -8,7 +8,7 @@ use crate::library::{Library, Translations};
 use crate::lint::{lint, lint_revisions, refuse_huge};
 use crate::model::Machine;
 use crate::problem::{Problem, Problems};
-use crate::resolve::{self, Outcome, Resolver};
+use crate::resolve::{self, MOST_ALTERNATIVES, Outcome, Resolver};
 use crate::shape::{self, MACHINE_FILE};
 use crate::source::{Source, Span};
 use crate::tree::{self, Table};
@@ -118,6 +118,22 @@ pub fn read(source: Source, libraries: &[Source]) -> Reading {
     Reading { sources, problems: problems.into_sorted(), root, library, translations, revisions }
 }
 
+/// The further device libraries that a machine file names, as it writes them; to be read before the file itself.
+///
+/// ```
+/// let file = machine::Source::new("a.toml", "[machine]\nlibrary = [\"shop-devices.toml\"]");
+/// assert_eq!(machine::libraries_named(&file), ["shop-devices.toml"]);
+/// ```
+#[must_use]
+pub fn libraries_named(source: &Source) -> Vec<String> {
+    if source.text.len() > LARGEST_FILE {
+        return Vec::new();
+    }
+    let root = tree::parse(source, 0, &mut Problems::default());
+    let head = root.table("machine");
+    head.map(|head| head.texts("library")).unwrap_or_default().into_iter().map(|text| text.text.clone()).collect()
+}
+
 /// Reads a machine file in which everything is known, for tests and small tools: the first alternative.
 ///
 /// # Errors
@@ -223,7 +239,7 @@ impl Reading {
         let mut alternatives = Vec::new();
         let share = candidates.len().max(1);
         for revision in &candidates {
-            for (weight, mut choices, outcome) in self.resolve_revision(*revision, choice) {
+            for (weight, mut choices, outcome) in self.resolve_revision(*revision, choice, candidates.len()) {
                 problems.extend(outcome.problems.into_sorted());
                 if let (Some(revision), true) = (revision, candidates.len() > 1) {
                     choices.insert(0, format!("it is revision {}", revision.name));
@@ -237,13 +253,18 @@ impl Reading {
         Resolved { alternatives, problems: problems.into_sorted() }
     }
 
-    fn resolve_revision(&self, revision: Option<&Revision>, choice: &Choice) -> Vec<(f64, Vec<String>, Outcome)> {
+    fn resolve_revision(
+        &self,
+        revision: Option<&Revision>,
+        choice: &Choice,
+        revisions: usize,
+    ) -> Vec<(f64, Vec<String>, Outcome)> {
         let root = self.tree_of(revision);
         let name = revision.map(|revision| revision.name.as_str());
         let run = |script: &[usize]| {
             Resolver::new(&root, &self.library, &self.translations, &choice.settings, script).run(name)
         };
-        resolve::alternatives(run)
+        resolve::alternatives((MOST_ALTERNATIVES / revisions.max(1)).max(1), run)
     }
 
     /// The base with a revision's changes laid over it.

@@ -226,6 +226,19 @@ proptest! {
     }
 
     #[test]
+    fn any_list_is_drafted_or_refused(cells in prop::collection::vec((any::<bool>(), "[XYESAIQ][0-9]{1,2}", "\\PC{0,24}"), 0..12)) {
+        let lines: Vec<String> = cells
+            .iter()
+            .map(|(before, address, words)| if *before { format!("{address};{words}") } else { format!("{words};{address}") })
+            .collect();
+        if let Ok(draft) = machine::draft::draft("List", lines.join("\n").as_bytes()) {
+            let reading = read(Source::new("draft.toml", draft.text.clone()), &[]);
+            let broken = reading.problems.iter().find(|problem| problem.is_error());
+            prop_assert!(broken.is_none(), "{:?}\n{}", broken, draft.text);
+        }
+    }
+
+    #[test]
     fn a_time_reads_back_as_printed(ms in 0_u64..=time::LONGEST_MS) {
         prop_assert_eq!(time::parse_time(&time::show_time(ms)), Ok(ms));
     }

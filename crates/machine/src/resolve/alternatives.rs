@@ -26,9 +26,13 @@ impl Resolver<'_> {
     }
 }
 
-/// Resolves once for each combination of answers; gives weight, assumptions and outcome of each.
-/// Beyond the cap only the heaviest combinations of the first questions are carried.
-pub(crate) fn alternatives(mut resolve: impl FnMut(&[usize]) -> Outcome) -> Vec<(f64, Vec<String>, Outcome)> {
+/// Resolves once for each combination of answers, at most `most` of them; gives weight, assumptions
+/// and outcome of each. Beyond the cap the last questions keep their first answer, and the weights
+/// are those of the answers that are carried.
+pub(crate) fn alternatives(
+    most: usize,
+    mut resolve: impl FnMut(&[usize]) -> Outcome,
+) -> Vec<(f64, Vec<String>, Outcome)> {
     let first = resolve(&[]);
     let questions = first.open.clone();
     if questions.is_empty() {
@@ -36,21 +40,23 @@ pub(crate) fn alternatives(mut resolve: impl FnMut(&[usize]) -> Outcome) -> Vec<
     }
     let mut outcome = Some(first);
     let mut list = Vec::new();
-    for script in scripts(&questions) {
-        let weight = script.iter().zip(&questions).map(|(answer, question)| question.options[*answer].0).product();
+    for script in scripts(&questions, most) {
+        let weight: f64 = script.iter().zip(&questions).map(|(answer, question)| question.options[*answer].0).product();
         let words = script.iter().zip(&questions).map(|(answer, question)| question.options[*answer].1.clone());
         let this = if script.iter().all(|answer| *answer == 0) { outcome.take() } else { None };
         list.push((weight, words.collect(), this.unwrap_or_else(|| resolve(&script))));
     }
+    let total: f64 = list.iter().map(|(weight, ..)| weight).sum();
+    list.iter_mut().for_each(|(weight, ..)| *weight /= total);
     list
 }
 
 /// All combinations of answers, as long as they stay below the cap; questions beyond keep their first answer.
-fn scripts(questions: &[OpenChoice]) -> Vec<Vec<usize>> {
+fn scripts(questions: &[OpenChoice], most: usize) -> Vec<Vec<usize>> {
     let mut scripts = vec![Vec::new()];
     for question in questions {
         let answers =
-            if scripts.len() * question.options.len() <= MOST_ALTERNATIVES { question.options.len() } else { 1 };
+            if scripts.len() * question.options.len() <= most { question.options.len() } else { 1 };
         scripts = scripts
             .into_iter()
             .flat_map(|script| {
