@@ -19,7 +19,7 @@ pub struct Behaviour {
     pub(crate) triggers: Vec<Trigger>,
     /// Whether it comes into play at once, whatever the signals.
     pub(crate) at_once: bool,
-    /// Whether it is there from the beginning (a lapse) rather than from any moment on.
+    /// Whether it is there from the beginning (a lapse, a loose contact) rather than from any moment on.
     pub from_the_beginning: bool,
     /// The deviations that behave so.
     pub members: Vec<DeviationId>,
@@ -50,7 +50,8 @@ pub fn behaviours(machine: &Machine, plant: &Plant) -> Vec<Behaviour> {
             .collect();
         effects.sort_unstable();
         effects.dedup();
-        let from_the_beginning = deviation.kind == DeviationKind::Lapse;
+        // A contact that chatters has been loose before; what chance decides is when it shows.
+        let from_the_beginning = deviation.kind == DeviationKind::Lapse || effects.iter().any(chatters);
         let same = found.iter_mut().find(|one| one.effects == effects && one.from_the_beginning == from_the_beginning);
         if let Some(same) = same {
             same.members.push(id);
@@ -209,17 +210,8 @@ impl Behaviour {
     pub fn is_silent(&self) -> bool {
         self.triggers.is_empty() && !self.at_once
     }
+}
 
-    /// Whether it chatters, so that its runs branch.
-    #[must_use]
-    pub fn chatters(&self) -> bool {
-        self.effects.iter().any(|effect| {
-            matches!(
-                effect,
-                FaultEffect::Input(_, _, Forced::Chatters(..))
-                    | FaultEffect::Output(_, _, Forced::Chatters(..))
-                    | FaultEffect::Supply(_, Forced::Chatters(..))
-            )
-        })
-    }
+fn chatters(effect: &FaultEffect) -> bool {
+    chattering_place(*effect).is_some()
 }

@@ -850,7 +850,7 @@ impl<'p, W: Watch> Engine<'p, W> {
         let mut held = 0_u64;
         let mut dropped = 0_u64;
         for interlock in &plant.interlocks {
-            let watched = interlock.in_steps.iter().any(|step| self.state.bit(plant.layout.step(*step)));
+            let watched = (0..plant.step_words).any(|word| self.active(word, &interlock.in_steps) != 0);
             if !watched || self.reads(interlock.needs) {
                 continue;
             }

@@ -8,9 +8,10 @@
 //! comes into play is *latent*: the run is the other member's alone, and only its
 //! share is noted. Each pair with each two moments is thus counted exactly once, in
 //! the run of the member that comes into play first (on a tie, the one with the
-//! lower number).
+//! lower number). Second members that come into play only after a first odd standing
+//! point are not followed: most people have called by then; the weight is reported.
 //!
-//! Moments: a lapse is there from the beginning. A fault sets in at the beginning of
+//! Moments: a lapse or a loose contact is there from the beginning. Any other fault sets in at the beginning of
 //! an epoch of the undisturbed run, with a share that grows with the epoch's length
 //! ([`Options`]); in another run, the moment "stage k, epoch n" is the first kept
 //! moment that is not before it. When somebody calls at the end of stage k, the
@@ -45,6 +46,8 @@ pub struct Options {
     pub single_branching: Branching,
     /// Branching of runs with two deviations.
     pub pair_branching: Branching,
+    /// Branches of less probability than this are not forked for a second deviation.
+    pub least_forked: f64,
     /// Whether pairs are explored at all.
     pub pairs: bool,
 }
@@ -59,6 +62,7 @@ impl Default for Options {
             limits: Limits::default(),
             single_branching: Branching { least: 0.01, branches: 32 },
             pair_branching: Branching { least: 0.1, branches: 8 },
+            least_forked: 0.1,
             pairs: true,
         }
     }
@@ -114,6 +118,8 @@ pub struct Exploration {
     pub events: u64,
     /// Mean probability of a run that was cut off where contacts chatter.
     pub cut: f64,
+    /// Pairs that were not followed to their end, with the share of their moments concerned.
+    pub unfollowed: Vec<(u32, u32, f64)>,
     /// The situations that the undisturbed run passes through: at each kept moment.
     pub passing: Vec<Situation>,
     nominal_run: Path,
@@ -237,7 +243,9 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
     let runs: u64 = parts.iter().map(|part| part.runs).sum::<u64>() + 1;
     let cut = parts.iter().map(|part| part.cut).sum::<f64>() / runs as f64;
     let events = parts.iter().map(|part| part.events).sum();
-    for part in parts {
+    let mut unfollowed = Vec::new();
+    for mut part in parts {
+        unfollowed.append(&mut part.unfollowed);
         whole.absorb(part);
     }
     let Part { mut records, latent, situations, .. } = whole;
@@ -251,6 +259,7 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
         runs,
         events,
         cut,
+        unfollowed,
         passing,
         nominal_run: Path { probability: 1.0, marks: nominal.marks, ends },
         routine,
@@ -304,6 +313,7 @@ struct Part {
     runs: u64,
     events: u64,
     cut: f64,
+    unfollowed: Vec<(u32, u32, f64)>,
 }
 
 impl Part {
@@ -478,7 +488,11 @@ impl<'e> Explorer<'e> {
                     continue;
                 }
                 let share = std::mem::take(&mut pending[second]);
-                if self.options.pairs {
+                if mark.odd > 0 || path.probability < self.options.least_forked {
+                    // Somebody has had reason to call already, or the branch is a rare one.
+                    let weight = mark.going_on * path.probability * first_share * share;
+                    part.unfollowed.push((first as u32, second as u32, weight));
+                } else if self.options.pairs {
                     let player = Player { branching: self.options.pair_branching, ..self.player };
                     let (forks, cut) = player.from_mark(engine, mark, &self.behaviours[second].effects, false);
                     part.cut += cut;

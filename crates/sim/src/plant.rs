@@ -4,7 +4,7 @@
 use crate::decision::{Decision, Decisions};
 use crate::signal::{Layout, Signal};
 use machine::id::{Id, OutputId, StepId};
-use machine::model::{ActionKind, Effect, Machine, PointUse, ProgramFact, SupplyKind, Timing};
+use machine::model::{ActionKind, Effect, Machine, MechanismClass, PointUse, ProgramFact, SupplyKind, Timing};
 use machine::{Condition, model};
 
 #[derive(Clone, Debug)]
@@ -84,7 +84,8 @@ pub(crate) struct TransitionPlan {
 #[derive(Clone, Debug)]
 pub(crate) struct InterlockPlan {
     pub chart: usize,
-    pub in_steps: Vec<StepId>,
+    /// The steps in which it is watched, as a mask.
+    pub in_steps: Vec<u64>,
     pub needs: Decision,
     pub effect: EffectPlan,
 }
@@ -122,6 +123,9 @@ pub struct Plant {
     pub(crate) highest_counts: Vec<u32>,
     /// Words that hold the steps, which come first among the signals.
     pub(crate) step_words: usize,
+    /// Mask over all signals: what people notice, which is what the machine itself does:
+    /// its steps and the places of what it drives. What hands put somewhere they take for granted.
+    pub(crate) noticed: Vec<u64>,
     /// Masks over the steps: all, those with a time-out, those with actions.
     pub(crate) step_mask: Vec<u64>,
     pub(crate) timed_steps: Vec<u64>,
@@ -199,6 +203,17 @@ fn timers_and_counts(machine: &Machine) -> (Vec<(StepId, u64)>, Vec<(usize, u32)
         }
     }
     (timers, counts)
+}
+
+fn noticed(machine: &Machine, layout: &Layout) -> Vec<u64> {
+    let mut mask = vec![0_u64; (layout.len as usize).div_ceil(64)];
+    let mut note = |signal: u32| mask[(signal >> 6) as usize] |= 1 << (signal & 63);
+    layout.step_range().for_each(&mut note);
+    for (id, mechanism) in machine.mechanisms.iter().filter(|(_, row)| row.class == MechanismClass::Driven) {
+        note(layout.between(id).0);
+        (0..mechanism.positions.len()).for_each(|position| note(layout.at(id, position as u8).0));
+    }
+    mask
 }
 
 impl Plant {
@@ -318,7 +333,11 @@ impl Plant {
             .rows()
             .map(|row| InterlockPlan {
                 chart: row.chart.index(),
-                in_steps: row.in_steps.clone(),
+                in_steps: {
+                    let mut mask = vec![0_u64; machine.steps.len().div_ceil(64)];
+                    row.in_steps.iter().for_each(|step| mask[step.index() / 64] |= 1 << (step.index() % 64));
+                    mask
+                },
                 needs: decisions.compile(&row.needs, &mut program),
                 effect: effect_plan(&row.effect),
             })
@@ -353,6 +372,7 @@ impl Plant {
         }
         let mut plant = Self {
             highest_counts,
+            noticed: noticed(machine, &layout),
             step_words: step_mask.len(),
             step_mask,
             timed_steps,
@@ -451,6 +471,11 @@ impl Plant {
             _ => true,
         };
         known && situation.on(self.layout.program(fact, &self.timers, &self.counts))
+    }
+
+    /// Whether the same steps are active in two states' first words.
+    pub(crate) fn same_steps(&self, one: &[u64], other: &[u64]) -> bool {
+        one.iter().zip(other).zip(&self.step_mask).all(|((one, other), mask)| (one ^ other) & mask == 0)
     }
 
     /// Where each bit is.

@@ -3,7 +3,8 @@
 //!
 //! A run is cut into **stages** (0 is power-on, `k` the `k`-th hand action) and each
 //! stage into **epochs**: epoch 0 begins before the hand acts, a new one begins
-//! whenever a step changes. Epochs are the moments at which deviations set in, and
+//! whenever steps become active that have not been active together in this stage
+//! before (so that a machine which goes round adds no epochs). Epochs are the moments at which deviations set in, and
 //! each keeps the state from which a run with a further deviation is forked.
 
 use crate::engine::{CycleFinder, Engine, Limits, Stop, Unwatched};
@@ -11,6 +12,7 @@ use crate::plant::Plant;
 use crate::situation::{Situation, Varying};
 use crate::state::State;
 use machine::model::{FaultEffect, HandAction};
+use std::sync::Arc;
 
 /// The number of the epoch that stands for the end of a stage.
 pub(crate) const STAGE_END: u16 = u16::MAX;
@@ -54,6 +56,8 @@ pub(crate) struct Mark {
     pub seen_off: Box<[u64]>,
     /// Signals that the program looked at in this epoch.
     pub looked_at: Box<[u64]>,
+    /// The steps that have been active together in this stage so far.
+    pub met: Vec<Box<[u64]>>,
     /// Probability that nobody has called yet.
     pub going_on: f64,
     /// How often something odd has been met.
@@ -75,7 +79,8 @@ pub(crate) struct StageEnd {
 #[derive(Clone, Debug)]
 pub(crate) struct Path {
     pub probability: f64,
-    pub marks: Vec<Mark>,
+    /// Shared, since branches have their beginnings in common.
+    pub marks: Vec<Arc<Mark>>,
     pub ends: Vec<StageEnd>,
 }
 
@@ -104,6 +109,8 @@ struct Partial {
     odd: u8,
     flips: u32,
     phase: Phase,
+    /// The steps that have been active together in this stage.
+    met: Vec<Box<[u64]>>,
     /// What the epoch under way had seen when the branch was put aside.
     seen: Option<Seen>,
 }
@@ -142,6 +149,7 @@ impl<'p> Player<'p> {
             going_on: 1.0,
             odd: 0,
             flips: 0,
+            met: Vec::new(),
             phase: Phase::Before,
             seen: None,
         };
@@ -173,6 +181,7 @@ impl<'p> Player<'p> {
             going_on: mark.going_on,
             odd: mark.odd,
             flips: 0,
+            met: mark.met.clone(),
             phase: match mark.epoch {
                 0 => Phase::Before,
                 STAGE_END => Phase::AtEnd,
@@ -193,6 +202,7 @@ impl<'p> Player<'p> {
             going_on: 1.0,
             odd: 0,
             flips: 0,
+            met: Vec::new(),
             phase: Phase::Before,
             seen: None,
         };
@@ -265,6 +275,7 @@ impl<'p> Player<'p> {
             self.come_to_rest(engine, partial, todo, false);
             // What happens before the hand acts belongs to epoch 0.
             partial.epoch = epoch;
+            partial.met.clear();
             engine.steps_changed = false;
             let index = usize::from(partial.stage) - 1;
             let forgotten = engine
@@ -284,7 +295,10 @@ impl<'p> Player<'p> {
 
     fn next_epoch(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, keep: bool) {
         engine.steps_changed = false;
-        if partial.epoch < EPOCHS_PER_STAGE {
+        let steps = &engine.state().bits[..self.plant.step_words];
+        let known = partial.met.iter().any(|met| self.plant.same_steps(met, steps));
+        if !known && partial.epoch < EPOCHS_PER_STAGE {
+            partial.met.push(steps.into());
             partial.epoch += 1;
             if keep {
                 self.mark(engine, partial);
@@ -296,20 +310,21 @@ impl<'p> Player<'p> {
     fn mark(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial) {
         self.close_epoch(engine, partial);
         engine.begin_epoch();
-        partial.path.marks.push(Mark {
+        partial.path.marks.push(Arc::new(Mark {
             stage: partial.stage,
             epoch: partial.epoch,
             state: engine.state().clone(),
             seen_on: Box::default(),
             seen_off: Box::default(),
             looked_at: Box::default(),
+            met: partial.met.clone(),
             going_on: partial.going_on,
             odd: partial.odd,
-        });
+        }));
     }
 
     fn close_epoch(&self, engine: &Engine<'p, Unwatched>, partial: &mut Partial) {
-        if let Some(last) = partial.path.marks.last_mut() {
+        if let Some(last) = partial.path.marks.last_mut().map(Arc::make_mut) {
             last.seen_on = engine.seen_on.clone();
             last.seen_off = engine.seen_off.clone();
             last.looked_at = engine.looked_at.clone();
@@ -502,6 +517,7 @@ impl<'p> Player<'p> {
         }
         partial.stage += 1;
         partial.epoch = 0;
+        partial.met.clear();
         partial.phase = Phase::Before;
         if keep {
             self.mark(engine, partial);

@@ -186,11 +186,6 @@ impl Layout {
         self.steps..self.steps + self.steps_len
     }
 
-    /// Signals below this number are steps, positions and "between": what people notice.
-    pub(crate) fn noticed(&self) -> usize {
-        self.supplies as usize
-    }
-
     pub(crate) fn world(&self, fact: WorldFact) -> Signal {
         match fact {
             WorldFact::At(mechanism, position) => self.at(mechanism, position),

@@ -56,12 +56,9 @@ impl Situation {
         self.varying.iter().copied().find(|one| one.signal == signal)
     }
 
-    /// Whether steps and positions, which is what people notice, are as in the other situation.
+    /// Whether the machine itself, its steps and what it drives, is as in the other situation.
     #[must_use]
     pub fn looks_like(&self, other: &Self, plant: &Plant) -> bool {
-        let end = plant.layout.noticed();
-        let (words, rest) = (end / 64, end % 64);
-        let mask = (1_u64 << rest) - 1;
-        self.bits[..words] == other.bits[..words] && (rest == 0 || self.bits[words] & mask == other.bits[words] & mask)
+        self.bits.iter().zip(&other.bits).zip(&plant.noticed).all(|((one, other), mask)| (one ^ other) & mask == 0)
     }
 }

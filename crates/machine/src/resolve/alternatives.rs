@@ -55,8 +55,7 @@ pub(crate) fn alternatives(
 fn scripts(questions: &[OpenChoice], most: usize) -> Vec<Vec<usize>> {
     let mut scripts = vec![Vec::new()];
     for question in questions {
-        let answers =
-            if scripts.len() * question.options.len() <= most { question.options.len() } else { 1 };
+        let answers = if scripts.len() * question.options.len() <= most { question.options.len() } else { 1 };
         scripts = scripts
             .into_iter()
             .flat_map(|script| {
