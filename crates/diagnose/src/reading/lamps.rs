@@ -44,6 +44,7 @@ mod words;
 
 use machine::Machine;
 
+use self::names::LampNames;
 use super::mistake::{Mistakes, ReadingError};
 use crate::evidence::LampReport;
 
@@ -73,10 +74,14 @@ pub use describe::describe_lamps;
 /// Every mistake of the text: names that no lamp or more than one lamp has,
 /// lamps said to be in two ways, names of which nothing is said.
 pub fn read_lamps(machine: &Machine, text: &str) -> Result<Vec<LampReport>, Vec<ReadingError>> {
+    read_by_names(&LampNames::of(machine), text)
+}
+
+/// Reads with the names of a machine's lamps, which are dear to collect.
+fn read_by_names(names: &LampNames, text: &str) -> Result<Vec<LampReport>, Vec<ReadingError>> {
     let mut mistakes = Mistakes::check_length(text)?;
-    let names = names::LampNames::of(machine);
-    let tokens = tokens::tokens(text, &names, &mut mistakes);
-    let statements = clauses::statements(&tokens, &names, &mut mistakes);
-    let reports = resolve::reports(&statements, &names, &mut mistakes);
+    let tokens = tokens::tokens(text, names, &mut mistakes);
+    let statements = clauses::statements(&tokens, names, &mut mistakes);
+    let reports = resolve::reports(&statements, names, &mut mistakes);
     mistakes.or(reports)
 }

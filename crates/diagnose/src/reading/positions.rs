@@ -1,6 +1,7 @@
 //! Where mechanisms stand: "nozzle up, door shut, table between".
 
 use std::ops::Range;
+use std::sync::LazyLock;
 
 use machine::Machine;
 use machine::id::MechanismId;
@@ -42,6 +43,14 @@ const WORDS: &[(Word, &str)] = &[
     ),
 ];
 
+static PHRASES: LazyLock<Phrases<Word>> = LazyLock::new(|| {
+    let mut phrases = Phrases::default();
+    for (word, list) in WORDS {
+        list.split(", ").for_each(|phrase| phrases.add(phrase, *word));
+    }
+    phrases
+});
+
 /// Reads where mechanisms stand. The reports come in the order of the text, at
 /// most one for each mechanism.
 ///
@@ -57,17 +66,12 @@ const WORDS: &[(Word, &str)] = &[
 /// and what leaves more than one possibility.
 pub fn read_positions(machine: &Machine, text: &str) -> Result<Vec<PositionReport>, Vec<ReadingError>> {
     let mistakes = Mistakes::check_length(text)?;
-    let mut words = Phrases::default();
-    for (word, list) in WORDS {
-        list.split(", ").for_each(|phrase| words.add(phrase, *word));
-    }
     let mut reader = Reader {
         text,
         units: units(text),
         at: 0,
         things: Things::of(machine),
         machine,
-        words,
         mistakes,
         open: Vec::new(),
         not: None,
@@ -89,7 +93,6 @@ struct Reader<'t> {
     at: usize,
     things: Things<'t>,
     machine: &'t Machine,
-    words: Phrases<Word>,
     mistakes: Mistakes,
     /// Mechanisms of which nothing has been said yet.
     open: Vec<(MechanismId, Range<usize>)>,
@@ -111,10 +114,8 @@ impl Reader<'_> {
     fn step(&mut self) {
         let name = self.things.longest(&self.units, self.at);
         let place = self.things.longest_place(&self.units, self.at);
-        let word = self
-            .words
-            .longest(&self.units, self.at, |_| false)
-            .and_then(|(count, words)| Some((count, *words.first()?)));
+        let word =
+            PHRASES.longest(&self.units, self.at, |_| false).and_then(|(count, words)| Some((count, *words.first()?)));
         let length = |count: Option<usize>| count.unwrap_or(0);
         let named = length(name.as_ref().map(|(count, _)| *count));
         let placed = length(place.as_ref().map(|(count, _)| *count));
@@ -304,7 +305,7 @@ impl Reader<'_> {
     fn nothing_begins(&self, at: usize) -> bool {
         self.things.longest(&self.units, at).is_none()
             && self.things.longest_place(&self.units, at).is_none()
-            && self.words.longest(&self.units, at, is_article).is_none()
+            && PHRASES.longest(&self.units, at, is_article).is_none()
     }
 
     /// After a mistake the rest of the clause is left out, so that one slip is one mistake.

@@ -476,9 +476,16 @@ fn write_list(f: &mut fmt::Formatter<'_>, list: &[Expression], between: &str, le
     Ok(())
 }
 
+/// Words that are a name only in quotes.
+const RESERVED: [&str; 8] = ["AND", "OR", "XOR", "NOT", "TRUE", "FALSE", "R_TRIG", "F_TRIG"];
+
+/// The name, in quotes unless it reads back as the same name without them.
 fn write_name(f: &mut fmt::Formatter<'_>, word: &Word) -> fmt::Result {
-    let plain = Token::lexer(&word.text).collect::<Vec<_>>() == [Ok(Token::Name)];
-    if plain { f.write_str(&word.text) } else { write!(f, "'{}'", word.text) }
+    let reserved = RESERVED.iter().any(|one| word.text.eq_ignore_ascii_case(one));
+    let mut tokens = Token::lexer(&word.text);
+    // Blanks around a name are skipped by the lexer, but belong to a quoted one.
+    let whole = tokens.next() == Some(Ok(Token::Name)) && tokens.span() == (0..word.text.len());
+    if whole && !reserved { f.write_str(&word.text) } else { write!(f, "'{}'", word.text) }
 }
 
 impl fmt::Display for Comparison {
@@ -497,5 +504,35 @@ impl fmt::Display for Comparison {
 impl fmt::Display for Expression {
     fn fmt(&self, f: &mut fmt::Formatter<'_>) -> fmt::Result {
         self.write(f, 0)
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    #![allow(clippy::unwrap_used)]
+
+    use super::*;
+
+    #[test]
+    fn a_quoted_name_is_written_such_that_it_reads_the_same() {
+        for text in ["'up '", "' up'", "'not'", "'TRUE' AND a", "a = 'OR'", "'7'", "''", "'E-STOP' = on", "'T#1s'"] {
+            let read = parse(text).unwrap();
+            let again = parse(&read.to_string()).unwrap();
+            assert_eq!(again.to_string(), read.to_string(), "{text}");
+            assert_eq!(again.facts_as_text(), read.facts_as_text(), "{text}");
+        }
+    }
+
+    impl Expression {
+        /// Every name with what it is compared with, as read.
+        fn facts_as_text(&self) -> Vec<String> {
+            let mut facts = Vec::new();
+            self.visit(&mut |part| match part {
+                Self::Name(word) => facts.push(word.text.clone()),
+                Self::Compare(left, _, right) => facts.push(format!("{}|{}", left.text, right.word().text)),
+                _ => {}
+            });
+            facts
+        }
     }
 }

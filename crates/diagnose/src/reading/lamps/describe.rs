@@ -5,7 +5,7 @@
 use machine::Machine;
 
 use super::names::{Class, LampNames};
-use super::read_lamps;
+use super::read_by_names;
 use super::tokens::{Token, tokens};
 use crate::evidence::{LampReport, LampState, Naming};
 use crate::reading::mistake::Mistakes;
@@ -40,18 +40,18 @@ pub fn describe_lamps(machine: &Machine, reports: &[LampReport]) -> String {
     let mut texts = writer.for_all();
     texts.push(writer.with_rest());
     texts.push(writer.by_class());
-    texts.retain(|(_, text)| reads_as(machine, &names, text, &said, true));
+    texts.retain(|(_, text)| reads_as(&names, text, &said, true));
     texts.sort_by_key(|(not_looked, text)| (*not_looked, text.len()));
     if let Some((_, best)) = texts.into_iter().next() {
         return best;
     }
     let (_, by_class) = writer.by_class();
-    if reads_as(machine, &names, &by_class, &said, false) { by_class } else { writer.each() }
+    if reads_as(&names, &by_class, &said, false) { by_class } else { writer.each() }
 }
 
 /// Whether the text reads as these reports, with the way of naming or without.
-fn reads_as(machine: &Machine, names: &LampNames, text: &str, said: &[Said], naming: bool) -> bool {
-    let Ok(read) = read_lamps(machine, text) else { return false };
+fn reads_as(names: &LampNames, text: &str, said: &[Said], naming: bool) -> bool {
+    let Ok(read) = read_by_names(names, text) else { return false };
     let mut back: Vec<Said> = vec![None; said.len()];
     let mut read = read.into_iter().peekable();
     for (lamp, row) in names.lamps.iter().enumerate() {
