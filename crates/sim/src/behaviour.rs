@@ -3,6 +3,7 @@
 //! are simulated once; what tells them apart (the sensor's own LED, volts at the
 //! terminal) is worked out from the simulated state when somebody looks there.
 
+use crate::engine::Engine;
 use crate::plant::Plant;
 use crate::routine::Mark;
 use crate::signal::Signal;
@@ -17,6 +18,8 @@ pub struct Behaviour {
     pub effects: Vec<FaultEffect>,
     /// It comes into play when one of these signals has this value.
     pub(crate) triggers: Vec<Trigger>,
+    /// Its own signals, as a mask.
+    own: Vec<u64>,
     /// Whether it comes into play at once, whatever the signals.
     pub(crate) at_once: bool,
     /// Whether it is there from the beginning (a lapse, a loose contact) rather than from any moment on.
@@ -30,9 +33,20 @@ pub struct Behaviour {
 pub(crate) struct Trigger {
     signal: Signal,
     value: bool,
-    /// Whether it matters only if the program looks at the signal meanwhile: an input that
-    /// nobody reads may be anything, and only its lamp shows it.
-    if_looked_at: bool,
+    matters: Matters,
+}
+
+/// When a forced signal that has the other value changes what happens.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Matters {
+    /// Always.
+    Always,
+    /// Only if the program looks at it meanwhile: an input that nobody reads may be anything,
+    /// and only its lamp shows it.
+    IfLookedAt,
+    /// Only if something follows from it at once, or looks at it later: a coil without current
+    /// changes nothing while its valve stays where it is.
+    IfFelt,
 }
 
 /// Sorts the deviations of a machine into behaviours. Deviations that the sequence
@@ -57,7 +71,11 @@ pub fn behaviours(machine: &Machine, plant: &Plant) -> Vec<Behaviour> {
             same.members.push(id);
         } else {
             let (triggers, at_once) = triggers(plant, &effects);
-            found.push(Behaviour { effects, triggers, at_once, from_the_beginning, members: vec![id] });
+            let mut own = vec![0; (plant.layout.len as usize).div_ceil(64)];
+            for trigger in &triggers {
+                own[(trigger.signal.0 >> 6) as usize] |= 1 << (trigger.signal.0 & 63);
+            }
+            found.push(Behaviour { own, effects, triggers, at_once, from_the_beginning, members: vec![id] });
         }
     }
     found
@@ -169,17 +187,21 @@ fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {
     let mut triggers = Vec::new();
     let mut at_once = false;
     // "Off" and chatter matter while the signal is on, "on" while it is off.
-    let at = |signal, value| Trigger { signal, value, if_looked_at: false };
+    let at = |signal, value| Trigger { signal, value, matters: Matters::Always };
     let matters = |forced: Forced| !matches!(forced, Forced::On);
+    let felt = |signal, forced| match forced {
+        Forced::Chatters(..) => at(signal, true),
+        _ => Trigger { signal, value: matters(forced), matters: Matters::IfFelt },
+    };
     for effect in effects {
         match *effect {
             FaultEffect::Input(input, _, forced) => {
                 if plant.inputs[input.index()].used {
-                    triggers.push(Trigger { if_looked_at: true, ..at(layout.input(input), matters(forced)) });
+                    triggers.push(Trigger { matters: Matters::IfLookedAt, ..at(layout.input(input), matters(forced)) });
                 }
             }
-            FaultEffect::Output(output, _, forced) => triggers.push(at(layout.driven(output), matters(forced))),
-            FaultEffect::Supply(supply, forced) => triggers.push(at(layout.supply(supply), matters(forced))),
+            FaultEffect::Output(output, _, forced) => triggers.push(felt(layout.driven(output), forced)),
+            FaultEffect::Supply(supply, forced) => triggers.push(felt(layout.supply(supply), forced)),
             FaultEffect::Stuck(mechanism) | FaultEffect::Slow(mechanism, _) => {
                 triggers.push(at(layout.between(mechanism), true));
             }
@@ -196,13 +218,24 @@ fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {
 
 impl Behaviour {
     /// Whether the behaviour would change what happens in the epoch that begins at this mark.
-    pub(crate) fn in_play(&self, mark: &Mark) -> bool {
+    pub(crate) fn in_play(&self, mark: &Mark, engine: &mut Engine<'_>) -> bool {
         let bit = |bits: &[u64], signal: Signal| bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1;
-        self.at_once
-            || self.triggers.iter().any(|trigger| {
-                bit(if trigger.value { &mark.seen_on } else { &mark.seen_off }, trigger.signal)
-                    && (!trigger.if_looked_at || bit(&mark.looked_at, trigger.signal))
-            })
+        if self.at_once {
+            return true;
+        }
+        let mut to_be_felt = false;
+        for trigger in &self.triggers {
+            if !bit(if trigger.value { &mark.seen_on } else { &mark.seen_off }, trigger.signal) {
+                continue;
+            }
+            let at_the_beginning = mark.state.bit(trigger.signal) == trigger.value;
+            match trigger.matters {
+                Matters::IfLookedAt if !bit(&mark.looked_at, trigger.signal) => {}
+                Matters::IfFelt if at_the_beginning && !bit(&mark.looked_at, trigger.signal) => to_be_felt = true,
+                _ => return true,
+            }
+        }
+        to_be_felt && !engine.stays_quiet(&mark.state, &self.effects, &self.own)
     }
 
     /// Whether the sequence can't notice it at all.

@@ -19,7 +19,7 @@ use machine::id::{Id, InputId, MechanismId, OutputId, StepId, SupplyId};
 use machine::model::{ActionKind, FaultEffect, Forced, HandMove, InputStage, OutputStage};
 
 /// Rounds within one instant after which a program counts as unstable.
-pub const EVOLUTIONS: usize = 2_000;
+pub const EVOLUTIONS: usize = 500;
 
 /// How long the power is off in a power cycle, ms.
 pub const POWER_OFF_MS: u64 = 10_000;
@@ -82,7 +82,8 @@ pub struct Engine<'p, W = Unwatched> {
     /// Signals that have been on, and off, since the last [`Engine::begin_epoch`].
     pub(crate) seen_on: Box<[u64]>,
     pub(crate) seen_off: Box<[u64]>,
-    /// Signals that the program has looked at since the last [`Engine::begin_epoch`].
+    /// Signals that the program, or a reaction of the world, has looked at since the last
+    /// [`Engine::begin_epoch`]; what the program looked at last counts as well.
     pub(crate) looked_at: Box<[u64]>,
     /// Signals that the last evolution looked at.
     looking_at: Box<[u64]>,
@@ -350,7 +351,11 @@ impl<'p, W: Watch> Engine<'p, W> {
 
     /// Goes to the next instant at which something is due, and settles.
     pub(crate) fn advance(&mut self) -> Result<(), Stop> {
-        let now = self.next_due();
+        self.advance_to(self.next_due())
+    }
+
+    /// Goes to this instant, which must be when the next thing is due.
+    pub(crate) fn advance_to(&mut self, now: u64) -> Result<(), Stop> {
         if now == NEVER {
             return Ok(());
         }
@@ -430,6 +435,16 @@ impl<'p, W: Watch> Engine<'p, W> {
             *off = !on;
         }
         self.looked_at.copy_from_slice(&self.looking_at);
+    }
+
+    /// Whether imposing these effects on a settled state would change nothing but these signals.
+    pub(crate) fn stays_quiet(&mut self, state: &State, effects: &[FaultEffect], own: &[u64]) -> bool {
+        self.restore(state);
+        let unchanged = self.impose(effects).is_ok()
+            && self.state.due == state.due
+            && self.state.travel == state.travel
+            && self.state.counters == state.counters;
+        unchanged && self.state.bits.iter().zip(&state.bits).zip(own).all(|((now, then), own)| (now ^ then) & !own == 0)
     }
 
     /// Whether a condition of the program holds; notes what it looks at.
@@ -587,6 +602,7 @@ impl<'p, W: Watch> Engine<'p, W> {
 
     fn react_supply(&mut self, index: usize) {
         let supply = SupplyId::new(index);
+        self.note_reaction(index);
         let value = self.supply_before(supply, None);
         self.set(self.plant.layout.supply(supply), value);
         if self.plant.controller_supply == Some(self.plant.layout.supply(supply)) {
@@ -602,8 +618,17 @@ impl<'p, W: Watch> Engine<'p, W> {
         })
     }
 
+    /// Notes everything that a reaction depends on as looked at.
+    #[inline]
+    fn note_reaction(&mut self, reaction: usize) {
+        for (looked_at, depends) in self.looked_at.iter_mut().zip(&self.plant.depends_on[reaction]) {
+            *looked_at |= depends;
+        }
+    }
+
     fn react_output(&mut self, index: usize) {
         let output = OutputId::new(index);
+        self.note_reaction(self.plant.reactions.outputs + index);
         let fed = self.plant.outputs[index].supply.is_none_or(|supply| self.state.bit(supply));
         // A valve that hangs open passes air without current; what is stuck further up needs the supply.
         let hangs = self.state.effects.iter().any(|active| {
@@ -647,6 +672,7 @@ impl<'p, W: Watch> Engine<'p, W> {
 
     fn react_input(&mut self, index: usize) {
         let input = InputId::new(index);
+        self.note_reaction(self.plant.reactions.inputs + index);
         let plan = &self.plant.inputs[index];
         let value = self.state.bit(self.plant.layout.powered) && self.input_before(input, None);
         let signal = self.plant.layout.input(input);
@@ -676,6 +702,7 @@ impl<'p, W: Watch> Engine<'p, W> {
 
     fn react_mechanism(&mut self, index: usize) {
         let mechanism = MechanismId::new(index);
+        self.note_reaction(self.plant.reactions.mechanisms + index);
         let plan = &self.plant.mechanisms[index];
         let mut travel = self.state.travel[index];
         let at_rest = travel.done == 0 && travel.since == NEVER;
@@ -1015,10 +1042,11 @@ impl<'p, W: Watch> Engine<'p, W> {
     pub fn run_to_standing(&mut self, limits: Limits) -> Stop {
         let mut cycle = CycleFinder::new(self, limits);
         loop {
-            if let Some(stop) = cycle.look(self) {
+            let due = self.next_due();
+            if let Some(stop) = cycle.look(self, due) {
                 return stop;
             }
-            if let Err(stop) = self.advance() {
+            if let Err(stop) = self.advance_to(due) {
                 return stop;
             }
         }
@@ -1067,15 +1095,14 @@ pub(crate) struct CycleFinder {
 }
 
 /// Looks before the first state is kept: most runs are over by then.
-const FIRST_KEPT: u64 = 128;
+const FIRST_KEPT: u64 = 32;
 
 impl CycleFinder {
     pub(crate) fn new<W: Watch>(engine: &Engine<'_, W>, limits: Limits) -> Self {
         Self { limits, from: engine.state.now, events: engine.events, looks: 0, next: FIRST_KEPT, kept: None }
     }
 
-    pub(crate) fn look<W: Watch>(&mut self, engine: &Engine<'_, W>) -> Option<Stop> {
-        let due = engine.next_due();
+    pub(crate) fn look<W: Watch>(&mut self, engine: &Engine<'_, W>, due: u64) -> Option<Stop> {
         if due == NEVER {
             return Some(Stop::Standing);
         }

@@ -156,7 +156,7 @@ impl Exploration {
         let Some(second) = record.second else {
             return paths.iter().flat_map(|path| &path.ends).find(ends_so)?.state.clone();
         };
-        let pair = Player { branching: self.options.pair_branching, ..player };
+        let pair = player.for_pairs(self.options.pair_branching);
         paths.iter().find_map(|path| {
             let mark = path.marks.get(usize::from(record.forks[1]))?;
             let (forks, _) = pair.from_mark(&mut engine, mark, &self.behaviours[second as usize].effects, false);
@@ -235,7 +235,12 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
     player.nominal = &ends;
     let slots = slots(&nominal, options);
     let passing = nominal.marks.iter().map(|mark| Situation::from_bits(mark.state.bits.clone())).collect();
-    let explorer = Explorer { player, options, behaviours: &all, nominal: &nominal, slots: &slots };
+    let mut engine = Engine::new(plant);
+    let nominal_plays = all
+        .iter()
+        .map(|behaviour| nominal.marks.iter().map(|mark| behaviour.in_play(mark, &mut engine)).collect())
+        .collect();
+    let explorer = Explorer { player, options, behaviours: &all, nominal: &nominal, nominal_plays, slots: &slots };
 
     let mut whole = Part::default();
     explorer.nothing_in_play(&mut whole);
@@ -377,6 +382,8 @@ struct Explorer<'e> {
     options: &'e Options,
     behaviours: &'e [Behaviour],
     nominal: &'e Path,
+    /// For each behaviour and each mark of the undisturbed run, whether it is in play there.
+    nominal_plays: Vec<Vec<bool>>,
     slots: &'e [Slot],
 }
 
@@ -403,8 +410,9 @@ impl<'e> Explorer<'e> {
         self.slots.iter().position(|slot| slot.stage == mark.stage && slot.epoch == mark.epoch)
     }
 
-    fn plays(&self, behaviour: usize, mark: &Mark) -> bool {
-        self.behaviours[behaviour].in_play(mark)
+    /// Whether a behaviour is in play in an epoch of the undisturbed run.
+    fn plays(&self, behaviour: usize, mark: usize) -> bool {
+        self.nominal_plays[behaviour][mark]
     }
 
     /// Where each behaviour comes into play on the undisturbed run: marks with the share of moments that lead there.
@@ -415,7 +423,7 @@ impl<'e> Explorer<'e> {
             if let Some(slot) = self.slot_at(mark) {
                 pending.0 += self.share(behaviour, slot);
             }
-            if pending.0 > 0.0 && self.plays(behaviour, mark) {
+            if pending.0 > 0.0 && self.plays(behaviour, index) {
                 found.push((index, std::mem::take(&mut pending).0));
             }
         }
@@ -425,11 +433,11 @@ impl<'e> Explorer<'e> {
     /// The undisturbed run itself, with what is latent in it.
     fn nothing_in_play(&self, part: &mut Part) {
         let mut pending = vec![0.0; self.behaviours.len()];
-        for mark in &self.nominal.marks {
+        for (index, mark) in self.nominal.marks.iter().enumerate() {
             let slot = self.slot_at(mark);
             for (behaviour, pending) in pending.iter_mut().enumerate() {
                 *pending += slot.map_or(0.0, |slot| self.share(behaviour, slot));
-                if self.plays(behaviour, mark) {
+                if self.plays(behaviour, index) {
                     *pending = 0.0;
                 }
             }
@@ -484,7 +492,7 @@ impl<'e> Explorer<'e> {
                 next_slot += 1;
             }
             for second in 0..self.behaviours.len() {
-                if pending[second] <= 0.0 || !self.plays(second, mark) {
+                if pending[second] <= 0.0 || !self.behaviours[second].in_play(mark, engine) {
                     continue;
                 }
                 let share = std::mem::take(&mut pending[second]);
@@ -493,7 +501,7 @@ impl<'e> Explorer<'e> {
                     let weight = mark.going_on * path.probability * first_share * share;
                     part.unfollowed.push((first as u32, second as u32, weight));
                 } else if self.options.pairs {
-                    let player = Player { branching: self.options.pair_branching, ..self.player };
+                    let player = self.player.for_pairs(self.options.pair_branching);
                     let (forks, cut) = player.from_mark(engine, mark, &self.behaviours[second].effects, false);
                     part.cut += cut;
                     part.runs += forks.len() as u64;
@@ -546,7 +554,7 @@ impl<'e> Explorer<'e> {
             if let Some(slot) = self.slot_at(mark) {
                 pending += self.share(second, slot);
             }
-            if self.plays(second, mark) {
+            if self.plays(second, index) {
                 if index < at || second < first {
                     pending = 0.0;
                 } else if second == first {

@@ -6,7 +6,7 @@ use crate::plant::Plant;
 use crate::signal::Signal;
 use crate::situation::Situation;
 use machine::Machine;
-use machine::id::{DeviationId, InputId, MechanismId, OutputId};
+use machine::id::{DeviationId, InputId, MechanismId, OutputId, SupplyId};
 use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage, WorldFact};
 
 /// A machine at rest together with what is wrong with it.
@@ -38,7 +38,7 @@ impl<'v> View<'v> {
         match observable {
             Observable::InputStage(input, stage) => two(self.input(*input, *stage)),
             Observable::OutputStage(output, stage) => two(self.output(*output, *stage)),
-            Observable::Supply(supply) => two(self.share_on(self.plant.layout.supply(*supply))),
+            Observable::Supply(supply) => two(self.supply(*supply)),
             Observable::Position(mechanism) => self.position(*mechanism),
             Observable::MovesFreely(mechanism) => two(f64::from(u8::from(!self.blocked(*mechanism)))),
             Observable::Inspect(list) => two(f64::from(u8::from(list.iter().any(|one| self.deviations.contains(one))))),
@@ -51,6 +51,16 @@ impl<'v> View<'v> {
             Some(varying) => f64::from(varying.on_per_mille) / 1000.0,
             None => f64::from(u8::from(self.situation.on(signal))),
         }
+    }
+
+    /// The share of time that a supply is there. A supply that fails while nothing needs it
+    /// has not come into play, so the situation alone does not tell.
+    fn supply(&self, supply: SupplyId) -> f64 {
+        let there = self.share_on(self.plant.layout.supply(supply));
+        self.effects().fold(there, |there, effect| match effect {
+            FaultEffect::Supply(which, Forced::Off) if which == supply => 0.0,
+            _ => there,
+        })
     }
 
     fn effects(&self) -> impl Iterator<Item = FaultEffect> + '_ {

@@ -32,6 +32,8 @@ pub(crate) struct OutputPlan {
     pub charts: Vec<usize>,
     /// Whether a chart's action or a condition can command it at all.
     pub used: bool,
+    /// Whether some action makes it blink.
+    pub can_blink: bool,
 }
 
 #[derive(Clone, Debug)]
@@ -133,6 +135,8 @@ pub struct Plant {
     /// For each signal, which reactions must be worked out anew; see [`Reactions`].
     pub(crate) dependents: Vec<Box<[u64]>>,
     pub(crate) reactions: Reactions,
+    /// The other way round: for each reaction, the signals that it looks at.
+    pub(crate) depends_on: Vec<Box<[u64]>>,
     /// Signals that the program looks at.
     pub(crate) program_reads: Vec<bool>,
 }
@@ -261,6 +265,7 @@ impl Plant {
                 driven: decisions.compile(&row.driven, &mut program),
                 charts: Vec::new(),
                 used: row.usage == PointUse::Used,
+                can_blink: false,
             })
             .collect();
         let mechanisms: Vec<_> = machine
@@ -321,6 +326,7 @@ impl Plant {
         for step in &steps {
             for action in &step.actions {
                 if let ActionKind::Drive(output) | ActionKind::Set(output) = action.kind {
+                    outputs[output.index()].can_blink |= action.blinks;
                     let charts = &mut outputs[output.index()].charts;
                     if !charts.contains(&step.chart) {
                         charts.push(step.chart);
@@ -396,6 +402,7 @@ impl Plant {
             counts,
             counters: machine.counters.len(),
             dependents: Vec::new(),
+            depends_on: Vec::new(),
             reactions: Reactions { outputs: 0, inputs: 0, mechanisms: 0, len: 0 },
             program_reads: Vec::new(),
         };
@@ -434,6 +441,15 @@ impl Plant {
                 self.decisions.signals(one.when).into_iter().for_each(|signal| link(signal, mechanisms + index));
             }
         }
+        let mut depends_on = vec![vec![0_u64; signals.div_ceil(64)].into_boxed_slice(); len];
+        for (signal, reactions) in dependents.iter().enumerate() {
+            for (reaction, on) in depends_on.iter_mut().enumerate() {
+                if reactions[reaction / 64] >> (reaction % 64) & 1 == 1 {
+                    on[signal / 64] |= 1 << (signal % 64);
+                }
+            }
+        }
+        self.depends_on = depends_on;
         self.dependents = dependents;
 
         let mut reads = vec![false; signals];

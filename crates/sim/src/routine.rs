@@ -102,7 +102,8 @@ pub(crate) struct Player<'p> {
 #[derive(Clone, Debug)]
 struct Partial {
     path: Path,
-    state: State,
+    /// The state to go on from; none if the engine is in it already.
+    state: Option<State>,
     stage: u16,
     epoch: u16,
     going_on: f64,
@@ -143,7 +144,7 @@ impl<'p> Player<'p> {
         engine.impose_quietly(effects);
         let start = Partial {
             path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
-            state: engine.state().clone(),
+            state: None,
             stage: 0,
             epoch: 0,
             going_on: 1.0,
@@ -154,6 +155,11 @@ impl<'p> Player<'p> {
             seen: None,
         };
         self.play(&mut engine, start, keep)
+    }
+
+    /// The same for runs with two deviations: with so much wrong, people call as soon as they notice.
+    pub fn for_pairs(self, branching: Branching) -> Self {
+        Self { branching, habits: Habits { patience: 1, ..self.habits }, ..self }
     }
 
     /// Forks at a mark, with further effects from there on.
@@ -175,7 +181,7 @@ impl<'p> Player<'p> {
         }
         let start = Partial {
             path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
-            state: engine.state().clone(),
+            state: None,
             stage: mark.stage,
             epoch: mark.epoch,
             going_on: mark.going_on,
@@ -196,7 +202,7 @@ impl<'p> Player<'p> {
     pub fn go_on(&self, engine: &mut Engine<'p, Unwatched>) -> Vec<(f64, Situation, State)> {
         let start = Partial {
             path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
-            state: engine.state().clone(),
+            state: None,
             stage: 1,
             epoch: 0,
             going_on: 1.0,
@@ -221,7 +227,9 @@ impl<'p> Player<'p> {
                 cut += partial.path.probability;
                 continue;
             }
-            engine.restore(&partial.state);
+            if let Some(state) = &partial.state {
+                engine.restore(state);
+            }
             if let Some(seen) = partial.seen.take() {
                 engine.seen_on = seen.on;
                 engine.seen_off = seen.off;
@@ -346,11 +354,12 @@ impl<'p> Player<'p> {
         let until = wait.map(|ms| engine.state().now + ms).filter(|_| partial.phase == Phase::Moving);
         let mut cycle = CycleFinder::new(engine, self.limits);
         loop {
-            if until.is_some_and(|until| engine.next_due() > until) {
+            let due = engine.next_due();
+            if until.is_some_and(|until| due > until) {
                 engine.wait_until(until.unwrap_or_default());
                 return Rest { stop: Stop::Standing, varying: Vec::new() };
             }
-            let stop = cycle.look(engine);
+            let stop = cycle.look(engine, due);
             if let Some((which, mean)) = self.chattering(engine) {
                 match stop {
                     Some(Stop::Standing) => return self.chatter_at_rest(engine, partial, keep),
@@ -367,7 +376,7 @@ impl<'p> Player<'p> {
                 Some(stop) => return Rest { stop, varying: Vec::new() },
                 None => {}
             }
-            if let Err(stop) = engine.advance() {
+            if let Err(stop) = engine.advance_to(due) {
                 return Rest { stop, varying: Vec::new() };
             }
             if engine.steps_changed {
@@ -425,7 +434,7 @@ impl<'p> Player<'p> {
             if engine.steps_changed {
                 self.next_epoch(engine, &mut other, keep);
             }
-            other.state = engine.state().clone();
+            other.state = Some(engine.state().clone());
             other.seen = Some(Seen {
                 on: engine.seen_on.clone(),
                 off: engine.seen_off.clone(),
@@ -456,7 +465,7 @@ impl<'p> Player<'p> {
                 return Rest { stop, varying: Vec::new() };
             }
             // Whatever the flip has set going is played to its end.
-            while cycle.look(engine).is_none() {
+            while cycle.look(engine, engine.next_due()).is_none() {
                 if let Err(stop) = engine.advance() {
                     return Rest { stop, varying: Vec::new() };
                 }

@@ -34,6 +34,7 @@ impl Situation {
         let plant = engine.plant();
         let blinking = (0..plant.outputs.len())
             .map(OutputId::new)
+            .filter(|output| plant.outputs[output.index()].can_blink)
             .filter(|output| engine.on(plant.layout.command(*output)) && engine.blinks(*output))
             .collect();
         Self { bits: engine.state.bits.clone(), varying, blinking, stop }

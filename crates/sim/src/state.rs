@@ -30,7 +30,7 @@ pub(crate) struct Active {
 }
 
 /// The state of a machine. Copy it to fork a run.
-#[derive(Clone, Debug)]
+#[derive(Debug)]
 pub struct State {
     pub(crate) now: u64,
     pub(crate) bits: Box<[u64]>,
@@ -47,6 +47,37 @@ pub struct State {
     pub(crate) shut: Box<[bool]>,
     /// Effects that forbid the program to run.
     pub(crate) controller_dead: bool,
+}
+
+impl Clone for State {
+    fn clone(&self) -> Self {
+        Self {
+            now: self.now,
+            bits: self.bits.clone(),
+            travel: self.travel.clone(),
+            due: self.due.clone(),
+            counters: self.counters.clone(),
+            effects: self.effects.clone(),
+            pressed: self.pressed,
+            mains_off: self.mains_off,
+            shut: self.shut.clone(),
+            controller_dead: self.controller_dead,
+        }
+    }
+
+    /// Copies into the memory that is there: runs are forked by the million.
+    fn clone_from(&mut self, from: &Self) {
+        self.now = from.now;
+        self.bits.clone_from(&from.bits);
+        self.travel.clone_from(&from.travel);
+        self.due.clone_from(&from.due);
+        self.counters.clone_from(&from.counters);
+        self.effects.clone_from(&from.effects);
+        self.pressed = from.pressed;
+        self.mains_off = from.mains_off;
+        self.shut.clone_from(&from.shut);
+        self.controller_dead = from.controller_dead;
+    }
 }
 
 impl State {
