@@ -16,6 +16,7 @@ mod mistake;
 mod nearest;
 mod phrase;
 mod positions;
+mod remedies;
 mod things;
 mod unit;
 
@@ -25,3 +26,4 @@ pub use deeds::{describe_deeds, read_deeds};
 pub use lamps::{describe_lamps, read_lamps};
 pub use mistake::{LONGEST_TEXT, MistakeKind, ReadingError, render_mistakes};
 pub use positions::{describe_positions, read_positions};
+pub use remedies::read_remedies;

@@ -1,0 +1,67 @@
+//! `lampwise why`: from what was reported to what is wrong.
+
+mod evidence;
+mod json;
+mod moments;
+mod text;
+
+use std::process::ExitCode;
+
+use clap::ArgMatches;
+use diagnose::evidence::Evidence;
+use diagnose::{Answer, Diagnoser, Extent};
+use machine::{Machine, Problem, Source};
+
+use crate::arguments::Why;
+use crate::failure::Failure;
+use crate::input;
+use crate::progress;
+use crate::screen::Screen;
+
+/// An answer with what it is an answer to.
+struct Finding<'f> {
+    machine: &'f Machine,
+    sources: &'f [Source],
+    remarks: &'f [Problem],
+    evidence: &'f Evidence,
+    /// The routine that deeds were read in, and whether somebody named it.
+    routine: evidence::TakenRoutine,
+    answer: Answer,
+    extent: Extent,
+    /// Whether causes of little weight are listed too.
+    all: bool,
+}
+
+/// Answers, or says why it can't.
+pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode, Failure> {
+    let moments = moments::moments(why, matches)?;
+    let chosen = input::choose(&why.choice)?;
+    let Some(first) = chosen.alternatives.first() else { return Err(Failure::file(Vec::new(), Vec::new())) };
+    let machine = first.machine.clone();
+    let (evidence, routine) = evidence::read(&machine, why, &moments)?;
+    let alternatives = chosen
+        .alternatives
+        .into_iter()
+        .map(|one| diagnose::Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
+        .collect();
+    let (answer, extent) = progress::while_working("working out what can go wrong", || {
+        let diagnoser = Diagnoser::new(alternatives, evidence.hours_since_well, &sim::Options::default());
+        (diagnoser.answer(&evidence), diagnoser.extent())
+    });
+    let finding = Finding {
+        machine: &machine,
+        sources: &chosen.reading.sources,
+        remarks: &chosen.remarks,
+        evidence: &evidence,
+        routine,
+        answer,
+        extent,
+        all: why.all,
+    };
+    if screen.json {
+        screen.print_json(&json::document(&finding))?;
+    } else {
+        screen.print(&text::page(&finding, screen.width))?;
+    }
+    Ok(ExitCode::SUCCESS)
+}

@@ -1,0 +1,311 @@
+//! The answer as a page for people: the fact first, then where it stands, then
+//! what it can be, then what else is worth knowing.
+
+use std::fmt::Write as _;
+
+use diagnose::answer::{Answer, Cause, Fact, NeedState, StandingPoint};
+use diagnose::evidence::{Complaint, Evidence};
+use diagnose::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions};
+use diagnose::wording;
+use machine::id::{Id, RoutineId};
+
+use super::Finding;
+use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, padded, paragraph, percent};
+
+/// Causes that are listed unless all are asked for.
+const LISTED: usize = 8;
+/// Causes below this are only counted, unless all are asked for.
+const WORTH_A_LINE: f64 = 0.005;
+/// Members that are listed under a cause, unless all are asked for.
+const MEMBERS: usize = 4;
+/// Columns of a bar.
+const BAR: usize = 12;
+/// Where the text behind number and bar begins.
+const INDENT: &str = "                        ";
+
+/// The whole page.
+pub fn page(finding: &Finding<'_>, width: usize) -> String {
+    let mut out = String::new();
+    head(&mut out, finding, width);
+    if let Some(fact) = &finding.answer.fact {
+        needs(&mut out, fact, finding.evidence, width);
+    }
+    standing(&mut out, &finding.answer, width);
+    causes(&mut out, finding, width);
+    doubts(&mut out, &finding.answer, width);
+    open(&mut out, &finding.answer, width);
+    foot(&mut out, finding, width);
+    out
+}
+
+fn head(out: &mut String, finding: &Finding<'_>, width: usize) {
+    let machine = finding.machine;
+    let mut title = machine.name.clone();
+    if let (Some(revision), true) = (&machine.revision, finding.extent.alternatives == 1) {
+        _ = write!(title, ", revision {revision}");
+    }
+    _ = writeln!(out, "{STRONG}{title}{STRONG:#}");
+    for (what, text) in understood(finding) {
+        let first = format!("  {} ", padded(what, 10));
+        paragraph(out, width, &first, "             ", FAINT, &text);
+    }
+    if let (Some(routine), true) = (finding.routine.routine, finding.routine.guessed) {
+        let name = &machine.routines[routine].name;
+        let text = format!("taken as part of the routine \"{name}\"; --routine names another");
+        paragraph(out, width, "             ", "             ", FAINT, &text);
+    }
+    out.push('\n');
+}
+
+/// What was understood, part by part, in the program's words.
+pub fn understood(finding: &Finding<'_>) -> Vec<(&'static str, String)> {
+    let Finding { machine, evidence, .. } = finding;
+    let routine = finding.routine.routine.unwrap_or(RoutineId::new(0));
+    let mut parts = Vec::new();
+    if let Some(complaint) = evidence.complaint {
+        parts.push(("complaint", complaint_words(complaint).to_owned()));
+    }
+    if let Some(hours) = evidence.hours_since_well {
+        parts.push(("ran well", format!("{hours} running hours ago")));
+    }
+    for (index, moment) in evidence.moments.iter().enumerate() {
+        let mut part = |what, text: String| {
+            if !text.is_empty() {
+                parts.push((what, text));
+            }
+        };
+        part(if index == 0 { "done" } else { "then" }, describe_deeds(machine, routine, &moment.deeds));
+        let tried: Vec<String> =
+            moment.remedies.iter().map(|remedy| machine.remedies[*remedy].words.english.clone()).collect();
+        part("tried", tried.join("; "));
+        part("lamps", describe_lamps(machine, &moment.lamps));
+        part("seen", describe_positions(machine, &moment.positions));
+        part("found", describe_checks(machine, &moment.checks));
+    }
+    if parts.is_empty() {
+        parts.push(("reported", "nothing; this is what to expect of any call".to_owned()));
+    }
+    parts
+}
+
+fn complaint_words(complaint: Complaint) -> &'static str {
+    match complaint {
+        Complaint::WontStart => "it won't start",
+        Complaint::StopsMidway => "it stops midway",
+        Complaint::WontFinish => "it won't finish",
+        Complaint::WrongResult => "the result is wrong",
+    }
+}
+
+fn needs(out: &mut String, fact: &Fact, evidence: &Evidence, width: usize) {
+    let what = if fact.is_start { "Start needs".to_owned() } else { format!("To leave \"{}\" it needs", fact.of) };
+    _ = writeln!(out, "{TITLE}{what}{TITLE:#}");
+    let somebody_saw = evidence.moments.last().is_some_and(|moment| !moment.lamps.is_empty());
+    for need in &fact.needs {
+        let (mark, style, note) = match (need.state, need.reported) {
+            (NeedState::Met, true) => ("✓", GOOD, ""),
+            (NeedState::Met, false) if somebody_saw => ("✓", GOOD, " — not reported, but probably so"),
+            (NeedState::Met, false) => ("✓", GOOD, " — probably so"),
+            (NeedState::Missing, true) => ("✗", BAD, ""),
+            (NeedState::Missing, false) => ("✗", BAD, " — not reported; probably missing"),
+            (NeedState::ByHand, _) => ("·", FAINT, " — by hand, for a moment"),
+        };
+        let first = format!("  {style}{mark}{style:#} ");
+        paragraph_marked(out, width, &first, &format!("{}{note}", need.words), style);
+    }
+    let missing: Vec<String> = fact
+        .needs
+        .iter()
+        .filter(|need| need.state == NeedState::Missing)
+        .map(|need| need.lamp.clone().unwrap_or_else(|| need.words.clone()))
+        .collect();
+    let verdict = match missing.as_slice() {
+        [] => "Of these nothing is missing.".to_owned(),
+        [one] => format!("Of these {one} is missing."),
+        several => format!("Of these {} are missing.", wording::list(several)),
+    };
+    paragraph(out, width, "", "", STRONG, &verdict);
+    out.push('\n');
+}
+
+/// A paragraph behind a mark that takes one column, whatever its colours.
+fn paragraph_marked(out: &mut String, width: usize, first: &str, text: &str, style: anstyle::Style) {
+    let mut body = String::new();
+    paragraph(&mut body, width, "    ", "    ", if style == BAD { STRONG } else { PLAIN }, text);
+    out.push_str(first);
+    out.push_str(body.strip_prefix("    ").unwrap_or(&body));
+}
+
+fn standing(out: &mut String, answer: &Answer, width: usize) {
+    if answer.standing.is_empty() {
+        return;
+    }
+    _ = writeln!(out, "{TITLE}Where it stands{TITLE:#}");
+    for point in answer.standing.iter().filter(|point| point.probability >= 0.02).take(4) {
+        let first = format!("  {:>7}  ", percent(point.probability));
+        paragraph(out, width, &first, "           ", STRONG, &place(point));
+        for held in &point.held_by {
+            paragraph(out, width, "           ", "             ", PLAIN, &format!("held, because it needs {held}"));
+        }
+        for wait in &point.waits_for {
+            let waits = match wait.conditions.as_slice() {
+                [] => "nothing keeps it from going on".to_owned(),
+                list => format!("waits for {}", wording::list(list)),
+            };
+            let text = format!("{waits}, then goes to \"{}\"", wording::list(&wait.to));
+            paragraph(out, width, "           ", "             ", PLAIN, &text);
+        }
+    }
+    out.push('\n');
+}
+
+fn place(point: &StandingPoint) -> String {
+    if point.steps.is_empty() {
+        return "the controller does not run its program".to_owned();
+    }
+    let named: Vec<String> = point
+        .steps
+        .iter()
+        .zip(&point.words)
+        .map(|(step, words)| if words.is_empty() || words == step { step.clone() } else { format!("{step} ({words})") })
+        .collect();
+    format!("in step {}", named.join(" and "))
+}
+
+/// A line of the ranking.
+enum Line<'a> {
+    Cause(&'a Cause),
+    Nothing,
+    NotInFile,
+}
+
+fn causes(out: &mut String, finding: &Finding<'_>, width: usize) {
+    let answer = &finding.answer;
+    let mut lines: Vec<(f64, Line<'_>)> =
+        answer.causes.iter().map(|cause| (cause.probability, Line::Cause(cause))).collect();
+    lines.push((answer.nothing_wrong, Line::Nothing));
+    lines.push((answer.not_in_file, Line::NotInFile));
+    lines.sort_by(|one, two| two.0.total_cmp(&one.0));
+    _ = writeln!(out, "{TITLE}What it can be{TITLE:#}");
+    let mut listed = 0;
+    let mut unlisted = (0, 0.0);
+    for (probability, line) in &lines {
+        match line {
+            Line::Nothing => {
+                let words = "nothing is wrong: it waits for you";
+                row(out, width, *probability, words, "everything is as it should be at this point");
+            }
+            Line::NotInFile => {
+                row(out, width, *probability, "something that is not in this machine file", "");
+            }
+            Line::Cause(cause) if finding.all || (listed < LISTED && *probability >= WORTH_A_LINE) => {
+                listed += 1;
+                row(out, width, *probability, &cause.words, &reason(cause));
+                members(out, width, cause, finding.all);
+            }
+            Line::Cause(cause) => {
+                unlisted.0 += 1;
+                unlisted.1 += cause.probability;
+            }
+        }
+    }
+    if unlisted.0 > 0 {
+        let text = format!("and {} more of {} together; --all lists them", unlisted.0, percent(unlisted.1));
+        paragraph(out, width, INDENT, INDENT, FAINT, &text);
+    }
+    let pairs: Vec<_> = answer.together.iter().filter(|pair| pair.probability >= 0.02).take(3).collect();
+    for pair in pairs {
+        let text = format!("both at once: {}; and {}", pair.words[0], pair.words[1]);
+        row(out, width, pair.probability, &text, "");
+    }
+    out.push('\n');
+}
+
+fn row(out: &mut String, width: usize, probability: f64, words: &str, reason: &str) {
+    let first = format!("  {:>7}  {LIT}{}{LIT:#} ", percent(probability), bar(probability, BAR));
+    let mut body = String::new();
+    paragraph(&mut body, width, INDENT, INDENT, STRONG, words);
+    out.push_str(&first);
+    out.push_str(body.strip_prefix(INDENT).unwrap_or(&body));
+    if !reason.is_empty() {
+        paragraph(out, width, INDENT, INDENT, PLAIN, reason);
+    }
+}
+
+fn reason(cause: &Cause) -> String {
+    match cause.members.as_slice() {
+        [one] if !one.place.is_empty() => format!("{} [{}, {}]", cause.reason, one.key, one.place),
+        [one] => format!("{} [{}]", cause.reason, one.key),
+        _ => cause.reason.clone(),
+    }
+}
+
+fn members(out: &mut String, width: usize, cause: &Cause, all: bool) {
+    if cause.members.len() < 2 {
+        return;
+    }
+    let count = if all { cause.members.len() } else { MEMBERS };
+    let share = |probability: f64| percent(probability / cause.probability);
+    for member in cause.members.iter().take(count) {
+        let device = if member.device.is_empty() { String::new() } else { format!("{}: ", member.device) };
+        let place = if member.place.is_empty() { String::new() } else { format!(", {}", member.place) };
+        let text = format!("{device}{} [{}{place}]", member.words, member.key);
+        let first = format!("{INDENT}{:>6}  ", share(member.probability));
+        paragraph(out, width, &first, &format!("{INDENT}        "), FAINT, &text);
+    }
+    if cause.members.len() > count {
+        let rest: f64 = cause.members[count..].iter().map(|member| member.probability).sum();
+        let text = format!("{:>6}  {} more of this kind", share(rest), cause.members.len() - count);
+        _ = writeln!(out, "{INDENT}{FAINT}{text}{FAINT:#}");
+    }
+}
+
+fn doubts(out: &mut String, answer: &Answer, width: usize) {
+    if answer.fits_badly {
+        let text = "What was reported fits badly with everything in this file: take the readings again before \
+                    anything else.";
+        paragraph(out, width, "", "", BAD, text);
+    }
+    for doubtful in &answer.doubtful {
+        let text = format!(
+            "Look at {} once more: with {} it was not as reported.",
+            doubtful.lamp,
+            percent(doubtful.probability)
+        );
+        paragraph(out, width, "", "", STRONG, &text);
+    }
+    if answer.fits_badly || !answer.doubtful.is_empty() {
+        out.push('\n');
+    }
+}
+
+fn open(out: &mut String, answer: &Answer, width: usize) {
+    if answer.open.is_empty() {
+        return;
+    }
+    _ = writeln!(out, "{TITLE}The file leaves open{TITLE:#}");
+    for choice in answer.open.iter().take(4) {
+        let first = format!("  {:>7}  ", percent(choice.probability));
+        paragraph(out, width, &first, "           ", PLAIN, &choice.choices.join("; "));
+    }
+    if answer.open.len() > 4 {
+        let rest: f64 = answer.open[4..].iter().map(|choice| choice.probability).sum();
+        let text = format!("{:>7}  {} more", percent(rest), answer.open.len() - 4);
+        _ = writeln!(out, "  {FAINT}{text}{FAINT:#}");
+    }
+    out.push('\n');
+}
+
+fn foot(out: &mut String, finding: &Finding<'_>, width: usize) {
+    let extent = &finding.extent;
+    let text = format!(
+        "Looked at: {} deviations and {} pairs of them; three or more at once, {} of the weight before any report, \
+         were not.",
+        extent.deviations,
+        extent.pairs,
+        percent(finding.answer.left_out)
+    );
+    paragraph(out, width, "", "", FAINT, &text);
+    let caution = "The machine builder's manual, lockout rules and local codes come first.";
+    paragraph(out, width, "", "", FAINT, caution);
+}

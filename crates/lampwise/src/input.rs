@@ -1,0 +1,166 @@
+//! Files that are read, with their limits, and the machine that they describe.
+
+use std::fs::File;
+use std::io::{ErrorKind, Read};
+use std::path::{Path, PathBuf};
+
+use machine::{Alternative, Choice, LARGEST_FILE, Problem, Reading, Source};
+
+use crate::arguments::MachineChoice;
+use crate::failure::Failure;
+
+/// What stands before the name of a machine file that is inside the program.
+const DEMO: &str = "demo:";
+
+/// A machine file from inside the program: name, what it is, text.
+pub const DEMOS: &[(&str, &str, &str)] = &[
+    ("minimal", "jar capper: the least that is useful, 10 inputs", include_str!("../../../demos/minimal.toml")),
+    ("jar-filler", "jar filler with two modes, octal lamp rows", include_str!("../../../demos/jar-filler.toml")),
+    (
+        "parts-washer",
+        "parts washer with a second chart and two revisions",
+        include_str!("../../../demos/parts-washer.toml"),
+    ),
+    ("lidding-line", "lidding line: parallel branches, three doors", include_str!("../../../demos/lidding-line.toml")),
+];
+
+/// Reads a text file of at most `largest` bytes. `is` says what the file should be.
+pub fn read_text(path: &Path, is: &str, largest: usize) -> Result<Source, Failure> {
+    let shown = path.display();
+    let cannot = |why: &str, hint: &str| Failure::new("unreadable", format!("can't read {is} `{shown}`: {why}"), hint);
+    let mut bytes = Vec::new();
+    let file = File::open(path).map_err(|error| match error.kind() {
+        ErrorKind::NotFound => cannot("there is no such file", &nearest_file(path)),
+        ErrorKind::PermissionDenied => cannot("it may not be read", "look at the file's permissions"),
+        _ => cannot(&error.to_string(), "look whether the path is right"),
+    })?;
+    if file.metadata().is_ok_and(|about| about.is_dir()) {
+        return Err(cannot("it is a folder", &format!("name a file in it, such as `{}`", in_folder(path))));
+    }
+    // One byte more than allowed tells that there is more; an endless device is not read on.
+    let limit = u64::try_from(largest).unwrap_or(u64::MAX).saturating_add(1);
+    file.take(limit).read_to_end(&mut bytes).map_err(|error| cannot(&error.to_string(), "try to copy the file"))?;
+    if bytes.len() > largest {
+        let why = format!("it is larger than {} kB", largest / 1000);
+        return Err(cannot(&why, &format!("{is} is much smaller; is it the right file?")));
+    }
+    if bytes.contains(&0) {
+        return Err(cannot("it is no text", &format!("{is} is a plain text file")));
+    }
+    if bytes.iter().all(u8::is_ascii_whitespace) {
+        return Err(cannot("it is empty", "`lampwise demo minimal` prints one to begin with"));
+    }
+    match String::from_utf8(bytes) {
+        Ok(text) => Ok(Source::new(shown.to_string(), text)),
+        Err(error) => {
+            let good = error.utf8_error().valid_up_to();
+            let line = error.as_bytes().iter().take(good).filter(|byte| **byte == b'\n').count() + 1;
+            Err(cannot(&format!("line {line} is not in UTF-8"), "save it in the editor as UTF-8"))
+        }
+    }
+}
+
+/// What may have been meant by a file that isn't there.
+fn nearest_file(path: &Path) -> String {
+    let wanted = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
+    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
+    let mut names: Vec<String> = std::fs::read_dir(folder)
+        .map(|list| list.flatten().map(|entry| entry.file_name().to_string_lossy().into_owned()).collect())
+        .unwrap_or_default();
+    names.sort();
+    let near = names
+        .iter()
+        .map(|name| (strsim::jaro_winkler(name, &wanted), name))
+        .filter(|(nearness, _)| *nearness > 0.85)
+        .max_by(|one, two| one.0.total_cmp(&two.0));
+    match near {
+        Some((_, name)) => format!("did you mean `{}`?", folder.join(name).display()),
+        None => "`lampwise demo` lists machines that are inside the program".to_owned(),
+    }
+}
+
+fn in_folder(path: &Path) -> String {
+    let mut names: Vec<PathBuf> =
+        std::fs::read_dir(path).map(|list| list.flatten().map(|entry| entry.path()).collect()).unwrap_or_default();
+    names.sort();
+    let toml = names.into_iter().find(|path| path.extension().is_some_and(|end| end == "toml"));
+    toml.unwrap_or_else(|| path.join("machine.toml")).display().to_string()
+}
+
+/// Reads a machine file with its device libraries: those that it names, beside it, then those of the command line.
+pub fn read_machine(path: &Path, libraries: &[PathBuf]) -> Result<Reading, Failure> {
+    let source = machine_text(path)?;
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let named = libraries_of(&source).into_iter().map(|name| folder.join(name));
+    let mut texts = Vec::new();
+    for library in named.chain(libraries.iter().cloned()) {
+        texts.push(read_text(&library, "the device library", LARGEST_FILE)?);
+    }
+    Ok(machine::read(source, &texts))
+}
+
+fn machine_text(path: &Path) -> Result<Source, Failure> {
+    let name = path.to_string_lossy();
+    if let (Some(demo), false) = (name.strip_prefix(DEMO), path.exists()) {
+        let (_, _, text) = find_demo(demo)?;
+        return Ok(Source::new(name.as_ref(), *text));
+    }
+    read_text(path, "the machine file", LARGEST_FILE)
+}
+
+/// The demo of this name.
+pub fn find_demo(name: &str) -> Result<&'static (&'static str, &'static str, &'static str), Failure> {
+    DEMOS.iter().find(|(known, ..)| *known == name).ok_or_else(|| {
+        let names: Vec<&str> = DEMOS.iter().map(|(known, ..)| *known).collect();
+        Failure::new("unknown-demo", format!("there is no demo `{name}`"), format!("there is: {}", names.join(", ")))
+    })
+}
+
+/// The device libraries that a machine file names; mistakes in it are told when it is read as a whole.
+fn libraries_of(source: &Source) -> Vec<String> {
+    let root = machine::tree::parse(source, 0, &mut machine::problem::Problems::default());
+    root.texts("library").iter().map(|text| text.text.clone()).collect()
+}
+
+/// One machine, with what the file leaves open.
+pub struct Chosen {
+    /// The file that was read.
+    pub reading: Reading,
+    /// The alternatives, at least one.
+    pub alternatives: Vec<Alternative>,
+    /// What is worth knowing about the file; nothing that keeps it from being used.
+    pub remarks: Vec<Problem>,
+}
+
+/// Reads a machine file and resolves it for the machine that is meant.
+pub fn choose(arguments: &MachineChoice) -> Result<Chosen, Failure> {
+    let reading = read_machine(&arguments.machine, &arguments.library)?;
+    let choice = choice(arguments, &reading)?;
+    let resolved = reading.resolve(&choice);
+    if resolved.problems.iter().any(Problem::is_error) || resolved.alternatives.is_empty() {
+        return Err(Failure::file(reading.sources, resolved.problems));
+    }
+    Ok(Chosen { reading, alternatives: resolved.alternatives, remarks: resolved.problems })
+}
+
+fn choice(arguments: &MachineChoice, reading: &Reading) -> Result<Choice, Failure> {
+    let mut settings = Vec::new();
+    for text in &arguments.settings {
+        let Some((name, value)) = text.split_once('=') else {
+            let hint = "write NAME=VALUE, such as `--set fill_time=T#3s`";
+            return Err(Failure::new("setting", format!("`--set {text}` has no value"), hint));
+        };
+        settings.push((name.trim().to_owned(), value.trim().to_owned()));
+    }
+    if let Some(name) = &arguments.revision
+        && !reading.revisions().iter().any(|revision| revision.name == *name)
+    {
+        let names: Vec<String> = reading.revisions().iter().map(|revision| revision.name.clone()).collect();
+        let hint = match names.as_slice() {
+            [] => "this machine file has no revisions; leave `--revision` out".to_owned(),
+            names => format!("there is: {}", names.join(", ")),
+        };
+        return Err(Failure::new("unknown-revision", format!("there is no revision `{name}`"), hint));
+    }
+    Ok(Choice { revision: arguments.revision.clone(), serial: arguments.serial, settings })
+}
