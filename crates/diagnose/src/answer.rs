@@ -4,6 +4,7 @@
 use crate::diagnoser::{Ground, Look};
 use crate::evidence::{Complaint, Evidence, LampPlace, LampReport, LampState};
 use crate::panel::LampTruth;
+use crate::tally::lamp_changes;
 use crate::wording;
 use crate::world::World;
 use machine::id::TransitionId;
@@ -712,14 +713,12 @@ fn mechanism_name(machine: &Machine, mechanism: machine::id::MechanismId) -> &st
 
 /// One line: which of the odd readings the cause explains, and which speak against it.
 fn reason(ground: &Ground<'_>, class: usize, reports: &[LampReport]) -> String {
-    let Some(look) = ground.best[class].map(|index| &ground.looks[index]) else {
+    let Some((look, latent)) = ground.best[class].map(|(index, latent)| (&ground.looks[index], latent)) else {
         return "nothing reported shows it".to_owned();
     };
     let machine = &ground.world.machine;
-    let mut truth = look.truth.clone();
-    for (lamp, forced) in &ground.classes[class].lamps {
-        truth = truth.forced(*lamp, *forced);
-    }
+    let set = [(&ground.classes[class], latent)];
+    let truth = look.truth.with(&lamp_changes(ground.world, &look.situation, &look.truth, &set));
     let usual = ground
         .routine
         .exploration

@@ -9,7 +9,7 @@ use crate::panel::Panel;
 use crate::prior::Prior;
 use machine::Machine;
 use machine::id::{DeviationId, Id, RemedyId};
-use machine::model::{FaultEffect, Forced, Observable};
+use machine::model::{FaultEffect, InputStage, Observable, OutputStage};
 use sim::Behaviour;
 
 /// Deviations of one behaviour with the same bearing on the evidence.
@@ -21,14 +21,18 @@ pub(crate) struct Class {
     pub odds: f64,
     /// Odds by group of deviations that exclude each other.
     groups: Vec<(u32, f64)>,
-    /// Lamps that its members change by themselves.
-    pub lamps: Vec<(usize, Forced)>,
+    /// Lamps that its members change by themselves, and whether only as long as they are latent.
+    pub lamps: Vec<usize>,
+    /// Whether it lights the controller's error lamp.
+    pub error_lamp: bool,
+    /// Whether `lamps` are changed even when it has come into play.
+    pub always: bool,
     /// Whether an answer to a check can depend on which of its members it is.
     pub touches_checks: bool,
 }
 
 /// What a deviation does to what the evidence speaks of.
-type Key = (Vec<(usize, Forced)>, Vec<FaultEffect>, Vec<bool>, Option<RemedyId>);
+type Key = (Vec<FaultEffect>, Vec<FaultEffect>, Vec<bool>, Option<RemedyId>);
 
 /// Splits the behaviours into classes for these observables.
 pub(crate) fn classes(
@@ -49,7 +53,12 @@ pub(crate) fn classes(
                 None => split.push((key, vec![*member])),
             }
         }
-        for ((lamps, touched, inspected, _), members) in split {
+        for ((on_lamps, touched, inspected, _), members) in split {
+            let representative = members.first().copied().unwrap_or_else(|| DeviationId::new(0));
+            let effects = &machine.deviations[representative].effects;
+            let mut lamps: Vec<usize> = effects.iter().flat_map(|effect| panel.lamps_of(*effect)).collect();
+            lamps.sort_unstable();
+            lamps.dedup();
             let mut groups: Vec<(u32, f64)> = Vec::new();
             for member in &members {
                 let group = prior.group(*member);
@@ -65,6 +74,8 @@ pub(crate) fn classes(
                 members,
                 groups,
                 lamps,
+                error_lamp: effects.contains(&FaultEffect::ControllerError),
+                always: !on_lamps.is_empty(),
                 touches_checks: !touched.is_empty() || inspected.contains(&true),
             });
         }
@@ -80,7 +91,20 @@ fn key(
     remedies: &[RemedyId],
 ) -> Key {
     let effects = &machine.deviations[deviation].effects;
-    let mut lamps: Vec<_> = effects.iter().filter_map(|effect| panel.lamp_effect(*effect)).collect();
+    // What befalls only the lamp tells deviations apart that are alike to the program.
+    let mut lamps: Vec<_> = effects
+        .iter()
+        .copied()
+        .filter(|effect| {
+            matches!(
+                effect,
+                FaultEffect::Input(_, InputStage::Lamp, _)
+                    | FaultEffect::Output(_, OutputStage::Lamp, _)
+                    | FaultEffect::ControllerError
+            )
+        })
+        .filter(|effect| !panel.lamps_of(*effect).is_empty())
+        .collect();
     lamps.sort_unstable();
     let touched = effects.iter().filter(|effect| observables.iter().any(|one| concerns(**effect, one))).copied();
     let inspected = observables
@@ -97,6 +121,7 @@ fn key(
 fn concerns(effect: FaultEffect, observable: &Observable) -> bool {
     match (effect, observable) {
         (FaultEffect::Input(one, ..), Observable::InputStage(other, _)) => one == *other,
+        (FaultEffect::Supply(one, _), Observable::Supply(other)) => one == *other,
         (FaultEffect::Output(one, ..), Observable::OutputStage(other, _)) => one == *other,
         (FaultEffect::Stuck(one) | FaultEffect::StopsShort(one, _), Observable::MovesFreely(other)) => one == *other,
         _ => false,
@@ -137,6 +162,11 @@ impl Class {
         let own = prior.odds(member) * (other.odds - excluded).max(0.0);
         let twice = if self.behaviour == other.behaviour && self.members == other.members { 2.0 } else { 1.0 };
         if all > 0.0 { twice * own / all } else { 0.0 }
+    }
+
+    /// Whether a lamp can differ from what a situation says.
+    pub fn changes_lamps(&self, latent: bool) -> bool {
+        !self.lamps.is_empty() && (latent || self.always)
     }
 
     /// A member to reckon with: all of them bear alike on the evidence.

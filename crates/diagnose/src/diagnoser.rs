@@ -4,7 +4,7 @@ use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
 use crate::panel::{LampLikelihood, LampTruth, anything};
-use crate::tally::{Doubt, Item, Weigher, anything_else, looked_at};
+use crate::tally::{Doubt, Item, Weigher, anything_else, lamp_changes, looked_at};
 use crate::world::{Alternative, RoutineWorld, World};
 use machine::Machine;
 use machine::model::{FaultEffect, HandAction, Words};
@@ -57,8 +57,8 @@ pub(crate) struct Ground<'d> {
     pub pairs: Vec<((usize, usize), f64)>,
     /// What the machine can look like, with its stage and weight.
     pub looks: Vec<Look<'d>>,
-    /// By class, the index into `looks` where it weighs most.
-    pub best: Vec<Option<usize>>,
+    /// By class, the index into `looks` where it weighs most, and whether it is latent there.
+    pub best: Vec<Option<(usize, bool)>>,
 }
 
 /// A situation that the evidence leaves possible.
@@ -248,11 +248,11 @@ impl Diagnoser {
         }
         for one in &mut next {
             let classes: Vec<&Class> = one.present(weigher);
-            let mut truth = world.panel.truth(&world.plant, &one.situation);
-            for (lamp, forced) in classes.iter().flat_map(|class| &class.lamps) {
-                truth = truth.forced(*lamp, *forced);
-            }
-            one.mass *= lamps.of(&truth)
+            let truth = world.panel.truth(&world.plant, &one.situation);
+            // Every deviation is at work in the state itself by now; only dead lamps add to it.
+            let set: Vec<(&Class, bool)> = classes.iter().map(|class| (*class, false)).collect();
+            let changes = lamp_changes(world, &one.situation, &truth, &set);
+            one.mass *= lamps.of(&truth.with(&changes))
                 * looked_at(world, &self.doubt, &one.situation, &classes, &moment.positions, &moment.checks);
         }
         next.retain(|one| one.mass > 0.0);
@@ -416,7 +416,10 @@ fn first_moment<'d>(
     let best = tally
         .best
         .iter()
-        .map(|best| best.and_then(|(record, _)| index[exploration.records[record as usize].situation as usize]))
+        .map(|best| {
+            let (record, _, latent) = (*best)?;
+            Some((index[exploration.records[record as usize].situation as usize]?, latent))
+        })
         .collect();
     let pairs = (0..count)
         .flat_map(|a| (a..count).map(move |b| (a, b)))
@@ -485,7 +488,7 @@ fn gather<'d>(
         for class in set {
             if one.mass > best[class] {
                 best[class] = one.mass;
-                ground.best[class] = Some(look);
+                ground.best[class] = Some((look, true));
             }
         }
     }

@@ -9,8 +9,8 @@
 
 use crate::evidence::{LampPlace, LampReport, LampState, Naming};
 use machine::Machine;
-use machine::model::{FaultEffect, Forced, InputStage, LampKind, OutputStage, StatusMeaning};
-use sim::{Plant, Situation};
+use machine::model::{FaultEffect, InputStage, LampKind, OutputStage, StatusMeaning};
+use sim::{Plant, Situation, View};
 
 /// How often reports are wrong.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -67,6 +67,28 @@ fn lamp_likelihood(state: LampState, truth: Truth, error: f64) -> f64 {
     }
 }
 
+/// A lamp that shows something else than a situation says.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct LampChange {
+    lamp: usize,
+    truth: Truth,
+}
+
+impl LampChange {
+    /// The lamp is lit for this share of the time; flickering if it is neither always nor never.
+    #[must_use]
+    pub fn lit(lamp: usize, share: f64) -> Self {
+        let truth = if share <= 0.0 {
+            Truth::Steady(false)
+        } else if share >= 1.0 {
+            Truth::Steady(true)
+        } else {
+            Truth::Varies(share, true)
+        };
+        Self { lamp, truth }
+    }
+}
+
 /// What the lamps of a situation really show.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LampTruth {
@@ -94,21 +116,25 @@ impl LampTruth {
         }
     }
 
-    /// The same with a lamp that shows something else.
+    /// The same with lamps that show something else.
     #[must_use]
-    pub fn forced(&self, lamp: usize, forced: Forced) -> Self {
+    pub fn with(&self, changes: &[LampChange]) -> Self {
         let mut changed = self.clone();
-        let lit = self.lit[lamp >> 6] >> (lamp & 63) & 1 == 1;
-        changed.varies.retain(|(which, ..)| *which != lamp);
-        match forced {
-            Forced::Off => changed.lit[lamp >> 6] &= !(1 << (lamp & 63)),
-            Forced::On => changed.lit[lamp >> 6] |= 1 << (lamp & 63),
-            Forced::Chatters(made, broken) if lit => {
-                changed.varies.push((lamp, f64::from(made) / f64::from((made + broken).max(1)), true));
+        for change in changes {
+            let (word, bit) = (change.lamp >> 6, 1_u64 << (change.lamp & 63));
+            changed.varies.retain(|(which, ..)| *which != change.lamp);
+            match change.truth {
+                Truth::Steady(true) => changed.lit[word] |= bit,
+                Truth::Steady(false) => changed.lit[word] &= !bit,
+                Truth::Varies(share, flickers) => changed.varies.push((change.lamp, share, flickers)),
             }
-            Forced::Chatters(..) => {}
         }
         changed
+    }
+
+    /// Whether the lamp is lit when the change is left aside, for deciding whether it is one.
+    fn is(&self, change: &LampChange) -> bool {
+        self.of(change.lamp) == change.truth
     }
 }
 
@@ -207,19 +233,35 @@ impl Panel {
         truth
     }
 
-    /// What an effect does to the lamp itself, beyond what the program notices.
+    /// The lamps that an effect can change by itself, beyond what the situation says: a dead
+    /// lamp always, an input that nobody reads as long as its fault has not come into play.
     #[must_use]
-    pub fn lamp_effect(&self, effect: FaultEffect) -> Option<(usize, Forced)> {
-        self.kinds.iter().enumerate().find_map(|(lamp, kind)| match (kind, effect) {
-            (LampKind::Input(input), FaultEffect::Input(which, InputStage::Lamp, forced)) if *input == which => {
-                Some((lamp, forced))
-            }
-            (LampKind::Output(output), FaultEffect::Output(which, OutputStage::Lamp, forced)) if *output == which => {
-                Some((lamp, forced))
-            }
-            (LampKind::Status(StatusMeaning::Error), FaultEffect::ControllerError) => Some((lamp, Forced::On)),
-            _ => None,
-        })
+    pub fn lamps_of(&self, effect: FaultEffect) -> Vec<usize> {
+        let concerned = |kind: &LampKind| match (kind, effect) {
+            (LampKind::Input(input), FaultEffect::Input(which, ..)) => *input == which,
+            (LampKind::Output(output), FaultEffect::Output(which, OutputStage::Lamp, _)) => *output == which,
+            (LampKind::Status(StatusMeaning::Error), FaultEffect::ControllerError) => true,
+            _ => false,
+        };
+        self.kinds.iter().enumerate().filter(|(_, kind)| concerned(kind)).map(|(lamp, _)| lamp).collect()
+    }
+
+    /// What these lamps really show with these deviations there, where that is not what the situation says.
+    #[must_use]
+    pub fn changes(&self, view: &View<'_>, truth: &LampTruth, lamps: &[usize], error: bool) -> Vec<LampChange> {
+        lamps
+            .iter()
+            .filter_map(|lamp| {
+                let share = match &self.kinds[*lamp] {
+                    LampKind::Input(input) => view.input(*input, InputStage::Lamp),
+                    LampKind::Output(output) => view.output(*output, OutputStage::Lamp),
+                    LampKind::Status(StatusMeaning::Error) => f64::from(u8::from(error)),
+                    _ => return None,
+                };
+                let change = LampChange::lit(*lamp, share);
+                (!truth.is(&change)).then_some(change)
+            })
+            .collect()
     }
 
     /// The permutations by which a report can slip, each with its probability; the first is "not at all".
@@ -334,7 +376,33 @@ impl LampLikelihood {
     /// The probability of the report when the lamps really show this.
     #[must_use]
     pub fn of(&self, truth: &LampTruth) -> f64 {
-        self.components.iter().map(|component| component.weight * self.component(component, truth)).sum()
+        self.parts(truth).iter().sum()
+    }
+
+    /// The same by the parts of the mixture, whose sum it is; see [`LampLikelihood::changed`].
+    #[must_use]
+    pub fn parts(&self, truth: &LampTruth) -> Vec<f64> {
+        self.components.iter().map(|component| component.weight * self.component(component, truth)).collect()
+    }
+
+    /// The probability of the report when these lamps show something else than in `truth`, whose
+    /// parts are given. Costs one factor for each part and lamp rather than a count of all lamps.
+    #[must_use]
+    pub fn changed(&self, truth: &LampTruth, parts: &[f64], changes: &[LampChange]) -> f64 {
+        let mut sum = 0.0;
+        for (component, part) in self.components.iter().zip(parts) {
+            let mut product = *part;
+            for change in changes {
+                let (word, bit) = (change.lamp >> 6, 1_u64 << (change.lamp & 63));
+                // A lamp that nobody reported says nothing.
+                if let Some(kind) = component.masks.iter().position(|mask| mask[word] & bit != 0) {
+                    let likelihood = |truth| lamp_likelihood(STATES[kind % 3], truth, self.errors[kind / 3]);
+                    product *= likelihood(change.truth) / likelihood(truth.of(change.lamp));
+                }
+            }
+            sum += product;
+        }
+        sum
     }
 
     fn component(&self, component: &Component, truth: &LampTruth) -> f64 {

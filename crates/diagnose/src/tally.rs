@@ -8,7 +8,7 @@
 
 use crate::class::{Class, classes};
 use crate::evidence::{CheckReport, Complaint, Deed, Evidence, Moment, PositionReport};
-use crate::panel::{LampLikelihood, Misreading, anything};
+use crate::panel::{LampChange, LampLikelihood, LampTruth, Misreading, anything};
 use crate::standing::Standing;
 use crate::world::{RoutineWorld, World};
 use machine::model::Observable;
@@ -61,8 +61,8 @@ pub(crate) struct Tally {
     pub pair: Vec<f64>,
     /// By situation.
     pub situations: Vec<f64>,
-    /// By class: the record in which it weighs most, with that weight.
-    pub best: Vec<Option<(u32, f64)>>,
+    /// By class: the record in which it weighs most, with that weight, and whether it is latent there.
+    pub best: Vec<Option<(u32, f64, bool)>>,
     /// The unknown cause.
     pub unknown: f64,
 }
@@ -143,14 +143,14 @@ impl<'w> Weigher<'w> {
         }
     }
 
-    /// The probability of all that was seen, in this situation with these deviations there.
-    fn seen(&self, situation: usize, set: &[&Class]) -> f64 {
+    /// The probability of all that was seen, in this situation with these deviations there;
+    /// `parts` are those of the lamp likelihood in the situation itself.
+    fn seen(&self, situation: usize, parts: &[f64], set: &[(&Class, bool)]) -> f64 {
         let truth = &self.routine.truths[situation];
-        let changed = set
-            .iter()
-            .flat_map(|class| &class.lamps)
-            .fold(None, |changed, (lamp, forced)| Some(changed.as_ref().unwrap_or(truth).forced(*lamp, *forced)));
-        self.lamps.of(changed.as_ref().unwrap_or(truth)) * self.looked_at(situation, set)
+        let changes = lamp_changes(self.world, &self.routine.exploration.situations[situation], truth, set);
+        let lamps = if changes.is_empty() { parts.iter().sum() } else { self.lamps.changed(truth, parts, &changes) };
+        let classes: Vec<&Class> = set.iter().map(|(class, _)| *class).collect();
+        lamps * self.looked_at(situation, &classes)
     }
 
     fn looked_at(&self, situation: usize, set: &[&Class]) -> f64 {
@@ -167,7 +167,9 @@ impl<'w> Weigher<'w> {
     /// Goes through everything that can be the case, in a fixed order.
     pub fn each(&self, mut see: impl FnMut(Item)) {
         let exploration = &self.routine.exploration;
-        let base: Vec<f64> = (0..exploration.situations.len()).map(|situation| self.seen(situation, &[])).collect();
+        let parts: Vec<Vec<f64>> = self.routine.truths.iter().map(|truth| self.lamps.parts(truth)).collect();
+        let base: Vec<f64> =
+            parts.iter().enumerate().map(|(situation, parts)| self.seen(situation, parts, &[])).collect();
         let mut by_behaviour = vec![Vec::new(); exploration.behaviours.len()];
         for (index, class) in self.classes.iter().enumerate() {
             by_behaviour[class.behaviour].push(index);
@@ -175,9 +177,7 @@ impl<'w> Weigher<'w> {
         let count = self.classes.len();
         let together: Vec<f64> =
             (0..count * count).map(|at| self.classes[at / count].odds_with(&self.classes[at % count])).collect();
-        let plain: Vec<bool> =
-            self.classes.iter().map(|class| class.lamps.is_empty() && !class.touches_checks).collect();
-        let mut known = Known { weigher: self, base: &base, plain: &plain, cache: rustc_hash::FxHashMap::default() };
+        let mut known = Known { weigher: self, parts: &parts, base: &base, cache: rustc_hash::FxHashMap::default() };
 
         for (number, (record, standing)) in exploration.records.iter().zip(&self.routine.standings).enumerate() {
             let told = self.told(record, *standing);
@@ -196,19 +196,19 @@ impl<'w> Weigher<'w> {
                     for a in &by_behaviour[first as usize] {
                         for b in &by_behaviour[second as usize] {
                             let odds = together[a * count + b];
-                            give([Some(*a), Some(*b)], told * odds * known.two(situation, *a, *b));
+                            give([Some(*a), Some(*b)], told * odds * known.two(situation, (*a, false), (*b, false)));
                         }
                     }
                 }
                 (Some(first), None) => {
                     let latent = latent.unwrap_or(&[]);
                     for a in &by_behaviour[first as usize] {
-                        give([Some(*a), None], told * self.classes[*a].odds * known.one(situation, *a));
+                        give([Some(*a), None], told * self.classes[*a].odds * known.one(situation, *a, false));
                         for (b, class) in self.classes.iter().enumerate() {
                             let share = latent.get(class.behaviour).copied().unwrap_or(0.0);
                             if share > 0.0 {
                                 let odds = together[a * count + b] * share;
-                                give([Some(*a), Some(b)], told * odds * known.two(situation, *a, b));
+                                give([Some(*a), Some(b)], told * odds * known.two(situation, (*a, false), (b, true)));
                             }
                         }
                     }
@@ -219,12 +219,12 @@ impl<'w> Weigher<'w> {
                     let share = |class: usize| latent.get(self.classes[class].behaviour).copied().unwrap_or(0.0);
                     for a in (0..count).filter(|a| share(*a) > 0.0) {
                         let odds = self.classes[a].odds * share(a);
-                        give([Some(a), None], told * odds * known.one(situation, a));
+                        give([Some(a), None], told * odds * known.one(situation, a, true));
                         for b in a..count {
                             let twice = if a == b { 2.0 } else { 1.0 };
                             let odds = together[a * count + b] * share(a) * share(b) / twice;
                             if odds > 0.0 {
-                                give([Some(a), Some(b)], told * odds * known.two(situation, a, b));
+                                give([Some(a), Some(b)], told * odds * known.two(situation, (a, true), (b, true)));
                             }
                         }
                     }
@@ -253,10 +253,11 @@ impl<'w> Weigher<'w> {
                 [Some(a), None] | [None, Some(a)] => tally.single[a as usize] += item.mass,
                 [None, None] => tally.nothing += item.mass,
             }
-            for class in item.set.into_iter().flatten() {
+            let in_play = usize::from(record.first.is_some()) + usize::from(record.second.is_some());
+            for (place, class) in item.set.into_iter().flatten().enumerate() {
                 let best = &mut tally.best[class as usize];
-                if best.is_none_or(|(_, mass)| item.mass > mass) {
-                    *best = Some((item.record, item.mass));
+                if best.is_none_or(|(_, mass, _)| item.mass > mass) {
+                    *best = Some((item.record, item.mass, place >= in_play));
                 }
             }
         });
@@ -325,31 +326,64 @@ fn reported(shares: &[f64], said: usize, error: f64) -> f64 {
     right * (1.0 - error) + (1.0 - right) * error / others
 }
 
+/// The lamps that show something else than the situation says, with these deviations there.
+/// Each comes with whether it is latent.
+pub(crate) fn lamp_changes(
+    world: &World,
+    situation: &Situation,
+    truth: &LampTruth,
+    set: &[(&Class, bool)],
+) -> Vec<LampChange> {
+    let mut lamps: Vec<usize> = set
+        .iter()
+        .filter(|(class, latent)| class.changes_lamps(*latent))
+        .flat_map(|(class, _)| class.lamps.iter().copied())
+        .collect();
+    if lamps.is_empty() {
+        return Vec::new();
+    }
+    lamps.sort_unstable();
+    lamps.dedup();
+    let deviations: Vec<_> = set.iter().map(|(class, _)| class.representative()).collect();
+    let view = View::new(&world.machine, &world.plant, situation, &deviations);
+    let error = set.iter().any(|(class, _)| class.error_lamp);
+    world.panel.changes(&view, truth, &lamps, error)
+}
+
 /// Probabilities of what was seen, worked out once for each situation and class.
 struct Known<'k, 'w> {
     weigher: &'k Weigher<'w>,
+    parts: &'k [Vec<f64>],
     base: &'k [f64],
-    plain: &'k [bool],
-    cache: rustc_hash::FxHashMap<(usize, usize), f64>,
+    cache: rustc_hash::FxHashMap<(usize, usize, bool), f64>,
 }
 
 impl Known<'_, '_> {
-    fn one(&mut self, situation: usize, class: usize) -> f64 {
-        if self.plain[class] {
-            return self.base[situation];
-        }
-        let weigher = self.weigher;
-        *self.cache.entry((situation, class)).or_insert_with(|| weigher.seen(situation, &[&weigher.classes[class]]))
+    /// Whether a class can change what is seen in a situation.
+    fn plain(&self, class: usize, latent: bool) -> bool {
+        let class = &self.weigher.classes[class];
+        !class.touches_checks && !class.changes_lamps(latent)
     }
 
-    fn two(&mut self, situation: usize, a: usize, b: usize) -> f64 {
-        if self.plain[a] {
-            return self.one(situation, b);
+    fn one(&mut self, situation: usize, class: usize, latent: bool) -> f64 {
+        if self.plain(class, latent) {
+            return self.base[situation];
         }
-        if self.plain[b] {
-            return self.one(situation, a);
+        let (weigher, parts) = (self.weigher, &self.parts[situation]);
+        *self
+            .cache
+            .entry((situation, class, latent))
+            .or_insert_with(|| weigher.seen(situation, parts, &[(&weigher.classes[class], latent)]))
+    }
+
+    fn two(&mut self, situation: usize, a: (usize, bool), b: (usize, bool)) -> f64 {
+        if self.plain(a.0, a.1) {
+            return self.one(situation, b.0, b.1);
+        }
+        if self.plain(b.0, b.1) {
+            return self.one(situation, a.0, a.1);
         }
         let classes = &self.weigher.classes;
-        self.weigher.seen(situation, &[&classes[a], &classes[b]])
+        self.weigher.seen(situation, &self.parts[situation], &[(&classes[a.0], a.1), (&classes[b.0], b.1)])
     }
 }
