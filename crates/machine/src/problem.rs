@@ -66,9 +66,14 @@ impl Problem {
         let Some(source) = sources.get(self.span.file as usize) else {
             return renderer.render(&[title.element(Level::HELP.message(self.hint.as_deref().unwrap_or("")))]);
         };
-        let snippet = Snippet::source(&source.text)
+        // Only the lines in question go to the renderer, so that a large file with many mistakes is quick.
+        let span = clip(self.span, &source.text);
+        let first = source.text[..span.start].rfind('\n').map_or(0, |at| at + 1);
+        let last = source.text[span.end..].find('\n').map_or(source.text.len(), |at| span.end + at);
+        let snippet = Snippet::source(&source.text[first..last])
+            .line_start(source.line_column(first).line)
             .path(&source.name)
-            .annotation(AnnotationKind::Primary.span(clip(self.span, &source.text)));
+            .annotation(AnnotationKind::Primary.span(span.start - first..span.end - first));
         let mut group = title.element(snippet);
         if let Some(hint) = &self.hint {
             group = group.element(Level::HELP.message(hint));
@@ -109,6 +114,9 @@ fn clip(span: Span, text: &str) -> std::ops::Range<usize> {
     start..inside(span.end as usize).max(start)
 }
 
+/// The most problems that are listed for one file.
+pub const MOST_PROBLEMS: usize = 1_000;
+
 /// The problems found so far.
 #[derive(Clone, Debug, Default)]
 pub struct Problems {
@@ -136,16 +144,39 @@ impl Problems {
         self.push(Problem { severity, span, code, what, hint });
     }
 
-    /// Adds a problem unless the very same is there.
+    /// Adds a problem unless the very same is there. After [`MOST_PROBLEMS`] only says that there are more.
     pub fn push(&mut self, problem: Problem) {
-        if !self.list.contains(&problem) {
-            self.list.push(problem);
+        if self.list.len() > MOST_PROBLEMS || self.list.contains(&problem) {
+            return;
         }
+        if self.list.len() == MOST_PROBLEMS {
+            self.list.push(Problem {
+                severity: Severity::Error,
+                span: problem.span,
+                code: "too-many-problems",
+                what: format!("more than {MOST_PROBLEMS} problems; the others are not shown"),
+                hint: Some("put the first ones right and look again".to_string()),
+            });
+            return;
+        }
+        self.list.push(problem);
     }
 
     /// Adds those of `others` that are not there yet.
     pub fn extend(&mut self, others: impl IntoIterator<Item = Problem>) {
         others.into_iter().for_each(|problem| self.push(problem));
+    }
+
+    /// How many there are.
+    #[must_use]
+    pub fn len(&self) -> usize {
+        self.list.len()
+    }
+
+    /// Whether there are none.
+    #[must_use]
+    pub fn is_empty(&self) -> bool {
+        self.list.is_empty()
     }
 
     /// Whether any of them is an error.

@@ -69,6 +69,12 @@ pub(crate) struct Resolver<'r> {
     pub machine: Machine,
     pub open: Vec<OpenChoice>,
     pub points: BTreeMap<String, Point>,
+    pub mechanism_names: BTreeMap<String, MechanismId>,
+    pub supply_names: BTreeMap<String, SupplyId>,
+    /// The outputs that move a mechanism to a position.
+    pub movers: BTreeMap<(MechanismId, u8), Vec<OutputId>>,
+    /// All outputs that move a mechanism.
+    pub drivers: BTreeMap<MechanismId, Vec<OutputId>>,
     pub input_kinds: Vec<String>,
     pub input_tables: Vec<Option<&'r Table>>,
     pub input_spans: Vec<Span>,
@@ -77,6 +83,7 @@ pub(crate) struct Resolver<'r> {
     pub supply_kinds: Vec<String>,
     pub lapses: Vec<crate::model::Deviation>,
     pub mentions: Vec<Mention>,
+    pub mentions_by_name: BTreeMap<String, Vec<usize>>,
 }
 
 /// What a resolution gives.
@@ -105,6 +112,11 @@ impl<'r> Resolver<'r> {
             machine: Machine::default(),
             open: Vec::new(),
             points: BTreeMap::new(),
+            mechanism_names: BTreeMap::new(),
+            supply_names: BTreeMap::new(),
+            movers: BTreeMap::new(),
+            drivers: BTreeMap::new(),
+            mentions_by_name: BTreeMap::new(),
             input_kinds: Vec::new(),
             input_tables: Vec::new(),
             input_spans: Vec::new(),

@@ -52,3 +52,33 @@ fn the_demo_machines_have_no_mistakes() {
         assert_eq!(lint(&path), "", "{}", path.display());
     }
 }
+
+/// The codes of what lint says about a text.
+fn codes(text: String) -> Vec<&'static str> {
+    read(Source::new("huge.toml", text), &[]).lint().iter().map(|problem| problem.code).collect()
+}
+
+const HEAD: &str = "format = 1\n[machine]\nname = \"Huge\"\n[inputs]\n";
+
+#[test]
+fn a_file_that_is_too_large_is_refused() {
+    let points: String = (0..2_001).map(|n| format!("X{n} = {{ lit = \"a = b\" }}\n")).collect();
+    assert!(codes(format!("{HEAD}{points}")).contains(&"too-large"));
+    assert!(codes(format!("{HEAD}# {}", "x".repeat(1_000_000))).contains(&"too-large"));
+}
+
+#[test]
+fn deep_nesting_is_a_message_and_no_overflow() {
+    let deep = format!("{HEAD}X0 = {{ lit = \"{}a = b\" }}\n", "NOT (".repeat(50_000));
+    assert!(codes(deep).contains(&"syntax"));
+    let lists = format!("{HEAD}X0 = {}{}\n", "[".repeat(50_000), "]".repeat(50_000));
+    assert!(codes(lists).contains(&"toml"));
+}
+
+#[test]
+fn a_file_of_mistakes_only_lists_a_bounded_number() {
+    let points: String = (0..1_900).map(|n| format!("X{n} = {{ lit = \"F{n} AND G{n}\" }}\n")).collect();
+    let codes = codes(format!("{HEAD}{points}"));
+    assert!(codes.contains(&"too-many-problems"));
+    assert!(codes.len() <= machine::problem::MOST_PROBLEMS + 1, "{}", codes.len());
+}

@@ -42,6 +42,9 @@ impl Filling {
     #[must_use]
     pub fn fill(&self, template: &str, language: &str) -> String {
         let mut text = template.to_string();
+        if !text.contains('{') {
+            return text;
+        }
         for (place, words) in &self.places {
             let filled = words.in_language(language);
             let mark = format!("{{{place}}}");

@@ -155,7 +155,7 @@ impl<'r> Resolver<'r> {
     fn mode_or_note(&mut self, text: &Text) -> Option<crate::id::ModeId> {
         let found = self.machine.modes.find(|mode| mode.name == text.text).map(|(id, _)| id);
         if found.is_none() {
-            let hint = super::lookup::nearest_hint(&text.text, self.machine.modes.rows().map(|row| row.name.as_str()));
+            let hint = self.hint(&text.text, self.machine.modes.rows().map(|row| row.name.as_str()));
             self.problems.error(text.span, "unknown-name", format!("there is no mode `{}`", text.text), hint);
         }
         found
@@ -489,7 +489,7 @@ impl<'r> Resolver<'r> {
             }
             None => {
                 let names = self.machine.settings.rows().map(|row| row.name.as_str());
-                let hint = super::lookup::nearest_hint(&word.text, names);
+                let hint = self.hint(&word.text, names);
                 let hint = if self.machine.settings.is_empty() { crate::text::time::HINT.to_string() } else { hint };
                 let what = format!("`{}` is neither a time nor a setting", word.text);
                 self.problems.error(span, "unknown-name", what, hint);
@@ -506,7 +506,7 @@ impl<'r> Resolver<'r> {
             Verb::Count | Verb::Clear => {
                 let Some((counter, _)) = self.machine.counters.find(|counter| counter.name == name) else {
                     let names = self.machine.counters.rows().map(|row| row.name.as_str());
-                    let hint = super::lookup::nearest_hint(name, names);
+                    let hint = self.hint(name, names);
                     let hint = if self.machine.counters.is_empty() {
                         format!("declare it: [counters] {name} = {{}}")
                     } else {
@@ -550,7 +550,7 @@ impl<'r> Resolver<'r> {
             let machine = &self.machine;
             let names = machine.mechanisms.rows().map(|row| row.name.as_str());
             let names = names.chain(self.points.keys().map(String::as_str));
-            let hint = super::lookup::nearest_hint(name, names);
+            let hint = self.hint(name, names);
             self.problems.error(span, "unknown-name", format!("there is no mechanism or output `{name}`"), hint);
             return Vec::new();
         };

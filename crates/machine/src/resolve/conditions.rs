@@ -1,6 +1,5 @@
 //! Conditions with their names looked up: over the world, and over what the program knows.
 
-use super::lookup::nearest_hint;
 use super::{Point, Resolver};
 use crate::condition::Condition;
 use crate::id::{ChartId, InputId, MechanismId, StepId};
@@ -79,7 +78,7 @@ impl Resolver<'_> {
             return lost();
         }
         let supplies = self.machine.supplies.rows().map(|row| row.name.as_str());
-        let hint = nearest_hint(&word.text, supplies.chain(self.points.keys().map(String::as_str)));
+        let hint = self.hint(&word.text, supplies.chain(self.points.keys().map(String::as_str)));
         let what = format!("there is no supply or output `{}`", word.text);
         self.problems.error(span, "unknown-name", what, hint);
         lost()
@@ -199,7 +198,7 @@ impl Resolver<'_> {
         let names = names.chain(machine.modes.rows().map(|row| row.name.as_str()));
         let names = names.chain(machine.settings.rows().map(|row| row.name.as_str()));
         let names = names.chain(machine.mechanisms.rows().map(|row| row.name.as_str()));
-        nearest_hint(name, names)
+        self.hint(name, names)
     }
 
     fn note_unused_input(&mut self, input: InputId, span: Span) {
@@ -385,7 +384,7 @@ impl Resolver<'_> {
     pub fn step_or_note(&mut self, name: &str, span: Span, scope: Scope) -> Option<StepId> {
         let found = self.step_named(name, scope);
         if found.is_none() {
-            let hint = nearest_hint(name, self.machine.steps.rows().map(|step| step.name.as_str()));
+            let hint = self.hint(name, self.machine.steps.rows().map(|step| step.name.as_str()));
             self.problems.error(span, "unknown-step", format!("there is no step `{name}`"), hint);
         }
         found

@@ -377,7 +377,7 @@ impl<'r> Resolver<'r> {
                     fault.source = Source::File;
                 }
                 None => {
-                    let hint = super::lookup::nearest_hint(&entry.key, faults.iter().map(|fault| fault.key.as_str()));
+                    let hint = self.hint(&entry.key, faults.iter().map(|fault| fault.key.as_str()));
                     let what = format!("it has no fault mode `{}`", entry.key);
                     self.problems.error(entry.key_span, "unknown-name", what, hint);
                 }
@@ -740,7 +740,7 @@ impl<'r> Resolver<'r> {
         if found.is_none() {
             // Parts of chains have a blank in their names; nobody means them.
             let names = self.machine.devices.rows().map(|row| row.name.as_str()).filter(|name| !name.contains(' '));
-            let hint = super::lookup::nearest_hint(name, names);
+            let hint = self.hint(name, names);
             self.problems.error(span, "unknown-name", format!("there is no device `{name}`"), hint);
         }
         found

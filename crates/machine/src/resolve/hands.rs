@@ -28,7 +28,7 @@ impl<'r> Resolver<'r> {
                 let found = self.machine.modes.find(|mode| mode.name == text.text).map(|(id, _)| id);
                 if found.is_none() {
                     let names = self.machine.modes.rows().map(|row| row.name.as_str());
-                    let hint = super::lookup::nearest_hint(&text.text, names);
+                    let hint = self.hint(&text.text, names);
                     self.problems.error(text.span, "unknown-name", format!("there is no mode `{}`", text.text), hint);
                 }
                 found
@@ -339,7 +339,7 @@ impl<'r> Resolver<'r> {
                     Some(Point::Input(input)) => expect.push((ExpectedLamp::Input(input), lit)),
                     Some(Point::Output(output)) => expect.push((ExpectedLamp::Output(output), lit)),
                     None => {
-                        let hint = super::lookup::nearest_hint(&label.text, self.points.keys().map(String::as_str));
+                        let hint = self.hint(&label.text, self.points.keys().map(String::as_str));
                         let span: Span = text.part(label.range.clone());
                         self.problems.error(span, "unknown-name", format!("there is no point `{}`", label.text), hint);
                     }

@@ -31,13 +31,22 @@ pub(crate) fn nearness(one: &str, two: &str) -> f64 {
     strsim::jaro_winkler(&one.to_lowercase(), &two.to_lowercase())
 }
 
+/// With more problems than this, hints no longer look for near names: a file that is wrong
+/// throughout must not take long.
+const MOST_HINTS: usize = 200;
+
 impl Resolver<'_> {
+    /// [`nearest_hint`], as long as there are not too many problems already.
+    pub fn hint<'c>(&self, name: &str, candidates: impl Iterator<Item = &'c str>) -> String {
+        if self.problems.len() > MOST_HINTS { String::new() } else { nearest_hint(name, candidates) }
+    }
+
     pub fn mechanism(&self, name: &str) -> Option<MechanismId> {
-        self.machine.mechanisms.find(|row| row.name == name).map(|(id, _)| id)
+        self.mechanism_names.get(name).copied()
     }
 
     pub fn supply(&self, name: &str) -> Option<SupplyId> {
-        self.machine.supplies.find(|row| row.name == name).map(|(id, _)| id)
+        self.supply_names.get(name).copied()
     }
 
     pub fn point(&self, name: &str) -> Option<Point> {
@@ -48,7 +57,7 @@ impl Resolver<'_> {
     pub fn mechanism_or_note(&mut self, name: &str, span: Span) -> Option<MechanismId> {
         let found = self.mechanism(name);
         if found.is_none() {
-            let hint = nearest_hint(name, self.machine.mechanisms.rows().map(|row| row.name.as_str()));
+            let hint = self.hint(name, self.machine.mechanisms.rows().map(|row| row.name.as_str()));
             self.problems.error(span, "unknown-name", format!("there is no mechanism `{name}`"), hint);
         }
         found
@@ -59,7 +68,7 @@ impl Resolver<'_> {
         let row = &self.machine.mechanisms[mechanism];
         let found = row.positions.iter().position(|position| position == name).and_then(|at| u8::try_from(at).ok());
         if found.is_none() {
-            let hint = nearest_hint(name, row.positions.iter().map(String::as_str));
+            let hint = self.hint(name, row.positions.iter().map(String::as_str));
             let what = format!("`{}` has no position `{name}`", row.name);
             self.problems.error(span, "unknown-position", what, hint);
         }

@@ -1,5 +1,7 @@
 //! Mechanisms, declared and implied, with their positions, class and rest.
 
+use std::collections::BTreeSet;
+
 use super::mentions::How;
 use super::{Resolver, humanised};
 use crate::library::Filling;
@@ -23,14 +25,16 @@ impl Resolver<'_> {
         }
         let declared = names.len();
         let outsiders = self.names_of_other_things();
+        let mut known: BTreeSet<String> = names.iter().cloned().collect();
         for mention in &self.mentions {
             let implies = mention.how != How::Asked && mention.how != How::Needed;
             if implies
                 && !looks_like_label(&mention.mechanism)
-                && !names.contains(&mention.mechanism)
+                && !known.contains(&mention.mechanism)
                 && !outsiders.contains(&mention.mechanism)
             {
                 names.push(mention.mechanism.clone());
+                known.insert(mention.mechanism.clone());
             }
         }
         if names.len() > MOST_MECHANISMS {
@@ -41,17 +45,18 @@ impl Resolver<'_> {
         for (index, name) in names.iter().enumerate() {
             let table = self.root.table("mechanisms").and_then(|table| table.table(name)).unwrap_or(&empty);
             let mechanism = self.mechanism_row(name, table, index < declared);
-            self.machine.mechanisms.push(mechanism);
+            let id = self.machine.mechanisms.push(mechanism);
+            self.mechanism_names.insert(name.clone(), id);
         }
         self.note_likely_misspellings(declared);
     }
 
     /// Names that `do`, `run` or a routine may use for things that are no mechanisms.
-    fn names_of_other_things(&self) -> Vec<String> {
-        let mut names = Vec::new();
+    fn names_of_other_things(&self) -> BTreeSet<String> {
+        let mut names = BTreeSet::new();
         for group in ["inputs", "outputs", "supplies", "latches", "counters", "settings"] {
             for entry in self.entries(group) {
-                names.push(entry.key.clone());
+                names.insert(entry.key.clone());
                 names.extend(entry.node.table().and_then(|table| table.string("tag")));
             }
         }
@@ -72,7 +77,7 @@ impl Resolver<'_> {
             let found = index_of(&positions, &text.text);
             if found.is_none() {
                 let what = format!("`{name}` has no position `{}`", text.text);
-                let hint = super::lookup::nearest_hint(&text.text, positions.iter().map(String::as_str));
+                let hint = self.hint(&text.text, positions.iter().map(String::as_str));
                 self.problems.error(text.span, "unknown-position", what, hint);
             }
             found
@@ -102,7 +107,7 @@ impl Resolver<'_> {
             Some("drive") => return MechanismClass::Driven,
             _ => {}
         }
-        let mentions = || self.mentions.iter().filter(|mention| mention.mechanism == name);
+        let mentions = || self.mentions_of(name);
         let driven = table.get("moves").is_some()
             || mentions().any(|mention| matches!(mention.how, How::Moved | How::Driven | How::Running));
         if driven {
@@ -138,7 +143,7 @@ impl Resolver<'_> {
             return positions;
         }
         let mut named: Vec<(String, How)> = Vec::new();
-        for mention in self.mentions.iter().filter(|mention| mention.mechanism == name) {
+        for mention in self.mentions_of(name) {
             if let Some(position) = &mention.position {
                 named.push((position.clone(), mention.how));
             }
@@ -159,7 +164,7 @@ impl Resolver<'_> {
                 }
             });
         }
-        let running = self.mentions.iter().any(|mention| mention.mechanism == name && mention.how == How::Running);
+        let running = self.mentions_of(name).any(|mention| mention.how == How::Running);
         match (positions.as_slice(), running) {
             ([], true) => positions = vec!["stopped".to_string(), "running".to_string()],
             ([], false) => {
@@ -183,13 +188,13 @@ impl Resolver<'_> {
             if let Some(at) = index_of(positions, &text.text) {
                 return at;
             }
-            let hint = super::lookup::nearest_hint(&text.text, positions.iter().map(String::as_str));
+            let hint = self.hint(&text.text, positions.iter().map(String::as_str));
             let what = format!("`{name}` has no position `{}`", text.text);
             self.problems.error(text.span, "unknown-position", what, hint);
             return 0;
         }
         let named = |how: How| -> Vec<u8> {
-            let mentions = self.mentions.iter().filter(|mention| mention.mechanism == name && mention.how == how);
+            let mentions = self.mentions_of(name).filter(|mention| mention.how == how);
             mentions.filter_map(|mention| index_of(positions, mention.position.as_deref()?)).collect()
         };
         match class {
@@ -217,9 +222,9 @@ impl Resolver<'_> {
         if names.len() > MOST_COMPARED {
             return;
         }
-        let count = |name: &str| self.mentions.iter().filter(|mention| mention.mechanism == name).count();
+        let count = |name: &str| self.mentions_of(name).count();
         let sensed = |name: &str| {
-            let mut mentions = self.mentions.iter().filter(|mention| mention.mechanism == name);
+            let mut mentions = self.mentions_of(name);
             mentions.any(|mention| matches!(mention.how, How::Sensed { .. }))
         };
         let mut notes = Vec::new();
@@ -230,7 +235,7 @@ impl Resolver<'_> {
                     && !differ_by_number(candidate, name)
                     && (*other < declared || count(candidate) > count(name) || (sensed(candidate) && !sensed(name)))
             });
-            let place = self.mentions.iter().find(|mention| mention.mechanism == *name).map(|mention| mention.span);
+            let place = self.mentions_of(name).next().map(|mention| mention.span);
             if let (Some((_, near)), Some(span)) = (near, place) {
                 notes.push((span, name.clone(), near.clone()));
             }

@@ -62,6 +62,15 @@ impl<'r> Resolver<'r> {
             }
         }
         self.mentions_of_program();
+        for (index, mention) in self.mentions.iter().enumerate() {
+            self.mentions_by_name.entry(mention.mechanism.clone()).or_default().push(index);
+        }
+    }
+
+    /// Where a mechanism is named, in order.
+    pub fn mentions_of(&self, name: &str) -> impl Iterator<Item = &Mention> {
+        let places = self.mentions_by_name.get(name).map(Vec::as_slice).unwrap_or_default();
+        places.iter().filter_map(|index| self.mentions.get(*index))
     }
 
     fn mentions_of_input(&mut self, table: &'r Table) {

@@ -21,14 +21,12 @@ impl<'r> Resolver<'r> {
     }
 
     fn implied_moves(&self, mechanism: MechanismId) -> Vec<Move> {
-        let drivers: Vec<(OutputId, &OutputWiring, u8)> = self
-            .wiring
-            .iter()
-            .enumerate()
-            .flat_map(|(index, wiring)| wiring.moves.iter().map(move |pair| (OutputId::new(index), wiring, *pair)))
-            .filter(|(_, _, (driven, _))| *driven == mechanism)
-            .map(|(output, wiring, (_, position))| (output, wiring, position))
-            .collect();
+        let mut drivers: Vec<(OutputId, &OutputWiring, u8)> = Vec::new();
+        for output in self.drivers_of(mechanism) {
+            let wiring = &self.wiring[output.index()];
+            let targets = wiring.moves.iter().filter(|(driven, _)| *driven == mechanism);
+            drivers.extend(targets.map(|(_, position)| (*output, wiring, *position)));
+        }
         let driven = |output: OutputId| Condition::Fact(WorldFact::Driven(output));
         let mut moves = Vec::new();
         for (output, wiring, position) in &drivers {

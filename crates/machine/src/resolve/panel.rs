@@ -95,7 +95,7 @@ impl<'r> Resolver<'r> {
         for (group, what) in [("inputs", "input"), ("outputs", "output")] {
             for entry in self.entries(group) {
                 if !known.contains(&entry.key.as_str()) {
-                    let hint = super::lookup::nearest_hint(&entry.key, known.iter().copied());
+                    let hint = self.hint(&entry.key, known.iter().copied());
                     let what = format!("{what} `{}` has no lamp in [lamps]", entry.key);
                     self.problems.error(entry.key_span, "not-in-layout", what, hint);
                 }
@@ -103,7 +103,7 @@ impl<'r> Resolver<'r> {
         }
         for entry in self.status_entries() {
             if !known.contains(&entry.key.as_str()) {
-                let hint = super::lookup::nearest_hint(&entry.key, known.iter().copied());
+                let hint = self.hint(&entry.key, known.iter().copied());
                 let what = format!("the status lamp `{}` is in no row of [lamps]", entry.key);
                 self.problems.error(entry.key_span, "not-in-layout", what, hint);
             }

@@ -162,7 +162,7 @@ impl<'r> Resolver<'r> {
             picture: picture(table),
             tag: tag.clone(),
         });
-        self.wiring.push(wiring);
+        self.wire(wiring);
         self.output_tables.push(entry.node.table());
         self.name_point(&entry.key, &tag, Point::Output(id), entry.key_span);
     }
@@ -278,10 +278,24 @@ impl<'r> Resolver<'r> {
         self.output_moving(mechanism, position).is_some() || self.returns_to(mechanism, position)
     }
 
+    /// Adds what is known of the newest output.
+    fn wire(&mut self, wiring: OutputWiring) {
+        let output = OutputId::new(self.wiring.len());
+        for (mechanism, position) in &wiring.moves {
+            self.movers.entry((*mechanism, *position)).or_default().push(output);
+            self.drivers.entry(*mechanism).or_default().push(output);
+        }
+        self.wiring.push(wiring);
+    }
+
     /// The outputs that move a mechanism to a position.
     pub fn outputs_moving(&self, mechanism: MechanismId, position: u8) -> Vec<OutputId> {
-        let moving = self.wiring.iter().enumerate().filter(|(_, wiring)| wiring.moves.contains(&(mechanism, position)));
-        moving.map(|(index, _)| OutputId::new(index)).collect()
+        self.movers.get(&(mechanism, position)).cloned().unwrap_or_default()
+    }
+
+    /// The outputs that move a mechanism.
+    pub fn drivers_of(&self, mechanism: MechanismId) -> &[OutputId] {
+        self.drivers.get(&mechanism).map(Vec::as_slice).unwrap_or_default()
     }
 
     fn output_moving(&self, mechanism: MechanismId, position: u8) -> Option<OutputId> {
@@ -290,10 +304,10 @@ impl<'r> Resolver<'r> {
 
     /// Whether the mechanism goes to this position when its outputs are off.
     fn returns_to(&self, mechanism: MechanismId, position: u8) -> bool {
-        self.wiring.iter().any(|wiring| {
-            wiring.moves.iter().any(|pair| pair.0 == mechanism)
-                && self.back_of(wiring, mechanism).is_some_and(|back| back == position)
-        })
+        let drivers = self.drivers_of(mechanism).iter();
+        drivers
+            .map(|output| &self.wiring[output.index()])
+            .any(|wiring| self.back_of(wiring, mechanism) == Some(position))
     }
 
     fn implied_output(&mut self, mechanism: MechanismId, position: u8, verb: Verb) {
@@ -312,7 +326,7 @@ impl<'r> Resolver<'r> {
             place: String::new(),
             picture: None,
         });
-        self.wiring.push(wiring);
+        self.wire(wiring);
         self.output_tables.push(None);
     }
 }

@@ -1,5 +1,7 @@
 //! The tree of supplies, with the implied ones.
 
+use std::collections::{BTreeMap, BTreeSet};
+
 use super::{Resolver, humanised};
 use crate::condition::Condition;
 use crate::id::SupplyId;
@@ -24,27 +26,37 @@ impl<'r> Resolver<'r> {
 
     /// Parents before children; those in a loop are noted and come last, without parent.
     fn parents_first(&mut self, entries: &'r [Entry]) -> Vec<&'r Entry> {
-        let mut order: Vec<&'r Entry> = Vec::new();
-        let mut rest: Vec<&'r Entry> = entries.iter().collect();
-        loop {
-            let known = |name: &str| !entries.iter().any(|entry| entry.key == name);
-            let ready = |entry: &Entry, order: &[&Entry]| match entry.node.table().and_then(|table| table.text("from"))
-            {
-                Some(from) => known(&from.text) || order.iter().any(|placed| placed.key == from.text),
-                None => true,
-            };
-            let (now, later): (Vec<_>, Vec<_>) = rest.into_iter().partition(|entry| ready(entry, &order));
-            order.extend(&now);
-            rest = later;
-            if now.is_empty() || rest.is_empty() {
-                break;
+        let by_name: BTreeMap<&str, &'r Entry> = entries.iter().map(|entry| (entry.key.as_str(), entry)).collect();
+        let parent = |entry: &Entry| {
+            let from = entry.node.table().and_then(|table| table.text("from"))?;
+            by_name.get(from.text.as_str()).copied()
+        };
+        let mut placed: BTreeSet<&str> = BTreeSet::new();
+        let mut order = Vec::new();
+        let mut looped = Vec::new();
+        for entry in entries {
+            // The line from here up to a supply that is placed already, or to a source.
+            let mut line = Vec::new();
+            let mut seen: BTreeSet<&str> = BTreeSet::new();
+            let mut next = Some(entry);
+            while let Some(one) = next.filter(|one| !placed.contains(one.key.as_str())) {
+                if !seen.insert(&one.key) {
+                    break;
+                }
+                line.push(one);
+                next = parent(one);
+            }
+            let in_loop = next.is_some_and(|one| seen.contains(one.key.as_str()));
+            for one in line.into_iter().rev() {
+                placed.insert(&one.key);
+                if in_loop { looped.push(one) } else { order.push(one) }
             }
         }
-        for entry in &rest {
+        for entry in &looped {
             let what = format!("supply `{}` is fed by itself in a loop", entry.key);
             self.problems.error(entry.key_span, "supply-loop", what, "each `from` must lead back to a source");
         }
-        order.extend(rest);
+        order.extend(looped);
         order
     }
 
@@ -73,7 +85,7 @@ impl<'r> Resolver<'r> {
             let found = self.supply(&text.text);
             if found.is_none() && !self.entries("supplies").iter().any(|entry| entry.key == text.text) {
                 let names = self.entries("supplies").iter().map(|entry| entry.key.as_str());
-                let hint = super::lookup::nearest_hint(&text.text, names);
+                let hint = self.hint(&text.text, names);
                 self.problems.error(text.span, "unknown-name", format!("there is no supply `{}`", text.text), hint);
             }
             found
@@ -85,7 +97,7 @@ impl<'r> Resolver<'r> {
         let type_words = self.kind(&kind_key).map_or(humanised(&entry.key), |kind| kind.words.clone());
         let english = table.string("words").unwrap_or_else(|| format!("{type_words} {}", entry.key));
         let key = format!("supplies.{}", entry.key);
-        self.machine.supplies.push(Supply {
+        let id = self.machine.supplies.push(Supply {
             name: entry.key.clone(),
             words: self.translations.words(&key, &english, &Filling::default()),
             kind: kind.unwrap_or(SupplyKind::Electric),
@@ -94,6 +106,7 @@ impl<'r> Resolver<'r> {
             place: table.string("place").unwrap_or_default(),
         });
         self.supply_kinds.push(kind_key);
+        self.supply_names.insert(entry.key.clone(), id);
     }
 
     fn implied_supplies(&mut self) {
@@ -113,14 +126,16 @@ impl<'r> Resolver<'r> {
     /// Adds a supply that the file doesn't name.
     pub fn implied_supply(&mut self, name: &str, kind_key: &str, words: &str, kind: SupplyKind) -> SupplyId {
         self.supply_kinds.push(kind_key.to_string());
-        self.machine.supplies.push(Supply {
+        let id = self.machine.supplies.push(Supply {
             name: name.to_string(),
             words: self.translations.words(&format!("supplies.{name}"), words, &Filling::default()),
             kind,
             from: None,
             when: Condition::Always(true),
             place: String::new(),
-        })
+        });
+        self.supply_names.insert(name.to_string(), id);
+        id
     }
 
     /// The conditions of supplies, which may name outputs and mechanisms.
@@ -149,8 +164,7 @@ impl<'r> Resolver<'r> {
         let text = table.text(key)?;
         let found = self.supply(&text.text);
         if found.is_none() {
-            let hint =
-                super::lookup::nearest_hint(&text.text, self.machine.supplies.rows().map(|row| row.name.as_str()));
+            let hint = self.hint(&text.text, self.machine.supplies.rows().map(|row| row.name.as_str()));
             self.problems.error(text.span, "unknown-name", format!("there is no supply `{}`", text.text), hint);
         }
         found
