@@ -841,7 +841,11 @@ impl<'p, W: Watch> Engine<'p, W> {
         self.interlocks();
         self.time_outs();
         self.transitions();
-        self.command();
+        let stable = self.cleared.is_empty() && !self.forced.contains(&true);
+        self.stored_actions();
+        if stable {
+            self.command();
+        }
         for (all, now) in self.looked_at.iter_mut().zip(&self.looking_at) {
             *all |= now;
         }
@@ -994,10 +998,9 @@ impl<'p, W: Watch> Engine<'p, W> {
         }
     }
 
-    /// Works out what the program commands.
-    fn command(&mut self) {
+    /// Carries out stored actions, and notes what continuous ones want.
+    fn stored_actions(&mut self) {
         let plant = self.plant;
-        let layout = &plant.layout;
         self.wanted.fill(0);
         for word in 0..plant.step_words {
             let mut active = self.active(word, &plant.acting_steps);
@@ -1007,6 +1010,13 @@ impl<'p, W: Watch> Engine<'p, W> {
                 self.act_in_step(index);
             }
         }
+    }
+
+    /// Works out what the program commands. Only in a stable situation: the assignments of a step
+    /// that is passed through are not made (IEC 60848), and a command never comes and goes at once.
+    fn command(&mut self) {
+        let plant = self.plant;
+        let layout = &plant.layout;
         for (index, plan) in plant.outputs.iter().enumerate() {
             let output = OutputId::new(index);
             let stored = self.state.bit(layout.stored(output))
