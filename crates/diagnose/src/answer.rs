@@ -402,19 +402,23 @@ fn by_hand(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
 fn fact(ground: &Ground<'_>, evidence: &Evidence, reports: &[LampReport]) -> Option<Fact> {
     let machine = &ground.world.machine;
     let look = ground.looks.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
-    let wont_start = evidence.complaint == Some(Complaint::WontStart);
-    let candidates = enabled(ground, look);
     let mode = machine.routines[ground.routine.routine].mode;
-    let chosen =
-        candidates.into_iter().filter(|id| !machine.transitions[*id].when.conjuncts().is_empty()).max_by_key(|id| {
-            let row = &machine.transitions[*id];
-            let conjuncts = row.when.conjuncts();
-            let missing = conjuncts
-                .iter()
-                .filter(|part| reported(machine, part, reports) == Some(false) && !by_hand(machine, part));
-            let of_mode = mode.is_some() && machine.charts[row.chart].mode == mode;
-            (row.start && wont_start, of_mode, !row.start, missing.count(), std::cmp::Reverse(*id))
-        })?;
+    let of_mode = |id: &TransitionId| mode.is_none() || machine.charts[machine.transitions[*id].chart].mode == mode;
+    let has_needs = |id: &TransitionId| !machine.transitions[*id].when.conjuncts().is_empty();
+    let missing = |id: &TransitionId| {
+        let parts = machine.transitions[*id].when.conjuncts();
+        parts.iter().filter(|part| reported(machine, part, reports) == Some(false) && !by_hand(machine, part)).count()
+    };
+    // Somebody who says that it won't start wants to know what the start needs, wherever it stands.
+    let starts = machine.transitions.ids().filter(|id| machine.transitions[*id].start);
+    let start = starts.filter(of_mode).find(has_needs).filter(|_| evidence.complaint == Some(Complaint::WontStart));
+    let onward = || {
+        enabled(ground, look)
+            .into_iter()
+            .filter(has_needs)
+            .max_by_key(|id| (of_mode(id), !machine.transitions[*id].start, missing(id), std::cmp::Reverse(*id)))
+    };
+    let chosen = start.or_else(onward)?;
     let row = &machine.transitions[chosen];
     let holds = |fact: &ProgramFact| ground.world.plant.fact(&look.situation, *fact);
     let needs = row

@@ -47,11 +47,18 @@ pub fn fact(machine: &Machine, fact: ProgramFact, wanted: bool) -> String {
             let row = &machine.counters[counter];
             format!("{} {} {n}", row.name, if wanted { "at least" } else { "below" })
         }
-        ProgramFact::Rises(edge) => format!("{not}the moment when {}", condition(machine, &machine.edges[edge])),
-        ProgramFact::Falls(edge) => {
-            format!("{not}the moment when no longer {}", condition(machine, &machine.edges[edge]))
-        }
+        ProgramFact::Rises(edge) => format!("{not}{}", edge_words(machine, &machine.edges[edge], true)),
+        ProgramFact::Falls(edge) => format!("{not}{}", edge_words(machine, &machine.edges[edge], false)),
     }
+}
+
+/// The moment at which a condition becomes true, or ceases to be.
+fn edge_words(machine: &Machine, condition: &Condition<ProgramFact>, rising: bool) -> String {
+    if let Condition::Fact(ProgramFact::Input(input)) = condition {
+        let row = &machine.inputs[*input];
+        return format!("{} {} ({})", row.label, if rising { "lights up" } else { "goes dark" }, row.words.english);
+    }
+    format!("at the moment of: {}", write_condition(machine, condition, rising, true))
 }
 
 /// A condition in words.

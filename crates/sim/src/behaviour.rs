@@ -8,7 +8,7 @@ use crate::plant::Plant;
 use crate::routine::Mark;
 use crate::signal::Signal;
 use machine::Machine;
-use machine::id::{DeviationId, Id};
+use machine::id::{DeviationId, Id, RoutineId};
 use machine::model::{Chance, DeviationKind, FaultEffect, Forced, InputStage, OutputStage};
 
 /// A set of deviations with the same effect on the sequence.
@@ -20,6 +20,8 @@ pub struct Behaviour {
     pub(crate) triggers: Vec<Trigger>,
     /// Its own signals, as a mask.
     own: Vec<u64>,
+    /// Stages whose hand action it leaves out: it comes into play when that stage begins.
+    left_out: Vec<u16>,
     /// Whether it comes into play at once, whatever the signals.
     pub(crate) at_once: bool,
     /// Whether it is there from the beginning (a lapse, a loose contact) rather than from any moment on.
@@ -49,10 +51,10 @@ enum Matters {
     IfFelt,
 }
 
-/// Sorts the deviations of a machine into behaviours. Deviations that the sequence
+/// Sorts the deviations of a machine into behaviours, for this routine. Deviations that the sequence
 /// can't notice (a dead lamp) come together in behaviours without effects.
 #[must_use]
-pub fn behaviours(machine: &Machine, plant: &Plant) -> Vec<Behaviour> {
+pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<Behaviour> {
     let mut found: Vec<Behaviour> = Vec::new();
     let chatter = chatter_times(machine);
     for (id, deviation) in machine.deviations.iter() {
@@ -75,7 +77,14 @@ pub fn behaviours(machine: &Machine, plant: &Plant) -> Vec<Behaviour> {
             for trigger in &triggers {
                 own[(trigger.signal.0 >> 6) as usize] |= 1 << (trigger.signal.0 & 63);
             }
-            found.push(Behaviour { own, effects, triggers, at_once, from_the_beginning, members: vec![id] });
+            let left_out = effects
+                .iter()
+                .filter_map(|effect| match effect {
+                    FaultEffect::Forgotten(of, action) if *of == routine => u16::try_from(action + 1).ok(),
+                    _ => None,
+                })
+                .collect();
+            found.push(Behaviour { own, left_out, effects, triggers, at_once, from_the_beginning, members: vec![id] });
         }
     }
     found
@@ -207,10 +216,8 @@ fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {
             }
             FaultEffect::StopsShort(mechanism, position) => triggers.push(at(layout.at(mechanism, position), true)),
             FaultEffect::Creeps(mechanism, from, ..) => triggers.push(at(layout.at(mechanism, from), true)),
-            FaultEffect::ControllerStopped
-            | FaultEffect::ControllerError
-            | FaultEffect::Forgotten(..)
-            | FaultEffect::Found(..) => at_once = true,
+            FaultEffect::ControllerStopped | FaultEffect::ControllerError | FaultEffect::Found(..) => at_once = true,
+            FaultEffect::Forgotten(..) => {}
         }
     }
     (triggers, at_once)
@@ -220,7 +227,7 @@ impl Behaviour {
     /// Whether the behaviour would change what happens in the epoch that begins at this mark.
     pub(crate) fn in_play(&self, mark: &Mark, engine: &mut Engine<'_>) -> bool {
         let bit = |bits: &[u64], signal: Signal| bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1;
-        if self.at_once {
+        if self.at_once || (mark.epoch == 0 && self.left_out.contains(&mark.stage)) {
             return true;
         }
         let mut to_be_felt = false;
@@ -241,7 +248,7 @@ impl Behaviour {
     /// Whether the sequence can't notice it at all.
     #[must_use]
     pub fn is_silent(&self) -> bool {
-        self.triggers.is_empty() && !self.at_once
+        self.triggers.is_empty() && self.left_out.is_empty() && !self.at_once
     }
 }
 

@@ -212,14 +212,7 @@ impl Exploration {
 #[must_use]
 pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &Options) -> Exploration {
     let actions = &machine.routines[routine].actions;
-    let mut all = behaviours(machine, plant);
-    for behaviour in &mut all {
-        // An action of another routine is never missed in this one.
-        let elsewhere = |effect: &FaultEffect| matches!(effect, FaultEffect::Forgotten(of, _) if *of != routine);
-        if !behaviour.effects.is_empty() && behaviour.effects.iter().all(elsewhere) {
-            behaviour.at_once = false;
-        }
-    }
+    let all = behaviours(machine, plant, routine);
     let mut player = Player {
         plant,
         actions,
