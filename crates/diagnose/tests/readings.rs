@@ -7,6 +7,8 @@
 
 #[path = "readings/bench.rs"]
 mod bench;
+#[path = "readings/demo_machines.rs"]
+mod demo_machines;
 #[path = "readings/round_trips.rs"]
 mod round_trips;
 

@@ -19,6 +19,9 @@ const YES: &str = "yes, on, lit, there, present, it is, it does, true, 1, ja, an
 /// Words for the second, off or missing.
 const NO: &str = "no, off, dark, out, not lit, not on, missing, not there, absent, none, gone, dead, it isnt, it is not, it doesnt, false, 0, nein, aus, dunkel, fehlt, nicht da, apagado, apagada, falta, no hay";
 
+/// The most commas, and one, in an answer.
+const MOST_CLAUSES: usize = 4;
+
 /// By what a check was called; an earlier one goes before a later one.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, PartialOrd, Ord)]
 enum CalledBy {
@@ -47,16 +50,28 @@ pub fn read_checks(machine: &Machine, text: &str) -> Result<Vec<CheckReport>, Ve
         answered: vec![None; machine.checks.len()],
     };
     let units = units(text);
-    let ends = |unit: &Unit| unit.kind == UnitKind::Line || matches!(unit.text.as_str(), "," | ";");
-    for part in units.split(ends) {
-        // Marks between the words of a key make no difference, `:` and `=` end the key.
-        let part: Vec<Unit> =
-            part.iter().filter(|unit| is_word(unit) || matches!(unit.text.as_str(), ":" | "=")).cloned().collect();
-        if part.iter().any(is_word) {
-            reader.part(&part);
+    for sentence in units.split(|unit| unit.kind == UnitKind::Line || unit.text == ";") {
+        let clauses: Vec<&[Unit]> = sentence.split(|unit| unit.text == ",").collect();
+        let mut at = 0;
+        while at < clauses.len() {
+            // An answer may have commas in it: take as many clauses as still are one answer.
+            let whole = (2..=MOST_CLAUSES.min(clauses.len() - at))
+                .rev()
+                .find(|count| reader.is_answered(&clauses[at..at + count].concat()));
+            let count = whole.unwrap_or(1);
+            let part = essential(&clauses[at..at + count].concat());
+            if part.iter().any(is_word) {
+                reader.part(&part);
+            }
+            at += count;
         }
     }
     reader.mistakes.or(reader.reports)
+}
+
+/// Without the marks between the words of a key, which make no difference; `:` and `=` end the key.
+fn essential(units: &[Unit]) -> Vec<Unit> {
+    units.iter().filter(|unit| is_word(unit) || matches!(unit.text.as_str(), ":" | "=")).cloned().collect()
 }
 
 /// Each check under its key, the last part of its key, and the part before it.
@@ -82,6 +97,19 @@ struct Reader<'t> {
 }
 
 impl Reader<'_> {
+    /// Whether these units are one check and one of its answers.
+    fn is_answered(&self, units: &[Unit]) -> bool {
+        let units = essential(units);
+        let Some(start) = units.iter().position(|unit| !is_article(&unit.text)) else { return false };
+        let Some((count, called)) = self.checks.longest(&units, start, is_article) else { return false };
+        let said: Vec<&str> = units[start + count..]
+            .iter()
+            .filter(|unit| is_word(unit) && !is_article(&unit.text))
+            .map(|unit| unit.text.as_str())
+            .collect();
+        called.iter().any(|(check, _)| answer_of(&self.machine.checks[*check], &said).is_some())
+    }
+
     fn part(&mut self, units: &[Unit]) {
         let start = units.iter().position(|unit| !is_article(&unit.text)).unwrap_or(0);
         let units = &units[start..];
