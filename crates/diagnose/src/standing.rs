@@ -25,11 +25,19 @@ pub enum Standing {
 }
 
 impl Standing {
-    /// Sorts a situation; `nominal` is how this stage ends when nothing is wrong.
+    /// Sorts the end of a run; `nominal` is how this stage ends when nothing is wrong, and
+    /// `as_always` says whether the run came there in the same way.
     #[must_use]
-    pub fn of(machine: &Machine, plant: &Plant, situation: &Situation, nominal: &Situation, last_stage: bool) -> Self {
+    pub fn of(
+        machine: &Machine,
+        plant: &Plant,
+        situation: &Situation,
+        nominal: &Situation,
+        as_always: bool,
+        last_stage: bool,
+    ) -> Self {
         let layout = plant.layout();
-        if situation.looks_like(nominal, plant) {
+        if as_always {
             return if last_stage { Self::Finished } else { Self::WaitsForYou };
         }
         if !situation.on(layout.running()) {

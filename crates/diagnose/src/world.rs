@@ -91,9 +91,14 @@ impl RoutineWorld {
             .map(|record| {
                 let situation = &exploration.situations[record.situation as usize];
                 match exploration.nominal_end(record.stage) {
-                    Some(nominal) => {
-                        Standing::of(machine, plant, situation, nominal, usize::from(record.stage) == last)
-                    }
+                    Some(nominal) => Standing::of(
+                        machine,
+                        plant,
+                        situation,
+                        nominal,
+                        record.as_always,
+                        usize::from(record.stage) == last,
+                    ),
                     None => Standing::Stalled,
                 }
             })

@@ -88,6 +88,8 @@ pub struct Record {
     pub second: Option<u32>,
     /// The stage after which somebody calls.
     pub stage: u16,
+    /// Whether all went as it does when nothing is wrong.
+    pub as_always: bool,
     /// Index into [`Exploration::situations`].
     pub situation: u32,
     /// Probability of this end and of calling here, given the deviations.
@@ -150,7 +152,9 @@ impl Exploration {
                 .map(|mark| mark.state.clone());
         };
         let mut engine = Engine::new(plant);
-        let ends_so = |end: &&StageEnd| end.stage == record.stage && end.situation == *wanted;
+        let ends_so = |end: &&StageEnd| {
+            end.stage == record.stage && end.as_always == record.as_always && end.situation == *wanted
+        };
         let mark = self.nominal_run.marks.get(usize::from(record.forks[0]))?;
         let (paths, _) = player.from_mark(&mut engine, mark, &self.behaviours[first as usize].effects, true);
         let Some(second) = record.second else {
@@ -300,6 +304,9 @@ struct InPlay {
     forks: [u16; 2],
 }
 
+/// What records have in common that are added up: deviations, stage, as always or not, situation.
+type RecordKey = (Option<u32>, Option<u32>, u16, bool, u32);
+
 /// Results under way: records whose situations are numbered locally.
 #[derive(Debug, Default)]
 struct Part {
@@ -307,7 +314,7 @@ struct Part {
     latent: Vec<Vec<f64>>,
     situations: Vec<Situation>,
     index: FxHashMap<Situation, u32>,
-    found: FxHashMap<(Option<u32>, Option<u32>, u16, u32), usize>,
+    found: FxHashMap<RecordKey, usize>,
     runs: u64,
     events: u64,
     cut: f64,
@@ -334,13 +341,22 @@ impl Part {
         let InPlay { first, second, forks } = in_play;
         let stage = end.stage;
         let next = self.records.len();
-        let at = *self.found.entry((first, second, stage, situation)).or_insert(next);
+        let at = *self.found.entry((first, second, stage, end.as_always, situation)).or_insert(next);
         if at == next {
             let row = latent.map(|row| {
                 self.latent.push(row.to_vec());
                 self.latent.len() as u32 - 1
             });
-            self.records.push(Record { first, second, stage, situation, weight, latent: row, forks });
+            self.records.push(Record {
+                first,
+                second,
+                stage,
+                as_always: end.as_always,
+                situation,
+                weight,
+                latent: row,
+                forks,
+            });
             return;
         }
         let record = &mut self.records[at];

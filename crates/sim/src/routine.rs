@@ -73,6 +73,11 @@ pub(crate) struct StageEnd {
     pub state: Option<State>,
     /// Probability of calling here, given the run.
     pub calls: f64,
+    /// How many new situations the stage went through.
+    pub epochs: u16,
+    /// Whether all went as it does when nothing is wrong: to the same place, through as many
+    /// situations. A machine that has not begun looks like one that has finished.
+    pub as_always: bool,
 }
 
 /// One run through the routine, or one branch of it.
@@ -490,8 +495,9 @@ impl<'p> Player<'p> {
         let whole = !matches!(rest.stop, Stop::Limit | Stop::Unstable);
         if !waits || last || !whole {
             let situation = Situation::of(engine, rest.varying, rest.stop);
+            let epochs = partial.met.len() as u16;
             let as_always = match self.nominal.iter().find(|end| end.stage == stage) {
-                Some(end) => situation.looks_like(&end.situation, self.plant),
+                Some(end) => situation.looks_like(&end.situation, self.plant) && epochs == end.epochs,
                 None => self.nominal.is_empty(),
             };
             let mut calls = if as_always { self.habits.calls_when_fine } else { self.habits.calls_when_odd };
@@ -515,7 +521,14 @@ impl<'p> Player<'p> {
                 partial.epoch = epoch;
             }
             let state = self.keep_states.then(|| engine.state().clone());
-            partial.path.ends.push(StageEnd { stage, situation, calls: partial.going_on * calls, state });
+            partial.path.ends.push(StageEnd {
+                stage,
+                situation,
+                calls: partial.going_on * calls,
+                state,
+                epochs,
+                as_always,
+            });
             partial.going_on *= 1.0 - calls;
         }
         if last || !whole || partial.going_on <= 0.0 {
