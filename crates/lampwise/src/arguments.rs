@@ -76,6 +76,24 @@ impl Colour {
 pub enum Command {
     /// Say what is wrong, from lamps and whatever else was reported.
     Why(Why),
+    /// Play a routine, with or without something wrong, and print what happens.
+    Play(Play),
+    /// Look a machine file over: all mistakes in one go.
+    Lint(Lint),
+    /// Draft a first machine file from an I/O list.
+    Draft(Draft),
+    /// Say what a machine file describes.
+    Describe(Describe),
+    /// List the device types that are known, or tell all about one.
+    Types(Types),
+    /// Print or save a demo machine file from inside the program.
+    Demo(Demo),
+    /// Print a JSON Schema: of machine files, for editors, or of a command's --json.
+    Schema(Schema),
+    /// Print a completion script for a shell.
+    Completions(Completions),
+    /// Print the manual page, or save all of them.
+    Man(Man),
 }
 
 /// Which machine it is.
@@ -166,4 +184,150 @@ pub struct Why {
     /// List every cause, however improbable.
     #[arg(long, help_heading = "What is printed")]
     pub all: bool,
+}
+
+const PLAY_EXAMPLES: &str = "\
+Examples:
+  What a healthy machine does, with the chart of steps and lamps:
+    lampwise play demo:minimal --lamps
+
+  With a sensor that is dead from the beginning:
+    lampwise play demo:minimal --with I9/dead
+
+  With a fault that sets in when a step begins:
+    lampwise play demo:minimal --with I8/dead@twist
+
+Keys of deviations stand behind the causes in an answer of `lampwise why`;
+`lampwise describe MACHINE --deviations` lists them all.";
+
+/// What to play.
+#[derive(Debug, Args)]
+#[command(after_help = PLAY_EXAMPLES)]
+pub struct Play {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// The routine, by its name in the file; the first one if none is named.
+    #[arg(long, value_name = "NAME")]
+    pub routine: Option<String>,
+
+    /// Something wrong: the key of a deviation, with `@STEP` behind it if it
+    /// sets in when that step begins; may be given several times.
+    #[arg(long, value_name = "KEY[@STEP]")]
+    pub with: Vec<String>,
+
+    /// Print the chart of steps and lamps as well.
+    #[arg(long)]
+    pub lamps: bool,
+
+    /// Draw the times of loose contacts from this seed instead of taking the mean.
+    #[arg(long, value_name = "NUMBER")]
+    pub seed: Option<u64>,
+}
+
+const LINT_EXAMPLES: &str = "\
+Examples:
+  lampwise lint my-machine.toml
+  lampwise lint machines/*.toml --json
+
+Exit code 1 if any file has errors; warnings and notes alone give 0.";
+
+/// What to look over.
+#[derive(Debug, Args)]
+#[command(after_help = LINT_EXAMPLES)]
+pub struct Lint {
+    /// The machine files.
+    #[arg(value_name = "FILE", required = true)]
+    pub files: Vec<PathBuf>,
+
+    /// A further device library; may be given several times.
+    #[arg(long, value_name = "FILE")]
+    pub library: Vec<PathBuf>,
+}
+
+const DRAFT_EXAMPLES: &str = "\
+Examples:
+  lampwise draft io-list.csv
+  lampwise draft io-list.csv --output my-machine.toml
+
+The list has a line for each point with its address, tag and words, such as
+`X0;B1;lift is up`. Device types and positions are guessed from the words; each
+guess is marked in the draft for you to confirm.";
+
+/// From which list.
+#[derive(Debug, Args)]
+#[command(after_help = DRAFT_EXAMPLES)]
+pub struct Draft {
+    /// The I/O list: CSV or tab-separated text.
+    #[arg(value_name = "IO-LIST")]
+    pub list: PathBuf,
+
+    /// Save the draft here; a file that is there is not overwritten.
+    #[arg(long, short, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+}
+
+/// What to describe.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  lampwise describe demo:jar-filler --deviations")]
+pub struct Describe {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// List every deviation with its key and how often it is to be expected.
+    #[arg(long)]
+    pub deviations: bool,
+}
+
+/// Which device types.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  lampwise types\n  lampwise types reed-switch")]
+pub struct Types {
+    /// The type to tell all about.
+    #[arg(value_name = "NAME")]
+    pub name: Option<String>,
+
+    /// A further device library; may be given several times.
+    #[arg(long, value_name = "FILE")]
+    pub library: Vec<PathBuf>,
+}
+
+/// Which demo.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  lampwise demo\n  lampwise demo minimal --output my-machine.toml")]
+pub struct Demo {
+    /// The demo; without a name all are listed.
+    #[arg(value_name = "NAME")]
+    pub name: Option<String>,
+
+    /// Save it here; a file that is there is not overwritten.
+    #[arg(long, short, value_name = "FILE", requires = "name")]
+    pub output: Option<PathBuf>,
+}
+
+/// Which schema.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  lampwise schema machine > machine.schema.json\n  lampwise schema why")]
+pub struct Schema {
+    /// Of what: `machine`, `library`, `words`, or the --json of a command; without a name all are listed.
+    #[arg(value_name = "NAME")]
+    pub name: Option<String>,
+}
+
+/// For which shell.
+#[derive(Debug, Args)]
+#[command(after_help = "Example:\n  lampwise completions bash > ~/.local/share/bash-completion/completions/lampwise")]
+pub struct Completions {
+    /// The shell.
+    #[arg(value_name = "SHELL")]
+    pub shell: clap_complete::Shell,
+}
+
+/// Where to.
+#[derive(Debug, Args)]
+#[command(after_help = "Examples:\n  lampwise man | man -l -\n  lampwise man --output ~/.local/share/man/man1")]
+pub struct Man {
+    /// Save a page for the program and one for each command in this folder.
+    #[arg(long, short, value_name = "FOLDER")]
+    pub output: Option<PathBuf>,
 }

@@ -1,5 +1,13 @@
 //! One module for each command; each takes its arguments and prints its answer.
 
+mod demo;
+mod describe;
+mod draft;
+mod lint;
+mod manual;
+mod play;
+mod schema;
+mod types;
 mod why;
 
 use std::process::ExitCode;
@@ -15,5 +23,18 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
     let matches = matches.subcommand().map_or(matches, |(_, matches)| matches);
     match &arguments.command {
         Command::Why(why) => why::run(why, matches, screen),
+        Command::Lint(lint) => lint::run(lint, screen),
+        Command::Play(play) => answered(play::run(play, screen)),
+        Command::Draft(draft) => answered(draft::run(draft, screen)),
+        Command::Describe(describe) => answered(describe::run(describe, screen)),
+        Command::Types(types) => answered(types::run(types, screen)),
+        Command::Demo(demo) => answered(demo::run(demo, screen)),
+        Command::Schema(schema) => answered(schema::run(schema, screen)),
+        Command::Completions(completions) => answered(manual::completions(completions, screen)),
+        Command::Man(man) => answered(manual::pages(man, screen)),
     }
+}
+
+fn answered(result: Result<(), Failure>) -> Result<ExitCode, Failure> {
+    result.map(|()| ExitCode::SUCCESS)
 }

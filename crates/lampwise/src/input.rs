@@ -26,38 +26,48 @@ pub const DEMOS: &[(&str, &str, &str)] = &[
 
 /// Reads a text file of at most `largest` bytes. `is` says what the file should be.
 pub fn read_text(path: &Path, is: &str, largest: usize) -> Result<Source, Failure> {
-    let shown = path.display();
-    let cannot = |why: &str, hint: &str| Failure::new("unreadable", format!("can't read {is} `{shown}`: {why}"), hint);
-    let mut bytes = Vec::new();
-    let file = File::open(path).map_err(|error| match error.kind() {
-        ErrorKind::NotFound => cannot("there is no such file", &nearest_file(path)),
-        ErrorKind::PermissionDenied => cannot("it may not be read", "look at the file's permissions"),
-        _ => cannot(&error.to_string(), "look whether the path is right"),
-    })?;
-    if file.metadata().is_ok_and(|about| about.is_dir()) {
-        return Err(cannot("it is a folder", &format!("name a file in it, such as `{}`", in_folder(path))));
-    }
-    // One byte more than allowed tells that there is more; an endless device is not read on.
-    let limit = u64::try_from(largest).unwrap_or(u64::MAX).saturating_add(1);
-    file.take(limit).read_to_end(&mut bytes).map_err(|error| cannot(&error.to_string(), "try to copy the file"))?;
-    if bytes.len() > largest {
-        let why = format!("it is larger than {} kB", largest / 1000);
-        return Err(cannot(&why, &format!("{is} is much smaller; is it the right file?")));
-    }
+    let bytes = read_bytes(path, is, largest)?;
     if bytes.contains(&0) {
-        return Err(cannot("it is no text", &format!("{is} is a plain text file")));
-    }
-    if bytes.iter().all(u8::is_ascii_whitespace) {
-        return Err(cannot("it is empty", "`lampwise demo minimal` prints one to begin with"));
+        return Err(cannot(path, is, "it is no text", &format!("{is} is a plain text file")));
     }
     match String::from_utf8(bytes) {
-        Ok(text) => Ok(Source::new(shown.to_string(), text)),
+        Ok(text) => Ok(Source::new(path.display().to_string(), text)),
         Err(error) => {
             let good = error.utf8_error().valid_up_to();
             let line = error.as_bytes().iter().take(good).filter(|byte| **byte == b'\n').count() + 1;
-            Err(cannot(&format!("line {line} is not in UTF-8"), "save it in the editor as UTF-8"))
+            let why = format!("line {line} is not in UTF-8");
+            Err(cannot(path, is, &why, "save it in the editor as UTF-8"))
         }
     }
+}
+
+/// Reads a file of at most `largest` bytes that is not empty.
+pub fn read_bytes(path: &Path, is: &str, largest: usize) -> Result<Vec<u8>, Failure> {
+    let fault = |why: &str, hint: &str| cannot(path, is, why, hint);
+    let file = File::open(path).map_err(|error| match error.kind() {
+        ErrorKind::NotFound => fault("there is no such file", &nearest_file(path)),
+        ErrorKind::PermissionDenied => fault("it may not be read", "look at the file's permissions"),
+        _ => fault(&error.to_string(), "look whether the path is right"),
+    })?;
+    if file.metadata().is_ok_and(|about| about.is_dir()) {
+        return Err(fault("it is a folder", &format!("name a file in it, such as `{}`", in_folder(path))));
+    }
+    // One byte more than allowed tells that there is more; an endless device is not read on.
+    let limit = u64::try_from(largest).unwrap_or(u64::MAX).saturating_add(1);
+    let mut bytes = Vec::new();
+    file.take(limit).read_to_end(&mut bytes).map_err(|error| fault(&error.to_string(), "try to copy the file"))?;
+    if bytes.len() > largest {
+        let why = format!("it is larger than {} kB", largest / 1000);
+        return Err(fault(&why, "is it the right file?"));
+    }
+    if bytes.iter().all(u8::is_ascii_whitespace) {
+        return Err(fault("it is empty", "`lampwise demo minimal` prints a machine file to begin with"));
+    }
+    Ok(bytes)
+}
+
+fn cannot(path: &Path, is: &str, why: &str, hint: &str) -> Failure {
+    Failure::new("unreadable", format!("can't read {is} `{}`: {why}", path.display()), hint)
 }
 
 /// What may have been meant by a file that isn't there.

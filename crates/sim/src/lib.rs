@@ -19,6 +19,7 @@ mod engine;
 mod explore;
 mod observe;
 mod plant;
+mod playback;
 mod routine;
 mod signal;
 mod situation;
@@ -29,6 +30,7 @@ pub use engine::{EVOLUTIONS, Engine, Limits, POWER_OFF_MS, Stop, Unwatched, Watc
 pub use explore::{Exploration, Options, Record, Slot, explore};
 pub use observe::View;
 pub use plant::Plant;
+pub use playback::{Cause, Imposed, Instant, Playback, play};
 pub use routine::{Branching, Habits};
 pub use signal::{Layout, Signal};
 pub use situation::{Situation, Varying};

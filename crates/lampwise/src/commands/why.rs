@@ -12,6 +12,8 @@ use diagnose::evidence::Evidence;
 use diagnose::{Answer, Diagnoser, Extent};
 use machine::{Machine, Problem, Source};
 
+pub(super) use evidence::routine_called;
+
 use crate::arguments::Why;
 use crate::failure::Failure;
 use crate::input;

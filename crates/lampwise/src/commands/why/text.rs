@@ -19,9 +19,9 @@ const WORTH_A_LINE: f64 = 0.005;
 /// Members that are listed under a cause, unless all are asked for.
 const MEMBERS: usize = 4;
 /// Columns of a bar.
-const BAR: usize = 12;
+const BAR: usize = 9;
 /// Where the text behind number and bar begins.
-const INDENT: &str = "                        ";
+const INDENT: &str = "                     ";
 
 /// The whole page.
 pub fn page(finding: &Finding<'_>, width: usize) -> String {
@@ -246,8 +246,11 @@ fn members(out: &mut String, width: usize, cause: &Cause, all: bool) {
     }
     let count = if all { cause.members.len() } else { MEMBERS };
     let share = |probability: f64| percent(probability / cause.probability);
+    // A device that all of them share is named by the headline, as a rule.
+    let one_device = cause.members.iter().all(|member| member.device == cause.members[0].device);
     for member in cause.members.iter().take(count) {
-        let device = if member.device.is_empty() { String::new() } else { format!("{}: ", member.device) };
+        let told = member.device.is_empty() || (one_device && cause.words.contains(&member.device));
+        let device = if told { String::new() } else { format!("{}: ", member.device) };
         let place = if member.place.is_empty() { String::new() } else { format!(", {}", member.place) };
         let text = format!("{device}{} [{}{place}]", member.words, member.key);
         let first = format!("{INDENT}{:>6}  ", share(member.probability));

@@ -1,0 +1,182 @@
+//! The chart of steps and lamps of a played run: a row for each stretch in which the
+//! same steps are active, a column for each lamp.
+
+use std::fmt::Write as _;
+
+use diagnose::evidence::LampState;
+use diagnose::panel::LampTruth;
+use diagnose::wording;
+use machine::id::StepId;
+use machine::model::ProgramFact;
+use machine::{Condition, Machine};
+use serde_json::{Value, json};
+
+use super::Played;
+use crate::screen::{FAINT, LIT, PLAIN, STRONG, TITLE, columns, padded, paragraph};
+
+/// How a lamp is during a row.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Shown {
+    Lit,
+    Dark,
+    Changes,
+}
+
+/// A stretch with the same active steps.
+struct Row {
+    active: Vec<StepId>,
+    lamps: Vec<Shown>,
+}
+
+/// The chart for people.
+pub fn page(played: &Played<'_>, width: usize) -> String {
+    let rows = rows(played);
+    let mut out = String::new();
+    let name = |row: &Row| name(played.machine, row);
+    let names = rows.iter().map(|row| columns(&name(row))).max().unwrap_or(0).clamp(4, 24);
+    _ = writeln!(out, "{TITLE}Steps and lamps{TITLE:#}   {LIT}●{LIT:#} lit   · dark   {LIT}◐{LIT:#} may change");
+    // As many lamps side by side as the screen has room for.
+    let each = (width.saturating_sub(names + 4) / 2).max(1);
+    let lamps = played.panel.len();
+    for start in (0..lamps).step_by(each) {
+        let shown = start..(start + each).min(lamps);
+        out.push('\n');
+        header(&mut out, played, names, shown.clone());
+        for row in &rows {
+            let mut cells = String::new();
+            for lamp in shown.clone() {
+                _ = match row.lamps[lamp] {
+                    Shown::Lit => write!(cells, " {LIT}●{LIT:#}"),
+                    Shown::Dark => write!(cells, " {FAINT}·{FAINT:#}"),
+                    Shown::Changes => write!(cells, " {LIT}◐{LIT:#}"),
+                };
+            }
+            _ = writeln!(out, "  {} {cells}", padded(&cut(&name(row), names), names));
+        }
+    }
+    out.push('\n');
+    _ = writeln!(out, "{TITLE}What each step waits for{TITLE:#}");
+    for (step, waits) in waits(played, &rows) {
+        let first = format!("  {} ", padded(&cut(&step, names), names));
+        let rest = " ".repeat(names + 3);
+        for (index, wait) in waits.iter().enumerate() {
+            paragraph(&mut out, width, if index == 0 { &first } else { &rest }, &rest, PLAIN, wait);
+        }
+    }
+    out
+}
+
+fn cut(text: &str, width: usize) -> String {
+    if columns(text) <= width {
+        return text.to_owned();
+    }
+    let mut short: String = text.chars().take(width.saturating_sub(1)).collect();
+    short.push('…');
+    short
+}
+
+/// Labels written downwards.
+fn header(out: &mut String, played: &Played<'_>, names: usize, lamps: std::ops::Range<usize>) {
+    let labels: Vec<Vec<char>> = lamps.map(|lamp| played.panel.label(lamp).chars().collect()).collect();
+    let height = labels.iter().map(Vec::len).max().unwrap_or(0);
+    for line in 0..height {
+        let mut text = " ".repeat(names + 3);
+        for label in &labels {
+            // Set at the foot, so that the letters end just above their column.
+            let letter = (line + label.len()).checked_sub(height).and_then(|at| label.get(at));
+            text.push(' ');
+            text.push(letter.copied().unwrap_or(' '));
+        }
+        _ = writeln!(out, "{STRONG}{}{STRONG:#}", text.trim_end());
+    }
+}
+
+fn rows(played: &Played<'_>) -> Vec<Row> {
+    let mut rows: Vec<Row> = Vec::new();
+    let forced: Vec<_> = played
+        .imposed
+        .iter()
+        .flat_map(|one| &played.machine.deviations[one.deviation].effects)
+        .filter_map(|effect| played.panel.lamp_effect(*effect))
+        .collect();
+    for instant in &played.playback.instants {
+        let layout = played.plant.layout();
+        let active: Vec<StepId> =
+            played.machine.steps.ids().filter(|step| instant.situation.on(layout.step(*step))).collect();
+        let mut truth: LampTruth = played.panel.truth(played.plant, &instant.situation);
+        for (lamp, forced) in &forced {
+            truth = truth.forced(*lamp, *forced);
+        }
+        let lamps: Vec<Shown> = (0..played.panel.len())
+            .map(|lamp| match truth.state(lamp) {
+                LampState::Lit => Shown::Lit,
+                LampState::Dark => Shown::Dark,
+                LampState::Flickers => Shown::Changes,
+            })
+            .collect();
+        match rows.last_mut() {
+            Some(row) if row.active == active => {
+                for (shown, now) in row.lamps.iter_mut().zip(lamps) {
+                    if *shown != now {
+                        *shown = Shown::Changes;
+                    }
+                }
+            }
+            _ => rows.push(Row { active, lamps }),
+        }
+    }
+    rows
+}
+
+/// Of each step of the rows, in their order: what each way onward needs, and where it leads.
+fn waits(played: &Played<'_>, rows: &[Row]) -> Vec<(String, Vec<String>)> {
+    let machine = played.machine;
+    let mut told: Vec<(String, Vec<String>)> = Vec::new();
+    for step in rows.iter().flat_map(|row| &row.active) {
+        let name = machine.step_name(*step);
+        if told.iter().any(|(known, _)| *known == name) {
+            continue;
+        }
+        let ways = machine.transitions.rows().filter(|row| row.from.contains(step)).map(|row| {
+            let to: Vec<String> = row.to.iter().map(|step| machine.step_name(*step)).collect();
+            let parts: Vec<&Condition<ProgramFact>> = row.when.conjuncts();
+            let parts: Vec<String> = parts.into_iter().map(|part| wording::condition(machine, part)).collect();
+            let needs = if parts.is_empty() { "nothing".to_owned() } else { wording::list(&parts) };
+            format!("→ {}: {needs}", wording::list(&to))
+        });
+        told.push((name, ways.collect()));
+    }
+    told
+}
+
+/// The steps that a row is called by: charts that rest in their first steps go without saying.
+fn name(machine: &Machine, row: &Row) -> String {
+    if row.active.is_empty() {
+        return "(not running)".to_owned();
+    }
+    let moving = |step: &&StepId| !machine.charts[machine.chart_of(**step)].initial.contains(step);
+    let mut said: Vec<String> = row.active.iter().filter(moving).map(|step| machine.step_name(*step)).collect();
+    if said.is_empty() {
+        said = row.active.iter().map(|step| machine.step_name(*step)).collect();
+    }
+    said.join(" + ")
+}
+
+/// The chart for programs.
+pub fn document(played: &Played<'_>) -> Value {
+    let word = |shown: &Shown| match shown {
+        Shown::Lit => "lit",
+        Shown::Dark => "dark",
+        Shown::Changes => "changes",
+    };
+    let rows = rows(played);
+    json!({
+        "lamps": (0..played.panel.len()).map(|lamp| played.panel.label(lamp)).collect::<Vec<_>>(),
+        "rows": rows.iter().map(|row| json!({
+            "steps": row.active.iter().map(|step| played.machine.step_name(*step)).collect::<Vec<_>>(),
+            "lamps": row.lamps.iter().map(word).collect::<Vec<_>>(),
+        })).collect::<Vec<_>>(),
+        "waits_for": waits(played, &rows).into_iter().map(|(step, ways)| json!({ "step": step, "ways": ways }))
+            .collect::<Vec<_>>(),
+    })
+}
