@@ -165,7 +165,7 @@ pub struct Why {
     pub complaint: Option<String>,
 
     /// Running hours since the machine last ran well.
-    #[arg(long, value_name = "HOURS", help_heading = "What was reported")]
+    #[arg(long, value_name = "HOURS", help_heading = "What was reported", allow_negative_numbers = true)]
     pub hours: Option<f64>,
 
     /// The routine that people were doing, by its name in the file.

@@ -4,7 +4,7 @@ use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
 
-use machine::{Alternative, Choice, LARGEST_FILE, Problem, Reading, Source};
+use machine::{Alternative, Choice, LARGEST_FILE, Problem, Reading, Source, Span};
 
 use crate::arguments::MachineChoice;
 use crate::failure::Failure;
@@ -147,6 +147,12 @@ pub fn choose(arguments: &MachineChoice) -> Result<Chosen, Failure> {
     let reading = read_machine(&arguments.machine, &arguments.library)?;
     let choice = choice(arguments, &reading)?;
     let resolved = reading.resolve(&choice);
+    // What has no place in the file is about what was asked for, such as an unknown setting.
+    let asked = resolved.problems.iter().filter(|problem| problem.is_error() && problem.span == Span::default());
+    let wrongly = asked.map(|one| Failure::new(one.code, one.what.clone(), one.hint.clone().unwrap_or_default()));
+    if let (Some(failure), true) = (wrongly.reduce(Failure::and), !choice.settings.is_empty()) {
+        return Err(failure);
+    }
     if resolved.problems.iter().any(Problem::is_error) || resolved.alternatives.is_empty() {
         return Err(Failure::file(reading.sources, resolved.problems));
     }

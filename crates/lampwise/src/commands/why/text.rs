@@ -300,6 +300,16 @@ fn open(out: &mut String, answer: &Answer, width: usize) {
 }
 
 fn foot(out: &mut String, finding: &Finding<'_>, width: usize) {
+    let (asked, of_file): (Vec<_>, Vec<_>) =
+        finding.remarks.iter().partition(|remark| remark.span == machine::Span::default());
+    for remark in asked {
+        let hint = remark.hint.as_ref().map(|hint| format!("; {hint}")).unwrap_or_default();
+        paragraph(out, width, "", "", STRONG, &format!("Note: {}{hint}.", remark.what));
+    }
+    if !of_file.is_empty() {
+        let text = format!("The machine file has {} more remarks: `lampwise lint` shows them.", of_file.len());
+        paragraph(out, width, "", "", FAINT, &text);
+    }
     let extent = &finding.extent;
     let text = format!(
         "Looked at: {} deviations and {} pairs of them; three or more at once, {} of the weight before any report, \

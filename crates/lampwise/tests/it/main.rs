@@ -1,0 +1,22 @@
+//! The command line from outside: each module one feature, each test one thing that
+//! somebody types.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+/// Every way in which input can be wrong.
+mod bad_input;
+/// Demos, describe and types.
+mod browse;
+/// `lampwise draft`.
+mod draft;
+/// Documents and their schemas.
+mod json;
+/// `lampwise lint`.
+mod lint;
+/// Help, completions and manual pages.
+mod manual;
+/// `lampwise play`.
+mod play;
+/// Starting the program and looking at what it printed.
+mod support;
+/// `lampwise why`.
+mod why;
