@@ -22,6 +22,7 @@ pub fn sorter() -> Machine {
         ("start", "start button", MechanismClass::Button, &["released", "pressed"]),
         ("reset", "reset button", MechanismClass::Button, &["released", "pressed"]),
         ("stop", "stop button", MechanismClass::Button, &["released", "pressed"]),
+        ("press", "seed press", MechanismClass::Driven, &["up", "down"]),
     ] {
         machine.mechanisms.push(mechanism(name, words, class, positions));
     }

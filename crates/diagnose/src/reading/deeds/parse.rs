@@ -251,7 +251,11 @@ impl Parser<'_> {
             let named = length(name.as_ref().map(|(count, _)| *count));
             let placed = length(place.as_ref().map(|(count, _)| *count));
             let verbed = length(verb.map(|(count, _)| count));
-            if named > 0 && named >= placed && named >= verbed && found.thing.is_none() && found.several.is_none() {
+            // A machine may have a mechanism called "press"; in "press start" it is the verb.
+            let first = found.thing.is_none() && found.several.is_none();
+            let is_name = named > 0 && named >= placed && named >= verbed && first;
+            let another = || (at + named..units.len()).any(|next| self.things.longest(units, next).is_some());
+            if is_name && !(verbed == named && another()) {
                 match name {
                     Some((_, Found::Thing(thing))) => found.thing = Some(thing),
                     Some((_, Found::Several(things))) => {
