@@ -4,12 +4,12 @@
 use std::fmt::Write as _;
 
 use diagnose::evidence::LampState;
-use diagnose::panel::LampTruth;
 use diagnose::wording;
-use machine::id::StepId;
-use machine::model::ProgramFact;
+use machine::id::{DeviationId, StepId};
+use machine::model::{FaultEffect, ProgramFact};
 use machine::{Condition, Machine};
 use serde_json::{Value, json};
+use sim::{Cause, View};
 
 use super::Played;
 use crate::screen::{FAINT, LIT, PLAIN, STRONG, TITLE, columns, padded, paragraph};
@@ -93,20 +93,22 @@ fn header(out: &mut String, played: &Played<'_>, names: usize, lamps: std::ops::
 
 fn rows(played: &Played<'_>) -> Vec<Row> {
     let mut rows: Vec<Row> = Vec::new();
-    let forced: Vec<_> = played
-        .imposed
-        .iter()
-        .flat_map(|one| &played.machine.deviations[one.deviation].effects)
-        .filter_map(|effect| played.panel.lamp_effect(*effect))
-        .collect();
+    // A deviation counts from the instant at which it sets in.
+    let mut there: Vec<DeviationId> =
+        played.imposed.iter().filter(|one| one.from.is_none()).map(|one| one.deviation).collect();
     for instant in &played.playback.instants {
         let layout = played.plant.layout();
         let active: Vec<StepId> =
             played.machine.steps.ids().filter(|step| instant.situation.on(layout.step(*step))).collect();
-        let mut truth: LampTruth = played.panel.truth(played.plant, &instant.situation);
-        for (lamp, forced) in &forced {
-            truth = truth.forced(*lamp, *forced);
+        if let Cause::SetsIn(deviation) = instant.cause {
+            there.push(deviation);
         }
+        let effects = || there.iter().flat_map(|one| &played.machine.deviations[*one].effects);
+        let concerned: Vec<usize> = effects().flat_map(|effect| played.panel.lamps_of(*effect)).collect();
+        let error = effects().any(|effect| *effect == FaultEffect::ControllerError);
+        let view = View::new(played.machine, played.plant, &instant.situation, &there);
+        let truth = played.panel.truth(played.plant, &instant.situation);
+        let truth = truth.with(&played.panel.changes(&view, &truth, &concerned, error));
         let lamps: Vec<Shown> = (0..played.panel.len())
             .map(|lamp| match truth.state(lamp) {
                 LampState::Lit => Shown::Lit,
