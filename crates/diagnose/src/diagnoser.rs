@@ -4,6 +4,7 @@ use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
 use crate::panel::{LampLikelihood, LampTruth, anything};
+use crate::renamed::renamed;
 use crate::tally::{Doubt, Item, Weigher, anything_else, lamp_changes, looked_at};
 use crate::world::{Alternative, RoutineWorld, World};
 use machine::Machine;
@@ -126,11 +127,21 @@ impl Diagnoser {
     #[must_use]
     pub fn answer(&self, evidence: &Evidence) -> Answer {
         let evidence = &split_at_extra_deeds(evidence);
+        // The evidence was read with the names of the first alternative.
+        let first = self.worlds.first();
+        let named: Vec<Evidence> = self
+            .worlds
+            .iter()
+            .map(|world| {
+                first.map_or_else(|| evidence.clone(), |first| renamed(evidence, &first.machine, &world.machine))
+            })
+            .collect();
         let grounds: Vec<Ground<'_>> = self
             .worlds
             .iter()
-            .flat_map(|world| world.routines.iter().map(move |routine| (world, routine)))
-            .map(|(world, routine)| self.ground(world, routine, evidence))
+            .zip(&named)
+            .flat_map(|(world, evidence)| world.routines.iter().map(move |routine| (world, routine, evidence)))
+            .map(|(world, routine, evidence)| self.ground(world, routine, evidence))
             .collect();
         answer::answer(&self.worlds, &grounds, evidence)
     }

@@ -7,6 +7,7 @@ pub mod evidence;
 pub mod panel;
 pub mod prior;
 pub mod reading;
+mod renamed;
 mod standing;
 mod tally;
 pub mod wording;

@@ -20,15 +20,17 @@ pub fn duration(ms: u64) -> String {
 #[must_use]
 pub fn fact(machine: &Machine, fact: ProgramFact, wanted: bool) -> String {
     let not = if wanted { "" } else { "not " };
+    let not_so = if wanted { "" } else { "not: " };
     match fact {
         ProgramFact::Input(input) => {
             let row = &machine.inputs[input];
-            format!("{} {} ({})", row.label, if wanted { "lit" } else { "dark" }, row.words.english)
+            // The words say what a lit lamp means; without the "not" a dark lamp would read as its opposite.
+            format!("{} {} ({not_so}{})", row.label, if wanted { "lit" } else { "dark" }, row.words.english)
         }
         ProgramFact::Output(output) => {
             let row = &machine.outputs[output];
             let name = row.label.as_deref().unwrap_or(&row.tag);
-            format!("{name} {} ({})", if wanted { "on" } else { "off" }, row.words.english)
+            format!("{name} {} ({not_so}{})", if wanted { "on" } else { "off" }, row.words.english)
         }
         ProgramFact::Step(step) => format!("step \"{}\" {not}active", machine.step_name(step)),
         ProgramFact::StepFor(step, ms) => {

@@ -44,18 +44,18 @@ pub struct Arguments {
 
     /// When to use colour. `auto`: on a terminal, unless NO_COLOR is set.
     #[arg(long = "color", visible_alias = "colour", global = true, value_name = "WHEN", default_value = "auto")]
-    #[arg(help_heading = "Everywhere", hide_possible_values = false)]
+    #[arg(help_heading = "Everywhere")]
     pub colour: Colour,
 }
 
 /// When to use colour.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
 pub enum Colour {
-    /// On a terminal.
+    #[allow(missing_docs)]
     Auto,
-    /// Always.
+    #[allow(missing_docs)]
     Always,
-    /// Never.
+    #[allow(missing_docs)]
     Never,
 }
 
@@ -164,7 +164,7 @@ pub struct Why {
     #[arg(long, value_name = "COMPLAINT", help_heading = "What was reported")]
     pub complaint: Option<String>,
 
-    /// Running hours since the machine last ran well.
+    /// Running hours since the machine last ran well, such as 40.
     #[arg(long, value_name = "HOURS", help_heading = "What was reported", allow_negative_numbers = true)]
     pub hours: Option<f64>,
 
@@ -172,8 +172,8 @@ pub struct Why {
     #[arg(long, value_name = "NAME", help_heading = "What was reported")]
     pub routine: Option<String>,
 
-    /// What was done then; reports behind it belong to the time after.
-    /// "pressed reset, pressed start", "power cycled".
+    /// What was done then, such as "pressed reset, pressed start" or "power cycled";
+    /// reports behind it belong to the time after.
     #[arg(long, value_name = "DEEDS", help_heading = "Later moments")]
     pub then: Vec<String>,
 

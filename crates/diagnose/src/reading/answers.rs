@@ -7,7 +7,7 @@ use machine::id::{CheckId, Id};
 use machine::model::{Check, Observable};
 
 use super::mistake::{MistakeKind, Mistakes, ReadingError, listed};
-use super::nearest::nearest;
+use super::nearest::{nearest, of_same_beginning};
 use super::phrase::Phrases;
 use super::things::{bare_key, is_article, is_word};
 use super::unit::{Unit, UnitKind, units};
@@ -158,9 +158,8 @@ impl Reader<'_> {
         let keys = || self.machine.checks.rows().map(|check| check.key.as_str());
         let mut near = nearest(typed, keys(), 3);
         if near.is_empty() {
-            // The first word may be the device.
-            let device = bare_key(typed).into_iter().next().unwrap_or_default();
-            near = keys().filter(|key| bare_key(key).first() == Some(&device)).take(4).map(str::to_owned).collect();
+            // It may name the device rightly, and what of it wrongly.
+            near = of_same_beginning(&bare_key(typed), keys().map(|key| (key, bare_key(key))), 4);
         }
         let hint = if near.is_empty() {
             "write it as `DEVICE/CHECK: ANSWER`, as in the list of checks".to_owned()

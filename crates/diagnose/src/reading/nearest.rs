@@ -6,6 +6,19 @@ use super::unit::{Unit, UnitKind, fold, units};
 /// A typed name longer than this is not compared; it is no slip of a finger.
 const LONGEST_COMPARED: usize = 40;
 
+/// The keys that begin most like the typed one, such as all of the device it names, at most `count`;
+/// none if not even the first units are alike.
+pub(super) fn of_same_beginning<'k>(
+    typed: &[String],
+    keys: impl IntoIterator<Item = (&'k str, Vec<String>)>,
+    count: usize,
+) -> Vec<String> {
+    let shared = |key: &[String]| key.iter().zip(typed).take_while(|(one, other)| one == other).count();
+    let keys: Vec<(usize, &str)> = keys.into_iter().map(|(key, units)| (shared(&units), key)).collect();
+    let most = keys.iter().map(|(shared, _)| *shared).max().filter(|most| *most > 0);
+    keys.into_iter().filter(|(shared, _)| Some(*shared) == most).take(count).map(|(_, key)| key.to_owned()).collect()
+}
+
 /// The names most like the typed one, the likeliest first, at most `count`.
 pub(super) fn nearest<'n>(typed: &str, names: impl IntoIterator<Item = &'n str>, count: usize) -> Vec<String> {
     if typed.len() > LONGEST_COMPARED {

@@ -6,7 +6,7 @@ use machine::Machine;
 use machine::id::RemedyId;
 
 use super::mistake::{MistakeKind, Mistakes, ReadingError, listed};
-use super::nearest::nearest;
+use super::nearest::{nearest, of_same_beginning};
 use super::phrase::Phrases;
 use super::things::{bare_key, is_article, is_word};
 use super::unit::{Unit, UnitKind, units};
@@ -59,9 +59,8 @@ fn unknown(machine: &Machine, text: &str, span: Range<usize>, mistakes: &mut Mis
     let keys = || machine.remedies.rows().map(|remedy| remedy.key.as_str());
     let mut near = nearest(typed, keys(), 3);
     if near.is_empty() {
-        // The first word may be the device.
-        let device = bare_key(typed).into_iter().next().unwrap_or_default();
-        near = keys().filter(|key| bare_key(key).first() == Some(&device)).take(4).map(str::to_owned).collect();
+        // It may name the device rightly, and what of it wrongly.
+        near = of_same_beginning(&bare_key(typed), keys().map(|key| (key, bare_key(key))), 4);
     }
     let hint = if near.is_empty() {
         "write it as `DEVICE/REMEDY`, such as those behind the causes of an answer".to_owned()

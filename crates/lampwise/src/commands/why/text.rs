@@ -113,19 +113,34 @@ fn needs(out: &mut String, fact: &Fact, evidence: &Evidence, width: usize) {
         let first = format!("  {style}{mark}{style:#} ");
         paragraph_marked(out, width, &first, &format!("{}{note}", need.words), style);
     }
-    let missing: Vec<String> = fact
-        .needs
-        .iter()
-        .filter(|need| need.state == NeedState::Missing)
-        .map(|need| need.lamp.clone().unwrap_or_else(|| need.words.clone()))
-        .collect();
-    let verdict = match missing.as_slice() {
-        [] => "Of these nothing is missing.".to_owned(),
-        [one] => format!("Of these {one} is missing."),
-        several => format!("Of these {} are missing.", wording::list(several)),
-    };
-    paragraph(out, width, "", "", STRONG, &verdict);
+    paragraph(out, width, "", "", STRONG, &verdict(fact));
     out.push('\n');
+}
+
+/// Which of the needs are missing, as lamps that are seen.
+fn verdict(fact: &Fact) -> String {
+    let missing = || fact.needs.iter().filter(|need| need.state == NeedState::Missing);
+    let lamps = |wanted: &str| -> Vec<String> {
+        let shown = missing().filter_map(|need| Some((need.lamp.clone()?, need.words.as_str())));
+        shown.filter(|(lamp, words)| words.starts_with(&format!("{lamp} {wanted}"))).map(|(lamp, _)| lamp).collect()
+    };
+    let (dark, lit) = ([lamps("lit"), lamps("on")].concat(), [lamps("dark"), lamps("off")].concat());
+    let others: Vec<String> = missing()
+        .filter(|need| need.lamp.as_ref().is_none_or(|lamp| !dark.contains(lamp) && !lit.contains(lamp)))
+        .map(|need| need.words.clone())
+        .collect();
+    let parts: Vec<String> = [(dark, "dark"), (lit, "lit"), (others, "missing")]
+        .into_iter()
+        .filter(|(names, _)| !names.is_empty())
+        .map(|(names, state)| {
+            format!("{} {} {state}", wording::list(&names), if names.len() == 1 { "is" } else { "are" })
+        })
+        .collect();
+    if parts.is_empty() {
+        "Of these nothing is missing.".to_owned()
+    } else {
+        format!("Of these {}.", wording::list(&parts))
+    }
 }
 
 /// A paragraph behind a mark that takes one column, whatever its colours.

@@ -1,0 +1,175 @@
+//! The same evidence in the numbers of another alternative of the machine. A
+//! revision can have a point or a mechanism more, so that the numbers behind it
+//! differ; names stay.
+//!
+//! Hazard: what the other alternative does not have is left out there, and so
+//! speaks neither for nor against it.
+
+use crate::evidence::{CheckReport, Deed, Evidence, LampPlace, LampReport, Moment, PositionReport};
+use machine::Machine;
+use machine::id::{Id, MechanismId, RoutineId, SupplyId};
+use machine::model::HandMove;
+
+/// Evidence read with the names of `from`, for use with `to`.
+pub(crate) fn renamed(evidence: &Evidence, from: &Machine, to: &Machine) -> Evidence {
+    let renamer = Renamer { from, to };
+    let routine = evidence.routine.unwrap_or(RoutineId::new(0));
+    Evidence {
+        complaint: evidence.complaint,
+        routine: evidence.routine.and_then(|routine| renamer.routine(routine)),
+        hours_since_well: evidence.hours_since_well,
+        moments: evidence.moments.iter().map(|moment| renamer.moment(moment, routine)).collect(),
+    }
+}
+
+struct Renamer<'m> {
+    from: &'m Machine,
+    to: &'m Machine,
+}
+
+impl Renamer<'_> {
+    fn moment(&self, moment: &Moment, routine: RoutineId) -> Moment {
+        Moment {
+            deeds: moment.deeds.iter().filter_map(|deed| self.deed(*deed, routine)).collect(),
+            remedies: moment
+                .remedies
+                .iter()
+                .filter_map(|remedy| {
+                    let key = &self.from.remedies.get(*remedy)?.key;
+                    self.to.remedies.find(|row| row.key == *key).map(|(id, _)| id)
+                })
+                .collect(),
+            lamps: moment.lamps.iter().filter_map(|report| self.lamp(*report)).collect(),
+            positions: moment.positions.iter().filter_map(|report| self.position(*report)).collect(),
+            checks: moment.checks.iter().filter_map(|report| self.check(*report)).collect(),
+        }
+    }
+
+    fn routine(&self, routine: RoutineId) -> Option<RoutineId> {
+        let name = &self.from.routines.get(routine)?.name;
+        self.to.routines.find(|row| row.name == *name).map(|(id, _)| id)
+    }
+
+    fn lamp(&self, report: LampReport) -> Option<LampReport> {
+        let label_at = |machine: &Machine, place: LampPlace| {
+            Some(machine.lamp_rows.get(place.row)?.lamps.get(place.column)?.label.clone())
+        };
+        let label = label_at(self.from, report.place)?;
+        if label_at(self.to, report.place).as_ref() == Some(&label) {
+            return Some(report);
+        }
+        let places = self.to.lamp_rows.iter().enumerate().flat_map(|(row, lamps)| {
+            lamps.lamps.iter().enumerate().map(move |(column, lamp)| (LampPlace { row, column }, lamp))
+        });
+        let mut places = places.filter(|(_, lamp)| lamp.label == label);
+        places.next().map(|(place, _)| LampReport { place, ..report })
+    }
+
+    fn mechanism(&self, mechanism: MechanismId) -> Option<MechanismId> {
+        let name = &self.from.mechanisms.get(mechanism)?.name;
+        self.to.mechanisms.find(|row| row.name == *name).map(|(id, _)| id)
+    }
+
+    fn supply(&self, supply: SupplyId) -> Option<SupplyId> {
+        let name = &self.from.supplies.get(supply)?.name;
+        self.to.supplies.find(|row| row.name == *name).map(|(id, _)| id)
+    }
+
+    fn place(&self, mechanism: MechanismId, position: u8) -> Option<(MechanismId, u8)> {
+        let name = self.from.mechanisms.get(mechanism)?.positions.get(usize::from(position))?;
+        let there = self.mechanism(mechanism)?;
+        let at = self.to.mechanisms[there].positions.iter().position(|known| known == name)?;
+        Some((there, u8::try_from(at).ok()?))
+    }
+
+    fn position(&self, report: PositionReport) -> Option<PositionReport> {
+        match report.position {
+            None => Some(PositionReport { mechanism: self.mechanism(report.mechanism)?, position: None }),
+            Some(position) => {
+                let (mechanism, position) = self.place(report.mechanism, position)?;
+                Some(PositionReport { mechanism, position: Some(position) })
+            }
+        }
+    }
+
+    fn check(&self, report: CheckReport) -> Option<CheckReport> {
+        let asked = self.from.checks.get(report.check)?;
+        let (check, row) = self.to.checks.find(|row| row.key == asked.key)?;
+        let given = &asked.answers.get(report.answer)?.key;
+        Some(CheckReport { check, answer: row.answers.iter().position(|answer| answer.key == *given)? })
+    }
+
+    fn deed(&self, deed: Deed, routine: RoutineId) -> Option<Deed> {
+        match deed {
+            Deed::Routine(None) => Some(deed),
+            Deed::Routine(Some(action)) => self.action(routine, action).map(|action| Deed::Routine(Some(action))),
+            Deed::Extra(movement) => self.movement(movement).map(Deed::Extra),
+        }
+    }
+
+    /// The same action of the same routine; of several alike, the one with as many before it.
+    fn action(&self, routine: RoutineId, action: usize) -> Option<usize> {
+        let actions = &self.from.routines.get(routine)?.actions;
+        let short = &actions.get(action)?.short;
+        let before = actions.iter().take(action).filter(|one| one.short == *short).count();
+        let there = self.to.routines.get(self.routine(routine)?)?;
+        let mut alike = there.actions.iter().enumerate().filter(|(_, one)| one.short == *short);
+        alike.nth(before).map(|(index, _)| index)
+    }
+
+    fn movement(&self, movement: HandMove) -> Option<HandMove> {
+        Some(match movement {
+            HandMove::Put(mechanism, position) => {
+                let (mechanism, position) = self.place(mechanism, position)?;
+                HandMove::Put(mechanism, position)
+            }
+            HandMove::Press(mechanism, ms) => HandMove::Press(self.mechanism(mechanism)?, ms),
+            HandMove::Hold(mechanism) => HandMove::Hold(self.mechanism(mechanism)?),
+            HandMove::LetGo(mechanism) => HandMove::LetGo(self.mechanism(mechanism)?),
+            HandMove::Supply(supply, there) => HandMove::Supply(self.supply(supply)?, there),
+            HandMove::PowerCycle | HandMove::Wait => movement,
+        })
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::expect_used)]
+mod tests {
+    use super::*;
+    use crate::reading::{describe_deeds, describe_lamps, describe_positions};
+    use crate::reading::{read_checks, read_deeds, read_lamps, read_positions};
+
+    #[test]
+    fn evidence_says_the_same_of_another_revision() {
+        let text = include_str!("../../../demos/parts-washer.toml");
+        let reading = machine::read(machine::Source::new("parts-washer.toml", text), &[]);
+        let revision = |name: &str| {
+            let choice = machine::Choice { revision: Some(name.to_owned()), ..machine::Choice::default() };
+            reading.resolve(&choice).alternatives.swap_remove(0).machine
+        };
+        let (a, b) = (revision("A"), revision("B"));
+        let routine = RoutineId::new(0);
+        let said = |machine: &Machine, evidence: &Evidence| {
+            let moment = &evidence.moments[0];
+            [
+                describe_lamps(machine, &moment.lamps),
+                describe_positions(machine, &moment.positions),
+                describe_deeds(machine, routine, &moment.deeds),
+                crate::reading::describe_checks(machine, &moment.checks),
+            ]
+        };
+        let check = a.checks.rows().next_back().expect("checks");
+        let (key, answer) = (&check.key, &check.answers[0].key);
+        let moment = Moment {
+            lamps: read_lamps(&a, "I0.4 on, I2.1 off, POWER on").unwrap(),
+            positions: read_positions(&a, "lid shut").unwrap(),
+            deeds: read_deeds(&a, routine, "shut the lid, pressed start, power cycled").unwrap(),
+            checks: read_checks(&a, &format!("{key}: {answer}")).unwrap(),
+            remedies: Vec::new(),
+        };
+        let evidence = Evidence { routine: Some(routine), moments: vec![moment], ..Evidence::default() };
+        let there = renamed(&evidence, &a, &b);
+        assert_eq!(said(&a, &evidence), said(&b, &there));
+        assert_eq!(renamed(&there, &b, &a), evidence);
+    }
+}
