@@ -32,7 +32,8 @@ pub struct Answer {
     pub together: Vec<Together>,
     /// Probability of something that is not in the machine file.
     pub not_in_file: f64,
-    /// Share of the prior weight that was not looked at: three or more deviations at once.
+    /// Share of the prior weight that was not looked at: three or more deviations at once, and
+    /// pairs that were not followed to their end.
     pub left_out: f64,
     /// Readings that are probably wrong, the most doubtful first.
     pub doubtful: Vec<Doubtful>,
@@ -180,6 +181,7 @@ pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>], evidence: &Eviden
     let top = grounds.iter().max_by(|a, b| (a.scale * a.total).total_cmp(&(b.scale * b.total)));
     let [_, _, _, more] = top.map_or([0.0; 4], |ground| ground.world.prior.by_size());
     let listed = top.map_or(0.0, |ground| ground.routine.listed);
+    let more = more + top.map_or(0.0, |ground| ground.routine.unfollowed);
     Answer {
         fact: top.and_then(|ground| fact(ground, evidence, reports)),
         standing: standing(grounds, all),
@@ -462,7 +464,7 @@ struct Sum {
 }
 
 fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause> {
-    let mut sums: BTreeMap<Vec<String>, Sum> = BTreeMap::new();
+    let mut sums: BTreeMap<String, Sum> = BTreeMap::new();
     for ground in grounds {
         let scale = ground.scale / all;
         let machine = &ground.world.machine;
@@ -501,9 +503,13 @@ fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause
                 vec![(0..class.members.len()).collect()]
             };
             for lot in lots {
-                let keys: Vec<String> =
-                    lot.iter().map(|one| machine.deviations[class.members[*one]].key.clone()).collect();
-                let sum = sums.entry(keys).or_default();
+                // What comes to the same is one cause, also where answers to checks have split it.
+                let key = if apart {
+                    machine.deviations[class.members[lot[0]]].key.clone()
+                } else {
+                    effects_words(machine, &ground.routine.exploration.behaviours[class.behaviour].effects)
+                };
+                let sum = sums.entry(key).or_default();
                 let part = |mass: f64| {
                     if apart { mass * class.share(class.members[lot[0]], &ground.world.prior) } else { mass }
                 };
@@ -523,12 +529,13 @@ fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause
         }
     }
     let mut causes: Vec<Cause> = sums
-        .into_values()
-        .filter(|sum| sum.probability > LISTED)
-        .map(|sum| {
+        .into_iter()
+        .filter(|(_, sum)| sum.probability > LISTED)
+        .map(|(common, sum)| {
             let mut members: Vec<_> = sum.members.into_values().collect();
             members.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-            Cause { words: sum.words, probability: sum.probability, alone: sum.alone, reason: sum.reason, members }
+            let words = if members.len() > 1 { common } else { sum.words };
+            Cause { words, probability: sum.probability, alone: sum.alone, reason: sum.reason, members }
         })
         .collect();
     causes.sort_by(|a, b| b.probability.total_cmp(&a.probability));
@@ -646,8 +653,12 @@ fn headline(ground: &Ground<'_>, class: usize, lot: &[usize]) -> String {
     if let [one] = lot {
         return only(*one);
     }
-    let effects = &ground.routine.exploration.behaviours[class.behaviour].effects;
-    let Some(first) = effects.first() else { return lot.first().map(|one| only(*one)).unwrap_or_default() };
+    effects_words(machine, &ground.routine.exploration.behaviours[class.behaviour].effects)
+}
+
+/// What effects come to, in words.
+fn effects_words(machine: &Machine, effects: &[FaultEffect]) -> String {
+    let Some(first) = effects.first() else { return String::new() };
     let text = effect_words(machine, *first);
     if effects.len() > 1 { format!("{text}, and {} more points of the same part", effects.len() - 1) } else { text }
 }

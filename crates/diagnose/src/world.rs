@@ -7,7 +7,7 @@ use crate::prior::Prior;
 use crate::standing::Standing;
 use machine::Machine;
 use machine::id::{Id, RoutineId};
-use sim::{Exploration, Options, Plant, explore};
+use sim::{Exploration, Options, Plant, explore_weighted};
 
 /// Share of the calls that concern the first routine; the others share the rest.
 pub const FIRST_ROUTINE: f64 = 0.85;
@@ -35,6 +35,8 @@ pub(crate) struct RoutineWorld {
     pub passing: Vec<LampTruth>,
     /// How each record stands, for the complaint.
     pub standings: Vec<Standing>,
+    /// The weight of pairs that were not followed.
+    pub unfollowed: f64,
     /// The weight of all calls before any evidence, set by [`crate::Diagnoser::new`].
     pub listed: f64,
 }
@@ -65,7 +67,7 @@ impl World {
                     (0, _) => FIRST_ROUTINE,
                     _ => (1.0 - FIRST_ROUTINE) / (count - 1) as f64,
                 };
-                RoutineWorld::new(&machine, &plant, &panel, RoutineId::new(index), weight, options)
+                RoutineWorld::new(&machine, &plant, &panel, &prior, RoutineId::new(index), weight, options)
             })
             .collect();
         Self { weight, choices, machine, plant, panel, prior, routines }
@@ -77,11 +79,16 @@ impl RoutineWorld {
         machine: &Machine,
         plant: &Plant,
         panel: &Panel,
+        prior: &Prior,
         routine: RoutineId,
         weight: f64,
         options: &Options,
     ) -> Self {
-        let exploration = explore(machine, plant, routine, options);
+        let exploration = explore_weighted(machine, plant, routine, options, &|deviation| prior.odds(deviation));
+        let odds = |behaviour: u32| -> f64 {
+            exploration.behaviours[behaviour as usize].members.iter().map(|member| prior.odds(*member)).sum()
+        };
+        let unfollowed = exploration.unfollowed.iter().map(|(a, b, share)| odds(*a) * odds(*b) * share).sum();
         let truths = exploration.situations.iter().map(|situation| panel.truth(plant, situation)).collect();
         let passing = exploration.passing.iter().map(|situation| panel.truth(plant, situation)).collect();
         let last = machine.routines[routine].actions.len();
@@ -103,6 +110,6 @@ impl RoutineWorld {
                 }
             })
             .collect();
-        Self { routine, weight, exploration, truths, passing, standings, listed: 0.0 }
+        Self { routine, weight, exploration, truths, passing, standings, unfollowed, listed: 0.0 }
     }
 }

@@ -38,6 +38,15 @@ pub(crate) struct Trigger {
     matters: Matters,
 }
 
+/// Whether a behaviour comes into play in an epoch.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+enum Plays {
+    Yes,
+    No,
+    /// It does if anything follows from it at once.
+    IfFelt,
+}
+
 /// When a forced signal that has the other value changes what happens.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 enum Matters {
@@ -226,11 +235,24 @@ fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {
 impl Behaviour {
     /// Whether the behaviour would change what happens in the epoch that begins at this mark.
     pub(crate) fn in_play(&self, mark: &Mark, engine: &mut Engine<'_>) -> bool {
+        match self.plays(mark) {
+            Plays::Yes => true,
+            Plays::No => false,
+            Plays::IfFelt => !engine.stays_quiet(&mark.state, &self.effects, &self.own),
+        }
+    }
+
+    /// Whether it could, without finding out what follows from it at once.
+    pub(crate) fn may_play(&self, mark: &Mark) -> bool {
+        self.plays(mark) != Plays::No
+    }
+
+    fn plays(&self, mark: &Mark) -> Plays {
         let bit = |bits: &[u64], signal: Signal| bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1;
         if self.at_once || (mark.epoch == 0 && self.left_out.contains(&mark.stage)) {
-            return true;
+            return Plays::Yes;
         }
-        let mut to_be_felt = false;
+        let mut plays = Plays::No;
         for trigger in &self.triggers {
             if !bit(if trigger.value { &mark.seen_on } else { &mark.seen_off }, trigger.signal) {
                 continue;
@@ -238,11 +260,11 @@ impl Behaviour {
             let at_the_beginning = mark.state.bit(trigger.signal) == trigger.value;
             match trigger.matters {
                 Matters::IfLookedAt if !bit(&mark.looked_at, trigger.signal) => {}
-                Matters::IfFelt if at_the_beginning && !bit(&mark.looked_at, trigger.signal) => to_be_felt = true,
-                _ => return true,
+                Matters::IfFelt if at_the_beginning && !bit(&mark.looked_at, trigger.signal) => plays = Plays::IfFelt,
+                _ => return Plays::Yes,
             }
         }
-        to_be_felt && !engine.stays_quiet(&mark.state, &self.effects, &self.own)
+        plays
     }
 
     /// Whether the sequence can't notice it at all.

@@ -24,7 +24,7 @@ use crate::routine::{Branching, Habits, Mark, Path, Player, STAGE_END, StageEnd}
 use crate::situation::Situation;
 use crate::state::State;
 use machine::Machine;
-use machine::id::RoutineId;
+use machine::id::{DeviationId, RoutineId};
 use machine::model::{FaultEffect, HandAction};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
@@ -48,6 +48,8 @@ pub struct Options {
     pub pair_branching: Branching,
     /// Branches of less probability than this are not forked for a second deviation.
     pub least_forked: f64,
+    /// Pairs of less weight than this, relative to all single deviations, are not followed.
+    pub least_pair: f64,
     /// Whether pairs are explored at all.
     pub pairs: bool,
 }
@@ -63,6 +65,7 @@ impl Default for Options {
             single_branching: Branching { least: 0.01, branches: 32 },
             pair_branching: Branching { least: 0.1, branches: 8 },
             least_forked: 0.1,
+            least_pair: 1e-9,
             pairs: true,
         }
     }
@@ -215,6 +218,22 @@ impl Exploration {
 /// Runs in parallel; the result does not depend on the number of threads.
 #[must_use]
 pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &Options) -> Exploration {
+    explore_weighted(machine, plant, routine, &Options { least_pair: 0.0, ..*options }, &|_| 1.0)
+}
+
+/// Like [`explore`], leaving out the pairs that are hardly ever there together.
+///
+/// `odds` gives each deviation's odds of being there. A pair at two given moments is not
+/// followed if its weight is below [`Options::least_pair`] of that of all single deviations;
+/// it is listed in [`Exploration::unfollowed`] instead.
+#[must_use]
+pub fn explore_weighted(
+    machine: &Machine,
+    plant: &Plant,
+    routine: RoutineId,
+    options: &Options,
+    odds: &(dyn Fn(DeviationId) -> f64 + Sync),
+) -> Exploration {
     let actions = &machine.routines[routine].actions;
     let all = behaviours(machine, plant, routine);
     let mut player = Player {
@@ -237,7 +256,11 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
         .iter()
         .map(|behaviour| nominal.marks.iter().map(|mark| behaviour.in_play(mark, &mut engine)).collect())
         .collect();
-    let explorer = Explorer { player, options, behaviours: &all, nominal: &nominal, nominal_plays, slots: &slots };
+    let odds: Vec<f64> =
+        all.iter().map(|behaviour| behaviour.members.iter().map(|member| odds(*member)).sum()).collect();
+    let least = options.least_pair * odds.iter().sum::<f64>();
+    let explorer =
+        Explorer { player, options, behaviours: &all, nominal: &nominal, nominal_plays, slots: &slots, odds, least };
 
     let mut whole = Part::default();
     explorer.nothing_in_play(&mut whole);
@@ -394,6 +417,9 @@ struct Explorer<'e> {
     /// For each behaviour and each mark of the undisturbed run, whether it is in play there.
     nominal_plays: Vec<Vec<bool>>,
     slots: &'e [Slot],
+    /// Odds of each behaviour, and the least weight of a pair that is followed.
+    odds: Vec<f64>,
+    least: f64,
 }
 
 impl<'e> Explorer<'e> {
@@ -491,6 +517,7 @@ impl<'e> Explorer<'e> {
         path: &Path,
     ) {
         let mut pending: Vec<f64> = (0..self.behaviours.len()).map(|second| self.pending(first, second, at)).collect();
+        let mut unfollowed = vec![0.0; self.behaviours.len()];
         let mut next_slot = at_slot(self.slots, &self.nominal.marks[at]);
         for (index, mark) in path.marks.iter().enumerate() {
             // Moments that fall between two kept ones count with the later.
@@ -500,15 +527,25 @@ impl<'e> Explorer<'e> {
                 }
                 next_slot += 1;
             }
+            // Somebody has had reason to call already, or the branch is a rare one.
+            let forked = mark.odd == 0 && path.probability >= self.options.least_forked;
+            let weight = mark.going_on * path.probability * first_share;
             for second in 0..self.behaviours.len() {
-                if pending[second] <= 0.0 || !self.behaviours[second].in_play(mark, engine) {
+                if pending[second] <= 0.0 {
+                    continue;
+                }
+                let likely = weight * pending[second] * self.odds[first] * self.odds[second] >= self.least;
+                if !likely && self.least > 0.0 && self.behaviours[second].may_play(mark)
+                    || !self.behaviours[second].in_play(mark, engine)
+                {
+                    if !likely && self.behaviours[second].may_play(mark) {
+                        unfollowed[second] += weight * std::mem::take(&mut pending[second]);
+                    }
                     continue;
                 }
                 let share = std::mem::take(&mut pending[second]);
-                if mark.odd > 0 || path.probability < self.options.least_forked {
-                    // Somebody has had reason to call already, or the branch is a rare one.
-                    let weight = mark.going_on * path.probability * first_share * share;
-                    part.unfollowed.push((first as u32, second as u32, weight));
+                if !forked {
+                    unfollowed[second] += weight * share;
                 } else if self.options.pairs {
                     let player = self.player.for_pairs(self.options.pair_branching);
                     let (forks, cut) = player.from_mark(engine, mark, &self.behaviours[second].effects, false);
@@ -534,6 +571,8 @@ impl<'e> Explorer<'e> {
                 }
             }
         }
+        let not_followed = unfollowed.into_iter().enumerate().filter(|(_, weight)| *weight > 0.0);
+        part.unfollowed.extend(not_followed.map(|(second, weight)| (first as u32, second as u32, weight)));
         // A fork at the very end of a stage has no mark of that end.
         for end in &path.ends {
             if !path.marks.iter().any(|mark| mark.epoch == STAGE_END && mark.stage == end.stage) {

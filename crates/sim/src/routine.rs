@@ -588,7 +588,8 @@ fn going_round(engine: &mut Engine<'_, Unwatched>, limits: Limits) -> Rest {
     let events = engine.events();
     loop {
         let (then, bits) = (engine.state().now, engine.state().bits.clone());
-        if engine.advance().is_err() || engine.events() - events > limits.events {
+        let due = engine.next_due();
+        if due == u64::MAX || engine.advance_to(due).is_err() || engine.events() - events > limits.events {
             break;
         }
         times.push((engine.state().now - then, bits));
