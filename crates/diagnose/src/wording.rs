@@ -9,9 +9,9 @@ use machine::{Condition, Machine};
 pub fn duration(ms: u64) -> String {
     match ms {
         0..1_000 => format!("{ms} ms"),
-        1_000..120_000 if ms % 1_000 == 0 => format!("{} s", ms / 1_000),
+        1_000..120_000 if ms.is_multiple_of(1_000) => format!("{} s", ms / 1_000),
         1_000..120_000 => format!("{:.1} s", ms as f64 / 1_000.0),
-        _ if ms % 60_000 == 0 => format!("{} min", ms / 60_000),
+        _ if ms.is_multiple_of(60_000) => format!("{} min", ms / 60_000),
         _ => format!("{} min {} s", ms / 60_000, ms % 60_000 / 1_000),
     }
 }
