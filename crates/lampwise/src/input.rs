@@ -101,7 +101,7 @@ fn in_folder(path: &Path) -> String {
 pub fn read_machine(path: &Path, libraries: &[PathBuf]) -> Result<Reading, Failure> {
     let source = machine_text(path)?;
     let folder = path.parent().unwrap_or(Path::new(""));
-    let named = libraries_of(&source).into_iter().map(|name| folder.join(name));
+    let named = machine::libraries_named(&source).into_iter().map(|name| folder.join(name));
     let mut texts = Vec::new();
     for library in named.chain(libraries.iter().cloned()) {
         texts.push(read_text(&library, "the device library", LARGEST_FILE)?);
@@ -124,12 +124,6 @@ pub fn find_demo(name: &str) -> Result<&'static (&'static str, &'static str, &'s
         let names: Vec<&str> = DEMOS.iter().map(|(known, ..)| *known).collect();
         Failure::new("unknown-demo", format!("there is no demo `{name}`"), format!("there is: {}", names.join(", ")))
     })
-}
-
-/// The device libraries that a machine file names; mistakes in it are told when it is read as a whole.
-fn libraries_of(source: &Source) -> Vec<String> {
-    let root = machine::tree::parse(source, 0, &mut machine::problem::Problems::default());
-    root.texts("library").iter().map(|text| text.text.clone()).collect()
 }
 
 /// One machine, with what the file leaves open.
