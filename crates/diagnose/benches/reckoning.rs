@@ -1,0 +1,115 @@
+//! The figures of docs/performance.md: simulation speed, the cold exploration of all pairs,
+//! an answer after one more piece of evidence, and memory, for each demo machine.
+//!
+//! `cargo bench -p diagnose` prints the table. Times are medians of several runs in one
+//! process; they are reported, never asserted.
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use diagnose::evidence::{Complaint, Evidence, LampPlace, LampReport, LampState, Moment, Naming};
+use diagnose::{Alternative, Diagnoser};
+use machine::Machine;
+use machine::id::{Id, RoutineId};
+use sim::{Engine, Limits, Options, Plant};
+use std::time::{Duration, Instant};
+
+const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
+
+fn load(name: &str) -> Machine {
+    let path = format!("{}/../../demos/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+    machine::load_str(name, &std::fs::read_to_string(path).unwrap()).unwrap()
+}
+
+fn median(mut times: Vec<Duration>) -> Duration {
+    times.sort();
+    times[times.len() / 2]
+}
+
+/// Signal changes a second of one engine that plays the first routine over and over.
+fn events_per_second(machine: &Machine) -> f64 {
+    let plant = Plant::new(machine);
+    let mut engine = Engine::new(&plant);
+    let fresh = engine.state().clone();
+    let begin = Instant::now();
+    let mut rounds = 0;
+    while begin.elapsed() < Duration::from_secs(1) || rounds < 3 {
+        engine.restore(&fresh);
+        engine.power_on().unwrap();
+        for action in &machine.routines[RoutineId::new(0)].actions {
+            engine.act(action.movement).unwrap();
+            engine.run_to_standing(Limits::default());
+        }
+        rounds += 1;
+    }
+    engine.events() as f64 / begin.elapsed().as_secs_f64()
+}
+
+/// The lamps of the machine at rest, of which one more is told each time.
+fn evidence(machine: &Machine, told: usize) -> Evidence {
+    let lamps = machine
+        .lamp_rows
+        .iter()
+        .enumerate()
+        .flat_map(|(row, lamps)| (0..lamps.lamps.len()).map(move |column| LampPlace { row, column }))
+        .take(told)
+        .map(|place| LampReport { place, state: LampState::Dark, naming: Naming::Named })
+        .collect();
+    Evidence {
+        complaint: Some(Complaint::WontStart),
+        moments: vec![Moment { lamps, ..Moment::default() }],
+        ..Evidence::default()
+    }
+}
+
+/// The most memory this process has had, in megabytes; 0 where the system does not say.
+fn peak_memory() -> u64 {
+    let status = std::fs::read_to_string("/proc/self/status").unwrap_or_default();
+    let line = status.lines().find(|line| line.starts_with("VmHWM:")).unwrap_or_default();
+    line.split_whitespace().nth(1).and_then(|kilobytes| kilobytes.parse::<u64>().ok()).unwrap_or(0) / 1024
+}
+
+fn main() {
+    // `cargo test --benches` only wants to know that it builds and starts.
+    if std::env::args().any(|argument| argument == "--test") {
+        return;
+    }
+    let cores = std::thread::available_parallelism().map_or(1, usize::from);
+    println!("{cores} cores");
+    println!("| machine | inputs / outputs | deviations | pairs | behaviours | runs | events/s and core | cold | one more reading | memory so far |");
+    println!("|---|---|---|---|---|---|---|---|---|---|");
+    for name in DEMOS {
+        let machine = load(name);
+        let events = events_per_second(&machine);
+        let mut cold = Vec::new();
+        let mut diagnoser = None;
+        for _ in 0..if name == "lidding-line" { 1 } else { 3 } {
+            let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() };
+            let begin = Instant::now();
+            diagnoser = Some(Diagnoser::new(vec![alternative], None, &Options::default()));
+            cold.push(begin.elapsed());
+        }
+        let diagnoser = diagnoser.unwrap();
+        let answers = (8..17)
+            .map(|told| {
+                let evidence = evidence(&machine, told);
+                let begin = Instant::now();
+                let answer = diagnoser.answer(&evidence);
+                assert!(!answer.causes.is_empty());
+                begin.elapsed()
+            })
+            .collect();
+        let extent = diagnoser.extent();
+        println!(
+            "| {name} | {} / {} | {} | {} | {} | {} | {:.1} million | {:.2} s | {:.0} ms | {} MB |",
+            machine.inputs.len(),
+            machine.outputs.len(),
+            extent.deviations,
+            extent.pairs,
+            extent.behaviours,
+            extent.runs,
+            events / 1e6,
+            median(cold).as_secs_f64(),
+            median(answers).as_secs_f64() * 1e3,
+            peak_memory(),
+        );
+    }
+}
