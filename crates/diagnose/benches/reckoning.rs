@@ -74,7 +74,9 @@ fn main() {
     }
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     println!("{cores} cores");
-    println!("| machine | inputs / outputs | deviations | pairs | behaviours | runs | events/s and core | cold | one more reading | memory so far |");
+    println!(
+        "| machine | inputs / outputs | deviations | pairs | behaviours | runs | events/s and core | cold | one more reading | memory so far |"
+    );
     println!("|---|---|---|---|---|---|---|---|---|---|");
     for name in DEMOS {
         let machine = load(name);

@@ -168,8 +168,14 @@ fn action_condition(step: StepId, action: &model::Action) -> Condition<ProgramFa
     }
 }
 
+/// A step and the ms that it must have lasted.
+type Timer = (StepId, u64);
+
+/// A counter and the number that it must have reached.
+type Count = (usize, u32);
+
 /// Every timer and every counter reading that any condition of the program names.
-fn timers_and_counts(machine: &Machine) -> (Vec<(StepId, u64)>, Vec<(usize, u32)>) {
+fn timers_and_counts(machine: &Machine) -> (Vec<Timer>, Vec<Count>) {
     let mut timers = Vec::new();
     let mut counts = Vec::new();
     let mut see = |condition: &Condition<ProgramFact>| {

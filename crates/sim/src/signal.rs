@@ -6,7 +6,7 @@ use machine::id::{EdgeId, Id, InputId, LatchId, MechanismId, OutputId, StepId, S
 use machine::model::{Machine, ProgramFact, WorldFact};
 
 /// A bit of the machine's state.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
 pub struct Signal(pub(crate) u32);
 
 /// Where the bits of each kind begin.
@@ -34,12 +34,6 @@ pub struct Layout {
     counted: u32,
     /// How many bits there are.
     pub(crate) len: u32,
-}
-
-impl Default for Signal {
-    fn default() -> Self {
-        Self(0)
-    }
 }
 
 impl Layout {
