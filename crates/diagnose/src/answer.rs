@@ -468,27 +468,12 @@ fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause
     for ground in grounds {
         let scale = ground.scale / all;
         let machine = &ground.world.machine;
-        let count = ground.classes.len();
+        let shares = ground.member_masses();
         let mut marginal = ground.single.clone();
-        let mut shares: Vec<Vec<f64>> = ground
-            .classes
-            .iter()
-            .zip(&ground.single)
-            .map(|(class, mass)| {
-                class.members.iter().map(|member| mass * class.share(*member, &ground.world.prior)).collect()
-            })
-            .collect();
-        debug_assert_eq!(shares.len(), count);
         for ((a, b), mass) in &ground.pairs {
             marginal[*a] += mass;
             if a != b {
                 marginal[*b] += mass;
-            }
-            for (one, other) in if a == b { vec![(*a, *b)] } else { vec![(*a, *b), (*b, *a)] } {
-                let (class, with) = (&ground.classes[one], &ground.classes[other]);
-                for (share, member) in shares[one].iter_mut().zip(&class.members) {
-                    *share += mass * class.share_with(*member, with, &ground.world.prior);
-                }
             }
         }
         for (index, class) in ground.classes.iter().enumerate() {

@@ -8,8 +8,8 @@
 use crate::panel::Panel;
 use crate::prior::Prior;
 use machine::Machine;
-use machine::id::{DeviationId, Id, RemedyId};
-use machine::model::{FaultEffect, InputStage, Observable, OutputStage};
+use machine::id::{DeviationId, Id, RemedyId, SupplyId};
+use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage};
 use sim::Behaviour;
 
 /// Deviations of one behaviour with the same bearing on the evidence.
@@ -25,6 +25,8 @@ pub(crate) struct Class {
     pub lamps: Vec<usize>,
     /// Whether it lights the controller's error lamp.
     pub error_lamp: bool,
+    /// Whether it can only darken its lamps.
+    pub only_darkens: bool,
     /// Whether `lamps` are changed even when it has come into play.
     pub always: bool,
     /// Whether an answer to a check can depend on which of its members it is.
@@ -56,7 +58,7 @@ pub(crate) fn classes(
         for ((on_lamps, touched, inspected, _), members) in split {
             let representative = members.first().copied().unwrap_or_else(|| DeviationId::new(0));
             let effects = &machine.deviations[representative].effects;
-            let mut lamps: Vec<usize> = effects.iter().flat_map(|effect| panel.lamps_of(*effect)).collect();
+            let mut lamps: Vec<usize> = effects.iter().flat_map(|effect| panel.lamps_of(machine, *effect)).collect();
             lamps.sort_unstable();
             lamps.dedup();
             let mut groups: Vec<(u32, f64)> = Vec::new();
@@ -74,6 +76,14 @@ pub(crate) fn classes(
                 members,
                 groups,
                 lamps,
+                only_darkens: effects.iter().all(|effect| {
+                    matches!(
+                        effect,
+                        FaultEffect::Input(_, _, Forced::Off)
+                            | FaultEffect::Output(_, _, Forced::Off)
+                            | FaultEffect::Supply(_, Forced::Off)
+                    )
+                }),
                 error_lamp: effects.contains(&FaultEffect::ControllerError),
                 always: !on_lamps.is_empty(),
                 touches_checks: !touched.is_empty() || inspected.contains(&true),
@@ -103,10 +113,11 @@ fn key(
                     | FaultEffect::ControllerError
             )
         })
-        .filter(|effect| !panel.lamps_of(*effect).is_empty())
+        .filter(|effect| !panel.lamps_of(machine, *effect).is_empty())
         .collect();
     lamps.sort_unstable();
-    let touched = effects.iter().filter(|effect| observables.iter().any(|one| concerns(**effect, one))).copied();
+    let touched =
+        effects.iter().filter(|effect| observables.iter().any(|one| concerns(machine, **effect, one))).copied();
     let inspected = observables
         .iter()
         .filter_map(|one| match one {
@@ -118,10 +129,16 @@ fn key(
     (lamps, touched.collect(), inspected, tried)
 }
 
-fn concerns(effect: FaultEffect, observable: &Observable) -> bool {
+fn concerns(machine: &Machine, effect: FaultEffect, observable: &Observable) -> bool {
+    let feeds = |above, supply: Option<SupplyId>| supply.is_some_and(|supply| machine.is_fed_by(supply, above));
     match (effect, observable) {
+        // A supply that fails while nothing needs it has not come into play, and is seen nevertheless.
+        (FaultEffect::Supply(one, _), Observable::InputStage(input, _)) => feeds(one, machine.inputs[*input].supply),
+        (FaultEffect::Supply(one, _), Observable::OutputStage(output, _)) => {
+            feeds(one, machine.outputs[*output].supply)
+        }
         (FaultEffect::Input(one, ..), Observable::InputStage(other, _)) => one == *other,
-        (FaultEffect::Supply(one, _), Observable::Supply(other)) => one == *other,
+        (FaultEffect::Supply(one, _), Observable::Supply(other)) => feeds(one, Some(*other)),
         (FaultEffect::Output(one, ..), Observable::OutputStage(other, _)) => one == *other,
         (FaultEffect::Stuck(one) | FaultEffect::StopsShort(one, _), Observable::MovesFreely(other)) => one == *other,
         _ => false,

@@ -3,6 +3,7 @@
 use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
+use crate::marginals::{Marginals, marginals};
 use crate::panel::{LampLikelihood, LampTruth, anything};
 use crate::renamed::renamed;
 use crate::tally::{Doubt, Item, Weigher, anything_else, lamp_changes, looked_at};
@@ -70,6 +71,25 @@ pub(crate) struct Look<'d> {
     pub weight: f64,
 }
 
+impl Ground<'_> {
+    /// By class and member: the weight of everything in which that deviation is there.
+    pub fn member_masses(&self) -> Vec<Vec<f64>> {
+        let prior = &self.world.prior;
+        let mut masses: Vec<Vec<f64>> = (self.classes.iter().zip(&self.single))
+            .map(|(class, mass)| class.members.iter().map(|member| mass * class.share(*member, prior)).collect())
+            .collect();
+        for ((a, b), mass) in &self.pairs {
+            for (one, other) in if a == b { vec![(*a, *b)] } else { vec![(*a, *b), (*b, *a)] } {
+                let (class, with) = (&self.classes[one], &self.classes[other]);
+                for (share, member) in masses[one].iter_mut().zip(&class.members) {
+                    *share += mass * class.share_with(*member, with, prior);
+                }
+            }
+        }
+        masses
+    }
+}
+
 impl Diagnoser {
     /// Works a machine out: every alternative, every routine, every deviation and pair.
     #[must_use]
@@ -127,6 +147,16 @@ impl Diagnoser {
     #[must_use]
     pub fn answer(&self, evidence: &Evidence) -> Answer {
         let evidence = &split_at_extra_deeds(evidence);
+        answer::answer(&self.worlds, &self.grounds(evidence), evidence)
+    }
+
+    /// The bare numbers: how probable each deviation is, given this evidence.
+    #[must_use]
+    pub fn marginals(&self, evidence: &Evidence) -> Marginals {
+        marginals(&self.grounds(&split_at_extra_deeds(evidence)))
+    }
+
+    fn grounds(&self, evidence: &Evidence) -> Vec<Ground<'_>> {
         // The evidence was read with the names of the first alternative.
         let first = self.worlds.first();
         let named: Vec<Evidence> = self
@@ -136,14 +166,12 @@ impl Diagnoser {
                 first.map_or_else(|| evidence.clone(), |first| renamed(evidence, &first.machine, &world.machine))
             })
             .collect();
-        let grounds: Vec<Ground<'_>> = self
-            .worlds
+        self.worlds
             .iter()
             .zip(&named)
             .flat_map(|(world, evidence)| world.routines.iter().map(move |routine| (world, routine, evidence)))
             .map(|(world, routine, evidence)| self.ground(world, routine, evidence))
-            .collect();
-        answer::answer(&self.worlds, &grounds, evidence)
+            .collect()
     }
 
     fn ground<'d>(&'d self, world: &'d World, routine: &'d RoutineWorld, evidence: &Evidence) -> Ground<'d> {

@@ -2,8 +2,10 @@
 
 pub mod answer;
 mod class;
+pub mod consistency;
 mod diagnoser;
 pub mod evidence;
+mod marginals;
 pub mod panel;
 pub mod prior;
 pub mod reading;
@@ -15,6 +17,7 @@ mod world;
 
 pub use answer::Answer;
 pub use diagnoser::{Diagnoser, Extent};
+pub use marginals::Marginals;
 pub use standing::Standing;
 pub use tally::Doubt;
 pub use world::{Alternative, FIRST_ROUTINE};

@@ -132,6 +132,12 @@ impl LampTruth {
         changed
     }
 
+    /// Whether all of these lamps are steadily dark.
+    #[must_use]
+    pub fn all_dark(&self, lamps: &[usize]) -> bool {
+        lamps.iter().all(|lamp| self.of(*lamp) == Truth::Steady(false))
+    }
+
     /// Whether the lamp is lit when the change is left aside, for deciding whether it is one.
     fn is(&self, change: &LampChange) -> bool {
         self.of(change.lamp) == change.truth
@@ -236,9 +242,12 @@ impl Panel {
     /// The lamps that an effect can change by itself, beyond what the situation says: a dead
     /// lamp always, an input that nobody reads as long as its fault has not come into play.
     #[must_use]
-    pub fn lamps_of(&self, effect: FaultEffect) -> Vec<usize> {
+    pub fn lamps_of(&self, machine: &Machine, effect: FaultEffect) -> Vec<usize> {
         let concerned = |kind: &LampKind| match (kind, effect) {
             (LampKind::Input(input), FaultEffect::Input(which, ..)) => *input == which,
+            (LampKind::Input(input), FaultEffect::Supply(above, _)) => {
+                machine.inputs[*input].supply.is_some_and(|supply| machine.is_fed_by(supply, above))
+            }
             (LampKind::Output(output), FaultEffect::Output(which, OutputStage::Lamp, _)) => *output == which,
             (LampKind::Status(StatusMeaning::Error), FaultEffect::ControllerError) => true,
             _ => false,

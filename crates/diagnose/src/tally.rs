@@ -11,7 +11,9 @@ use crate::evidence::{CheckReport, Complaint, Deed, Evidence, Moment, PositionRe
 use crate::panel::{LampChange, LampLikelihood, LampTruth, Misreading, anything};
 use crate::standing::Standing;
 use crate::world::{RoutineWorld, World};
+use machine::id::DeviationId;
 use machine::model::Observable;
+use rayon::prelude::*;
 use sim::{Record, Situation, View};
 
 /// How often people are wrong about things other than lamps.
@@ -167,7 +169,7 @@ impl<'w> Weigher<'w> {
     /// Goes through everything that can be the case, in a fixed order.
     pub fn each(&self, mut see: impl FnMut(Item)) {
         let exploration = &self.routine.exploration;
-        let parts: Vec<Vec<f64>> = self.routine.truths.iter().map(|truth| self.lamps.parts(truth)).collect();
+        let parts: Vec<Vec<f64>> = self.routine.truths.par_iter().map(|truth| self.lamps.parts(truth)).collect();
         let base: Vec<f64> =
             parts.iter().enumerate().map(|(situation, parts)| self.seen(situation, parts, &[])).collect();
         let mut by_behaviour = vec![Vec::new(); exploration.behaviours.len()];
@@ -292,6 +294,19 @@ pub(crate) fn anything_else(world: &World, moment: &Moment) -> f64 {
     positions * checks
 }
 
+/// A member of each class to reckon with. Members of a class bear alike on the evidence, but only
+/// where they can be there together with those of the other.
+fn representatives(world: &World, set: &[&Class]) -> Vec<DeviationId> {
+    if let [a, b] = set {
+        let pairs = a.members.iter().flat_map(|a| b.members.iter().map(move |b| (*a, *b)));
+        let together = |(a, b): &(DeviationId, DeviationId)| world.prior.group(*a) != world.prior.group(*b);
+        if let Some((a, b)) = pairs.clone().find(together) {
+            return vec![a, b];
+        }
+    }
+    set.iter().map(|class| class.representative()).collect()
+}
+
 /// The probability of what was said of positions and answered to checks.
 pub(crate) fn looked_at(
     world: &World,
@@ -304,7 +319,7 @@ pub(crate) fn looked_at(
     if positions.is_empty() && checks.is_empty() {
         return 1.0;
     }
-    let deviations: Vec<_> = set.iter().map(|class| class.representative()).collect();
+    let deviations = representatives(world, set);
     let view = View::new(&world.machine, &world.plant, situation, &deviations);
     let mut product = 1.0;
     for report in positions {
@@ -344,7 +359,8 @@ pub(crate) fn lamp_changes(
     }
     lamps.sort_unstable();
     lamps.dedup();
-    let deviations: Vec<_> = set.iter().map(|(class, _)| class.representative()).collect();
+    let classes: Vec<&Class> = set.iter().map(|(class, _)| *class).collect();
+    let deviations = representatives(world, &classes);
     let view = View::new(&world.machine, &world.plant, situation, &deviations);
     let error = set.iter().any(|(class, _)| class.error_lamp);
     world.panel.changes(&view, truth, &lamps, error)
@@ -370,6 +386,10 @@ impl Known<'_, '_> {
             return self.base[situation];
         }
         let (weigher, parts) = (self.weigher, &self.parts[situation]);
+        let it = &weigher.classes[class];
+        if it.only_darkens && !it.touches_checks && weigher.routine.truths[situation].all_dark(&it.lamps) {
+            return self.base[situation];
+        }
         *self
             .cache
             .entry((situation, class, latent))
@@ -377,13 +397,16 @@ impl Known<'_, '_> {
     }
 
     fn two(&mut self, situation: usize, a: (usize, bool), b: (usize, bool)) -> f64 {
-        if self.plain(a.0, a.1) {
+        let classes = &self.weigher.classes;
+        // A fault that has darkened a lamp by coming into play keeps it dark, whatever else befalls that lamp.
+        let apart = classes[a.0].lamps.iter().all(|lamp| !classes[b.0].lamps.contains(lamp));
+        let (a_plain, b_plain) = (self.plain(a.0, a.1), self.plain(b.0, b.1));
+        if a_plain && (apart || b_plain) {
             return self.one(situation, b.0, b.1);
         }
-        if self.plain(b.0, b.1) {
+        if b_plain && apart {
             return self.one(situation, a.0, a.1);
         }
-        let classes = &self.weigher.classes;
         self.weigher.seen(situation, &self.parts[situation], &[(&classes[a.0], a.1), (&classes[b.0], b.1)])
     }
 }

@@ -124,6 +124,20 @@ impl Machine {
         self.steps[step].chart
     }
 
+    /// Whether a supply is this one or hangs below it.
+    #[must_use]
+    pub fn is_fed_by(&self, supply: SupplyId, above: SupplyId) -> bool {
+        // Parents come before children, so that every chain ends.
+        let mut at = Some(supply);
+        while let Some(one) = at {
+            if one == above {
+                return true;
+            }
+            at = self.supplies.get(one).and_then(|row| row.from).filter(|from| *from < one);
+        }
+        false
+    }
+
     /// A step as people read it: its name, with the chart in front when there are several.
     #[must_use]
     pub fn step_name(&self, step: StepId) -> String {

@@ -70,7 +70,7 @@ pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<B
         let mut effects: Vec<_> = deviation
             .effects
             .iter()
-            .filter_map(|effect| reduced(machine, *effect))
+            .filter_map(|effect| reduced(machine, deviation.kind, *effect))
             .map(|effect| with_times(effect, &chatter))
             .collect();
         effects.sort_unstable();
@@ -110,7 +110,7 @@ fn chatter_times(machine: &Machine) -> Vec<(FaultEffect, Forced, f64)> {
         let rate = match deviation.rate.chance {
             Chance::PerMillionHours(rate) | Chance::EachTime(rate) => rate,
         };
-        for effect in deviation.effects.iter().filter_map(|effect| reduced(machine, *effect)) {
+        for effect in deviation.effects.iter().filter_map(|effect| reduced(machine, deviation.kind, *effect)) {
             let Some((place, forced)) = chattering_place(effect) else { continue };
             match times.iter_mut().find(|(known, ..)| *known == place) {
                 Some((_, known, most)) if rate > *most => (*known, *most) = (forced, rate),
@@ -154,50 +154,42 @@ fn with_times(effect: FaultEffect, times: &[(FaultEffect, Forced, f64)]) -> Faul
 ///
 /// "Off" is moved down the chain as far as no "on" of another device lies between,
 /// so that two faults in one chain still act in the right order: of two faults the
-/// one nearer to the program decides.
-fn reduced(machine: &Machine, effect: FaultEffect) -> Option<FaultEffect> {
+/// one nearer to the program decides, and of two at one stage the one that holds it on.
+fn reduced(machine: &Machine, own: DeviationKind, effect: FaultEffect) -> Option<FaultEffect> {
     match effect {
         FaultEffect::Input(_, InputStage::Lamp, _) | FaultEffect::Output(_, OutputStage::Lamp, _) => None,
         FaultEffect::Input(input, stage, Forced::Off) => {
-            let between = machine
-                .deviations
-                .rows()
-                .flat_map(|other| &other.effects)
-                .filter_map(|other| match *other {
-                    FaultEffect::Input(which, at, Forced::On)
-                        if which == input && at > stage && at < InputStage::Card =>
-                    {
-                        Some(at)
-                    }
-                    _ => None,
-                })
-                .min();
-            Some(FaultEffect::Input(input, between.unwrap_or(InputStage::Card), Forced::Off))
+            let held_on = other_effects(machine, own).filter_map(|other| match other {
+                FaultEffect::Input(which, at, Forced::On) if which == input && at >= stage => Some(at),
+                _ => None,
+            });
+            Some(FaultEffect::Input(input, held_on.min().unwrap_or(InputStage::Card), Forced::Off))
         }
         FaultEffect::Input(input, InputStage::Target, forced) => {
             Some(FaultEffect::Input(input, InputStage::Sensor, forced))
         }
+        // A valve that hangs acts whatever is wrong before it.
+        FaultEffect::Output(_, OutputStage::Valve, Forced::Off) => Some(effect),
         FaultEffect::Output(output, stage, Forced::Off) => {
-            let between = machine
-                .deviations
-                .rows()
-                .flat_map(|other| &other.effects)
-                .filter_map(|other| match *other {
-                    FaultEffect::Output(which, at, Forced::On)
-                        if which == output && at > stage && at < OutputStage::Coil =>
-                    {
-                        Some(at)
-                    }
-                    _ => None,
-                })
-                .min();
-            let stage =
-                if stage == OutputStage::Valve { OutputStage::Valve } else { between.unwrap_or(OutputStage::Coil) };
-            Some(FaultEffect::Output(output, stage, Forced::Off))
+            let held_on = other_effects(machine, own).filter_map(|other| match other {
+                FaultEffect::Output(which, at, Forced::On) if which == output && at >= stage => Some(at),
+                _ => None,
+            });
+            Some(FaultEffect::Output(
+                output,
+                held_on.min().unwrap_or(OutputStage::Coil).min(OutputStage::Coil),
+                Forced::Off,
+            ))
         }
         FaultEffect::ControllerError => Some(FaultEffect::ControllerStopped),
         other => Some(other),
     }
+}
+
+/// The effects of everything that can be there together with a deviation of this kind.
+fn other_effects(machine: &Machine, own: DeviationKind) -> impl Iterator<Item = FaultEffect> + '_ {
+    let together = move |kind: DeviationKind| kind == DeviationKind::Lapse || kind != own;
+    machine.deviations.rows().filter(move |row| together(row.kind)).flat_map(|row| row.effects.iter().copied())
 }
 
 fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {

@@ -539,6 +539,18 @@ impl<'p, W: Watch> Engine<'p, W> {
         }
     }
 
+    /// Settles after a fork: the program evolves at least once, so that it is known what it looks at.
+    pub(crate) fn settle_program(&mut self) -> Result<(), Stop> {
+        self.program_dirty = true;
+        self.settle()
+    }
+
+    /// Works out everything anew and settles.
+    pub(crate) fn settle_all(&mut self) -> Result<(), Stop> {
+        self.all_dirty();
+        self.settle()
+    }
+
     /// Works out everything that follows at this instant.
     pub(crate) fn settle(&mut self) -> Result<(), Stop> {
         let reactions = self.plant.reactions;
@@ -745,7 +757,7 @@ impl<'p, W: Watch> Engine<'p, W> {
             None => {
                 if travel.done == 0 {
                     // It had only just been told to move.
-                    travel.done = 1.min(travel.whole - 1).max(1);
+                    travel.done = 1;
                 }
                 self.state.due[index] = NEVER;
             }

@@ -159,14 +159,14 @@ impl Exploration {
             end.stage == record.stage && end.as_always == record.as_always && end.situation == *wanted
         };
         let mark = self.nominal_run.marks.get(usize::from(record.forks[0]))?;
-        let (paths, _) = player.from_mark(&mut engine, mark, &self.behaviours[first as usize].effects, true);
+        let (paths, _) = player.play_from_mark(&mut engine, mark, &self.behaviours[first as usize].effects, true);
         let Some(second) = record.second else {
             return paths.iter().flat_map(|path| &path.ends).find(ends_so)?.state.clone();
         };
         let pair = player.for_pairs(self.options.pair_branching);
         paths.iter().find_map(|path| {
             let mark = path.marks.get(usize::from(record.forks[1]))?;
-            let (forks, _) = pair.from_mark(&mut engine, mark, &self.behaviours[second as usize].effects, false);
+            let (forks, _) = pair.play_from_mark(&mut engine, mark, &self.behaviours[second as usize].effects, false);
             forks.iter().flat_map(|fork| &fork.ends).find(ends_so)?.state.clone()
         })
     }
@@ -245,7 +245,7 @@ pub fn explore_weighted(
         branching: options.single_branching,
         keep_states: false,
     };
-    let (mut nominal_paths, _) = player.from_power_on(&[], true);
+    let (mut nominal_paths, _) = player.play_from_power_on(&[], true);
     let nominal = nominal_paths.pop().unwrap_or(Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() });
     let ends = nominal.ends.clone();
     player.nominal = &ends;
@@ -476,11 +476,10 @@ impl<'e> Explorer<'e> {
                     *pending = 0.0;
                 }
             }
-            if mark.epoch == STAGE_END {
-                if let Some(end) = self.nominal.ends.iter().find(|end| end.stage == mark.stage) {
-                    let latent = self.normalised(&pending, end.stage);
-                    part.add(InPlay::default(), end, end.calls, Some(&latent));
-                }
+            let ends = self.nominal.ends.iter().filter(|end| mark.epoch == STAGE_END && end.stage == mark.stage);
+            for end in ends {
+                let latent = self.normalised(&pending, end.stage);
+                part.add(InPlay::default(), end, end.calls, Some(&latent));
             }
         }
     }
@@ -495,7 +494,7 @@ impl<'e> Explorer<'e> {
         let mut engine = Engine::new(self.player.plant);
         for (at, share) in self.divergences(first) {
             let mark = &self.nominal.marks[at];
-            let (paths, cut) = self.player.from_mark(&mut engine, mark, &self.behaviours[first].effects, true);
+            let (paths, cut) = self.player.play_from_mark(&mut engine, mark, &self.behaviours[first].effects, true);
             part.cut += cut;
             part.runs += paths.len() as u64;
             for path in &paths {
@@ -548,7 +547,7 @@ impl<'e> Explorer<'e> {
                     unfollowed[second] += weight * share;
                 } else if self.options.pairs {
                     let player = self.player.for_pairs(self.options.pair_branching);
-                    let (forks, cut) = player.from_mark(engine, mark, &self.behaviours[second].effects, false);
+                    let (forks, cut) = player.play_from_mark(engine, mark, &self.behaviours[second].effects, false);
                     part.cut += cut;
                     part.runs += forks.len() as u64;
                     for fork in forks {
@@ -565,10 +564,8 @@ impl<'e> Explorer<'e> {
                     }
                 }
             }
-            if mark.epoch == STAGE_END {
-                if let Some(end) = path.ends.iter().find(|end| end.stage == mark.stage) {
-                    self.single_end(part, (first, at, first_share), path, end, &pending);
-                }
+            for end in path.ends.iter().filter(|end| mark.epoch == STAGE_END && end.stage == mark.stage) {
+                self.single_end(part, (first, at, first_share), path, end, &pending);
             }
         }
         let not_followed = unfollowed.into_iter().enumerate().filter(|(_, weight)| *weight > 0.0);

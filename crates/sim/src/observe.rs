@@ -5,9 +5,9 @@
 use crate::plant::Plant;
 use crate::signal::Signal;
 use crate::situation::Situation;
-use machine::Machine;
 use machine::id::{DeviationId, InputId, MechanismId, OutputId, SupplyId};
 use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage, WorldFact};
+use machine::{Condition, Machine};
 
 /// A machine at rest together with what is wrong with it.
 #[derive(Clone, Copy, Debug)]
@@ -56,11 +56,36 @@ impl<'v> View<'v> {
     /// The share of time that a supply is there. A supply that fails while nothing needs it
     /// has not come into play, so the situation alone does not tell.
     fn supply(&self, supply: SupplyId) -> f64 {
-        let there = self.share_on(self.plant.layout.supply(supply));
-        self.effects().fold(there, |there, effect| match effect {
-            FaultEffect::Supply(which, Forced::Off) if which == supply => 0.0,
-            _ => there,
-        })
+        let missing = self.effects().any(|effect| match effect {
+            FaultEffect::Supply(which, Forced::Off) => self.machine.is_fed_by(supply, which),
+            _ => false,
+        });
+        if missing { 0.0 } else { self.share_on(self.plant.layout.supply(supply)) }
+    }
+
+    /// The share of time that a condition of the world holds. Of things that go round, one is
+    /// counted exactly; where a condition speaks of several, it is taken as when the run stopped.
+    fn share_of(&self, condition: &Condition<WorldFact>) -> f64 {
+        let signal = |fact: &WorldFact| self.plant.layout.world(*fact);
+        let varying = condition.facts().into_iter().map(signal).find(|one| self.situation.varies(*one).is_some());
+        let holds = |value: Option<bool>| {
+            condition.holds(&|fact: &WorldFact| match value {
+                Some(value) if Some(signal(fact)) == varying => value,
+                _ => self.situation.on(signal(fact)),
+            })
+        };
+        match varying {
+            None => f64::from(u8::from(holds(None))),
+            Some(one) => {
+                let share = self.share_on(one);
+                match (holds(Some(true)), holds(Some(false))) {
+                    (true, true) => 1.0,
+                    (true, false) => share,
+                    (false, true) => 1.0 - share,
+                    (false, false) => 0.0,
+                }
+            }
+        }
     }
 
     fn effects(&self) -> impl Iterator<Item = FaultEffect> + '_ {
@@ -72,8 +97,7 @@ impl<'v> View<'v> {
     pub fn input(&self, input: InputId, upto: InputStage) -> f64 {
         let row = &self.machine.inputs[input];
         let layout = &self.plant.layout;
-        let sensed = row.lit.holds(&|fact: &WorldFact| self.situation.on(layout.world(*fact)));
-        let fed = row.supply.map_or(1.0, |supply| self.share_on(layout.supply(supply)));
+        let fed = row.supply.map_or(1.0, |supply| self.supply(supply));
         let mut effects: Vec<_> = self
             .effects()
             .filter_map(|effect| match effect {
@@ -82,7 +106,7 @@ impl<'v> View<'v> {
             })
             .collect();
         effects.sort_unstable();
-        let mut value = f64::from(u8::from(sensed));
+        let mut value = self.share_of(&row.lit);
         let mut sensor_passed = false;
         for (stage, forced) in effects {
             if stage > InputStage::Target && !sensor_passed {
@@ -121,7 +145,7 @@ impl<'v> View<'v> {
             return own.fold(command, |value, (_, forced)| force(value, *forced));
         }
         let supply = self.machine.outputs[output].supply;
-        let fed = supply.map_or(1.0, |supply| self.share_on(layout.supply(supply)));
+        let fed = supply.map_or(1.0, |supply| self.supply(supply));
         let mut value = command * fed;
         for (stage, forced) in effects {
             if stage != OutputStage::Lamp && stage <= upto {

@@ -500,6 +500,11 @@ impl Plant {
         one.iter().zip(other).zip(&self.step_mask).all(|((one, other), mask)| (one ^ other) & mask == 0)
     }
 
+    /// The active steps as one large number, the highest word first.
+    pub(crate) fn steps_in(&self, bits: &[u64]) -> Vec<u64> {
+        bits.iter().zip(&self.step_mask).map(|(word, mask)| word & mask).rev().collect()
+    }
+
     /// Where each bit is.
     #[must_use]
     pub fn layout(&self) -> &Layout {

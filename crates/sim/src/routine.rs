@@ -9,6 +9,7 @@
 
 use crate::engine::{CycleFinder, Engine, Limits, Stop, Unwatched};
 use crate::plant::Plant;
+use crate::signal::Signal;
 use crate::situation::{Situation, Varying};
 use crate::state::State;
 use machine::model::{FaultEffect, HandAction};
@@ -52,12 +53,17 @@ pub(crate) struct Mark {
     pub stage: u16,
     pub epoch: u16,
     pub state: State,
+    /// At the fork that a run begins with: the state before what set in has had any consequence,
+    /// so that a further deviation can set in together with it.
+    pub unsettled: Option<State>,
     pub seen_on: Box<[u64]>,
     pub seen_off: Box<[u64]>,
     /// Signals that the program looked at in this epoch.
     pub looked_at: Box<[u64]>,
     /// The steps that have been active together in this stage so far.
     pub met: Vec<Box<[u64]>>,
+    /// Up to when people wait in this stage, if they don't wait for the machine to stand.
+    pub until: Option<u64>,
     /// Probability that nobody has called yet.
     pub going_on: f64,
     /// How often something odd has been met.
@@ -117,6 +123,10 @@ struct Partial {
     phase: Phase,
     /// The steps that have been active together in this stage.
     met: Vec<Box<[u64]>>,
+    /// Up to when people wait in this stage, if they don't wait for the machine to stand.
+    until: Option<u64>,
+    /// Why the run cannot even begin.
+    broken_off: Option<Stop>,
     /// What the epoch under way had seen when the branch was put aside.
     seen: Option<Seen>,
 }
@@ -127,6 +137,18 @@ struct Seen {
     on: Box<[u64]>,
     off: Box<[u64]>,
     looked_at: Box<[u64]>,
+}
+
+impl Seen {
+    fn of(engine: &Engine<'_, Unwatched>) -> Self {
+        Self { on: engine.seen_on.clone(), off: engine.seen_off.clone(), looked_at: engine.looked_at.clone() }
+    }
+
+    fn give_back(self, engine: &mut Engine<'_, Unwatched>) {
+        engine.seen_on = self.on;
+        engine.seen_off = self.off;
+        engine.looked_at = self.looked_at;
+    }
 }
 
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -144,7 +166,7 @@ const FLIPS: u32 = 24;
 
 impl<'p> Player<'p> {
     /// Plays from power-on; `effects` are there from the beginning.
-    pub fn from_power_on(&self, effects: &[FaultEffect], keep: bool) -> (Vec<Path>, f64) {
+    pub fn play_from_power_on(&self, effects: &[FaultEffect], keep: bool) -> (Vec<Path>, f64) {
         let mut engine = Engine::new(self.plant);
         engine.impose_quietly(effects);
         let start = Partial {
@@ -156,6 +178,8 @@ impl<'p> Player<'p> {
             odd: 0,
             flips: 0,
             met: Vec::new(),
+            until: None,
+            broken_off: None,
             phase: Phase::Before,
             seen: None,
         };
@@ -168,23 +192,27 @@ impl<'p> Player<'p> {
     }
 
     /// Forks at a mark, with further effects from there on.
-    pub fn from_mark(
+    pub fn play_from_mark(
         &self,
         engine: &mut Engine<'p, Unwatched>,
         mark: &Mark,
         effects: &[FaultEffect],
         keep: bool,
     ) -> (Vec<Path>, f64) {
-        if mark.stage == 0 && mark.epoch == 0 {
-            engine.restore(&mark.state);
-            engine.impose_quietly(effects);
-        } else {
-            engine.restore(&mark.state);
-            if engine.impose(effects).is_err() {
-                // Reported when the stage goes on: the program will not come to rest there either.
-            }
-        }
-        let start = Partial {
+        // What sets in now sets in together with what the mark's own run began with: nothing
+        // may follow from the one before the other is there.
+        engine.restore(mark.unsettled.as_ref().unwrap_or(&mark.state));
+        engine.begin_epoch();
+        engine.steps_changed = false;
+        engine.impose_quietly(effects);
+        let powered_on = (mark.stage, mark.epoch) != (0, 0);
+        let unsettled = (keep && powered_on).then(|| engine.state().clone());
+        let broken_off = match (powered_on, &mark.unsettled) {
+            (false, _) => None,
+            (true, None) => engine.settle_program().err(),
+            (true, Some(_)) => engine.settle_all().err(),
+        };
+        let mut start = Partial {
             path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
             state: None,
             stage: mark.stage,
@@ -193,6 +221,8 @@ impl<'p> Player<'p> {
             odd: mark.odd,
             flips: 0,
             met: mark.met.clone(),
+            until: mark.until,
+            broken_off,
             phase: match mark.epoch {
                 0 => Phase::Before,
                 STAGE_END => Phase::AtEnd,
@@ -200,6 +230,12 @@ impl<'p> Player<'p> {
             },
             seen: None,
         };
+        if keep && powered_on {
+            self.push_mark(engine, &mut start, unsettled);
+        }
+        if engine.steps_changed && start.phase == Phase::Moving {
+            self.next_epoch(engine, &mut start, keep);
+        }
         self.play(engine, start, keep)
     }
 
@@ -214,6 +250,8 @@ impl<'p> Player<'p> {
             odd: 0,
             flips: 0,
             met: Vec::new(),
+            until: None,
+            broken_off: None,
             phase: Phase::Before,
             seen: None,
         };
@@ -236,9 +274,7 @@ impl<'p> Player<'p> {
                 engine.restore(state);
             }
             if let Some(seen) = partial.seen.take() {
-                engine.seen_on = seen.on;
-                engine.seen_off = seen.off;
-                engine.looked_at = seen.looked_at;
+                seen.give_back(engine);
             }
             if keep && partial.path.marks.is_empty() {
                 self.mark(engine, &mut partial);
@@ -257,8 +293,8 @@ impl<'p> Player<'p> {
         keep: bool,
     ) {
         loop {
-            let mut broken_off = None;
-            if partial.phase == Phase::Before {
+            let mut broken_off = partial.broken_off.take();
+            if partial.phase == Phase::Before && broken_off.is_none() {
                 broken_off = self.hand_acts(engine, partial, todo, keep).err();
                 partial.phase = Phase::Moving;
             }
@@ -285,7 +321,9 @@ impl<'p> Player<'p> {
             engine.power_on()?;
         } else {
             let epoch = partial.epoch;
-            self.come_to_rest(engine, partial, todo, false);
+            if !self.waits(partial.stage - 1) {
+                self.come_to_rest(engine, partial, todo, false);
+            }
             // What happens before the hand acts belongs to epoch 0.
             partial.epoch = epoch;
             partial.met.clear();
@@ -299,11 +337,20 @@ impl<'p> Player<'p> {
             if !forgotten {
                 engine.act(self.actions[index].movement)?;
             }
+            let wait = self.actions[index].wait_ms.filter(|_| self.waits(partial.stage));
+            partial.until = wait.map(|ms| engine.state().now + ms);
         }
         if engine.steps_changed {
             self.next_epoch(engine, partial, keep);
         }
         Ok(())
+    }
+
+    /// Whether people act again after a time of their own rather than when the machine stands.
+    /// After the last action nobody does.
+    fn waits(&self, stage: u16) -> bool {
+        let stage = usize::from(stage);
+        stage > 0 && stage < self.actions.len() && self.actions[stage - 1].wait_ms.is_some()
     }
 
     fn next_epoch(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, keep: bool) {
@@ -323,14 +370,20 @@ impl<'p> Player<'p> {
     fn mark(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial) {
         self.close_epoch(engine, partial);
         engine.begin_epoch();
+        self.push_mark(engine, partial, None);
+    }
+
+    fn push_mark(&self, engine: &Engine<'p, Unwatched>, partial: &mut Partial, unsettled: Option<State>) {
         partial.path.marks.push(Arc::new(Mark {
             stage: partial.stage,
             epoch: partial.epoch,
             state: engine.state().clone(),
+            unsettled,
             seen_on: Box::default(),
             seen_off: Box::default(),
             looked_at: Box::default(),
             met: partial.met.clone(),
+            until: partial.until,
             going_on: partial.going_on,
             odd: partial.odd,
         }));
@@ -352,11 +405,7 @@ impl<'p> Player<'p> {
         todo: &mut Vec<Partial>,
         keep: bool,
     ) -> Rest {
-        let wait = match partial.stage {
-            0 => None,
-            stage => self.actions[usize::from(stage) - 1].wait_ms,
-        };
-        let until = wait.map(|ms| engine.state().now + ms).filter(|_| partial.phase == Phase::Moving);
+        let until = partial.until.filter(|_| partial.phase == Phase::Moving);
         let mut cycle = CycleFinder::new(engine, self.limits);
         loop {
             let due = engine.next_due();
@@ -440,11 +489,7 @@ impl<'p> Player<'p> {
                 self.next_epoch(engine, &mut other, keep);
             }
             other.state = Some(engine.state().clone());
-            other.seen = Some(Seen {
-                on: engine.seen_on.clone(),
-                off: engine.seen_off.clone(),
-                looked_at: engine.looked_at.clone(),
-            });
+            other.seen = Some(Seen::of(engine));
             todo.push(other);
         }
         engine.restore(&flipped);
@@ -490,7 +535,7 @@ impl<'p> Player<'p> {
     /// Notes the end of a stage; gives whether the routine goes on.
     fn end_stage(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, rest: Rest, keep: bool) -> bool {
         let stage = partial.stage;
-        let waits = stage > 0 && self.actions[usize::from(stage) - 1].wait_ms.is_some();
+        let waits = self.waits(stage);
         let last = usize::from(stage) == self.actions.len();
         let whole = !matches!(rest.stop, Stop::Limit | Stop::Unstable);
         if !waits || last || !whole {
@@ -516,7 +561,12 @@ impl<'p> Player<'p> {
                 // The mark stands before the question whether to call, so its counts are those before.
                 let odd = partial.odd;
                 partial.odd -= u8::from(!as_always);
+                // What goes round goes on doing so behind the mark, pulses in no time included.
+                let goes_on = (!situation.varying.is_empty()).then(|| Seen::of(engine));
                 self.mark(engine, partial);
+                if let Some(seen) = goes_on {
+                    seen.give_back(engine);
+                }
                 partial.odd = odd;
                 partial.epoch = epoch;
             }
@@ -540,6 +590,7 @@ impl<'p> Player<'p> {
         partial.stage += 1;
         partial.epoch = 0;
         partial.met.clear();
+        partial.until = None;
         partial.phase = Phase::Before;
         if keep {
             self.mark(engine, partial);
@@ -575,13 +626,14 @@ fn shares(times: &[(u64, Box<[u64]>)], flickers: bool) -> Vec<Varying> {
             differs &= differs - 1;
             let on: u64 = times.iter().filter(|(_, bits)| bits[word] >> bit & 1 == 1).map(|(ms, _)| ms).sum();
             let on_per_mille = u16::try_from(on * 1000 / total).unwrap_or(1000);
-            varying.push(Varying { signal: crate::Signal(word as u32 * 64 + bit), on_per_mille, flickers });
+            varying.push(Varying { signal: Signal(word as u32 * 64 + bit), on_per_mille, flickers });
         }
     }
     varying
 }
 
-/// The machine goes round: plays one round more to see what changes in it.
+/// The machine goes round: plays one round more to see what changes in it, and leaves it where its
+/// lowest-numbered situation begins, so that it does not matter when the round was noticed.
 fn going_round(engine: &mut Engine<'_, Unwatched>, limits: Limits) -> Rest {
     let kept = engine.state().clone();
     let mut times = Vec::new();
@@ -594,6 +646,18 @@ fn going_round(engine: &mut Engine<'_, Unwatched>, limits: Limits) -> Rest {
         }
         times.push((engine.state().now - then, bits));
         if engine.state().same_but_later(&kept) {
+            break;
+        }
+    }
+    let plant = engine.plant();
+    let lowest = times.iter().map(|(_, bits)| plant.steps_in(bits)).min();
+    for _ in 0..2 * times.len() {
+        let before = plant.steps_in(&engine.state().bits);
+        if engine.advance().is_err() {
+            break;
+        }
+        let after = Some(plant.steps_in(&engine.state().bits));
+        if after == lowest && after.as_ref() != Some(&before) {
             break;
         }
     }

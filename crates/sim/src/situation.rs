@@ -58,8 +58,22 @@ impl Situation {
     }
 
     /// Whether the machine itself, its steps and what it drives, is as in the other situation.
+    ///
+    /// A machine that goes round never looks like one that stands, though it may for a moment; what
+    /// varies in both is left aside.
     #[must_use]
     pub fn looks_like(&self, other: &Self, plant: &Plant) -> bool {
-        self.bits.iter().zip(&other.bits).zip(&plant.noticed).all(|((one, other), mask)| (one ^ other) & mask == 0)
+        let both_vary = |signal: Signal| self.varies(signal).is_some() && other.varies(signal).is_some();
+        let same = |word: usize| {
+            let mut differing = (self.bits[word] ^ other.bits[word]) & plant.noticed[word];
+            while differing != 0 {
+                if !both_vary(Signal(word as u32 * 64 + differing.trailing_zeros())) {
+                    return false;
+                }
+                differing &= differing - 1;
+            }
+            true
+        };
+        self.stop == other.stop && (0..self.bits.len()).all(same)
     }
 }

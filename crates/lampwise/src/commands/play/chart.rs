@@ -104,7 +104,8 @@ fn rows(played: &Played<'_>) -> Vec<Row> {
             there.push(deviation);
         }
         let effects = || there.iter().flat_map(|one| &played.machine.deviations[*one].effects);
-        let concerned: Vec<usize> = effects().flat_map(|effect| played.panel.lamps_of(*effect)).collect();
+        let concerned: Vec<usize> =
+            effects().flat_map(|effect| played.panel.lamps_of(played.machine, *effect)).collect();
         let error = effects().any(|effect| *effect == FaultEffect::ControllerError);
         let view = View::new(played.machine, played.plant, &instant.situation, &there);
         let truth = played.panel.truth(played.plant, &instant.situation);

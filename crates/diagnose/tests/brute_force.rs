@@ -1,0 +1,234 @@
+//! The reckoning of thirty-six small machines against an enumeration in another language that knows
+//! no shortcuts: `tools/outside/brute_force.py`, written from docs/reckoning.md. Six more, with fewer
+//! deviations, against a general Bayesian-network library: `tools/outside/bayes_net.py`.
+//!
+//! The cases (`brute_force/case-NN.json`) and the results (`brute_force/results.jsonl`, made by CPython 3.11)
+//! are committed. Where `python3` is there (and the library, for the six), the results are made anew. To write both anew after a
+//! change of the rules or of the machine file's defaults: `LAMPWISE_REMAKE=1 cargo test -p diagnose --test brute_force`.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod common;
+
+use common::small::{self, Dice};
+use diagnose::evidence::Evidence;
+use diagnose::{Alternative, Diagnoser, Doubt};
+use machine::Machine;
+use serde_json::Value;
+use sim::Options;
+use std::path::{Path, PathBuf};
+use std::process::Command;
+
+const CALLS: usize = 4;
+
+fn folder() -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/brute_force")
+}
+
+fn script(name: &str) -> PathBuf {
+    Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tools/outside").join(name)
+}
+
+fn remake() -> bool {
+    std::env::var_os("LAMPWISE_REMAKE").is_some()
+}
+
+/// What the cases assume: nothing that saves time, and nobody who goes on when something is odd.
+fn options() -> Options {
+    let mut options = Options { least_forked: 0.0, ..Options::default() };
+    options.habits.patience = 1;
+    options
+}
+
+struct Case {
+    name: String,
+    machine: Machine,
+    options: Options,
+    calls: Vec<Evidence>,
+    json: Value,
+}
+
+/// Seeds above 100 have fewer deviations.
+fn case(seed: u64) -> Case {
+    let mut dice = Dice(seed);
+    let machine = small::machine_with(if seed > 100 { [2, 1, 1] } else { [4, 2, 2] }, &mut dice);
+    let calls: Vec<Evidence> = (0..CALLS).map(|_| small::evidence(&machine, &mut dice)).collect();
+    let options = options();
+    let name = format!("case-{seed:02}");
+    let json = common::plain::case(&name, &machine, &options, &Doubt::default(), &calls);
+    Case { name, machine, options, calls, json }
+}
+
+fn diagnoser(case: &Case) -> Diagnoser {
+    let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: case.machine.clone() };
+    Diagnoser::new(vec![alternative], None, &case.options)
+}
+
+/// The greatest difference between our answers and those of a script. A script that leaves the unknown
+/// cause aside gives probabilities under the condition that the cause is in the file.
+fn difference(case: &Case, result: &Value) -> (f64, String) {
+    let diagnoser = diagnoser(case);
+    let mut worst = (0.0, String::new());
+    for (call, (evidence, answer)) in case.calls.iter().zip(result["answers"].as_array().unwrap()).enumerate() {
+        let ours = diagnoser.marginals(evidence);
+        let given = if answer["unknown"].is_null() { 1.0 - ours.unknown } else { 1.0 };
+        let mut compare = |what: &str, ours: f64, theirs: &Value| {
+            let theirs = theirs.as_f64().unwrap();
+            let gap = (ours - theirs).abs();
+            if gap > worst.0 || gap.is_nan() {
+                worst = (gap, format!("{}, call {call}, {what}: {ours} here, {theirs} there", case.name));
+            }
+        };
+        compare("nothing", ours.nothing / given, &answer["nothing"]);
+        if !answer["unknown"].is_null() {
+            compare("unknown", ours.unknown, &answer["unknown"]);
+        }
+        for (key, theirs) in answer["deviations"].as_object().unwrap() {
+            compare(key, ours.deviations.get(key).copied().unwrap_or(f64::NAN) / given, theirs);
+        }
+        assert_eq!(ours.deviations.len(), answer["deviations"].as_object().unwrap().len());
+    }
+    worst
+}
+
+fn compare_all(results: &[Value], seeds: &[u64]) {
+    assert_eq!(results.len(), seeds.len());
+    let mut worst = (0.0, String::new());
+    let mut wrong = Vec::new();
+    for seed in seeds {
+        let case = case(*seed);
+        let result = results.iter().find(|result| result["case"] == case.name.as_str()).unwrap();
+        let found = difference(&case, result);
+        if found.0 > 1e-9 || found.0.is_nan() {
+            wrong.push(found.1.clone());
+        }
+        if found.0 > worst.0 {
+            worst = found;
+        }
+    }
+    assert!(wrong.is_empty(), "{} of {} cases differ:\n{}", wrong.len(), seeds.len(), wrong.join("\n"));
+    println!("greatest difference {:e} ({})", worst.0, worst.1);
+}
+
+/// Runs a script on all cases. `None` where Python or a library is not there.
+fn run_script(name: &str, seeds: &[u64]) -> Option<Vec<Value>> {
+    let python = std::env::var("LAMPWISE_PYTHON").unwrap_or_else(|_| "python3".to_string());
+    let cases = seeds.iter().map(|seed| folder().join(format!("case-{seed:02}.json")));
+    let output = match Command::new(python).arg(script(name)).args(cases).output() {
+        Ok(output) => output,
+        Err(error) => {
+            println!("skipped: python3 is not there ({error})");
+            return None;
+        }
+    };
+    let said = String::from_utf8_lossy(&output.stderr).into_owned();
+    if said.contains("ModuleNotFoundError") {
+        println!("skipped: {name} needs a library that is not there: {said}");
+        return None;
+    }
+    assert!(output.status.success(), "{said}");
+    let text = String::from_utf8(output.stdout).unwrap();
+    Some(text.lines().map(|line| serde_json::from_str(line).unwrap()).collect())
+}
+
+fn hold_against(script: &str, results: &str, seeds: &[u64]) {
+    for seed in seeds {
+        let case = case(*seed);
+        let path = folder().join(format!("{}.json", case.name));
+        if remake() {
+            std::fs::write(&path, format!("{}\n", case.json)).unwrap();
+        }
+        let committed: Value = serde_json::from_str(&std::fs::read_to_string(&path).unwrap()).unwrap();
+        assert_eq!(committed, case.json, "{} is stale: see the top of this file", case.name);
+    }
+    let path = folder().join(results);
+    let made = if remake() {
+        let made = run_script(script, seeds).expect("python3 and the library are needed to make the results");
+        let lines: String = made.iter().map(|line| format!("{line}\n")).collect();
+        std::fs::write(&path, lines).unwrap();
+        Some(made)
+    } else {
+        None
+    };
+    let text = std::fs::read_to_string(&path).unwrap();
+    let committed: Vec<Value> = text.lines().map(|line| serde_json::from_str(line).unwrap()).collect();
+    compare_all(&committed, seeds);
+    if let Some(made) = made.or_else(|| run_script(script, seeds)) {
+        compare_all(&made, seeds);
+    }
+}
+
+#[test]
+fn thirty_six_small_machines_as_in_the_enumeration() {
+    hold_against("brute_force.py", "results.jsonl", &(1..=36).collect::<Vec<_>>());
+}
+
+#[test]
+fn six_small_machines_as_in_a_bayesian_network() {
+    hold_against("bayes_net.py", "bayes_net.jsonl", &(101..=106).collect::<Vec<_>>());
+}
+
+#[test]
+#[ignore = "debug"]
+fn debug_dump() {
+    let seed: u64 = std::env::var("SEED").unwrap().parse().unwrap();
+    let case = case(seed);
+    for (call, evidence) in case.calls.iter().enumerate() {
+        println!("M|{call}|{:?}", diagnoser(&case).marginals(evidence));
+    }
+    let plant = sim::Plant::new(&case.machine);
+    let routine = case.machine.routines.ids().next().unwrap();
+    let exploration = sim::explore(&case.machine, &plant, routine, &case.options);
+    let mut sums: std::collections::BTreeMap<(String, u16, String), f64> = std::collections::BTreeMap::new();
+    let of = |deviation: machine::id::DeviationId| {
+        u32::try_from(exploration.behaviours.iter().position(|b| b.members.contains(&deviation)).unwrap()).unwrap()
+    };
+    for record in &exploration.records {
+        let situation = &exploration.situations[record.situation as usize];
+        let steps: Vec<_> = case
+            .machine
+            .steps
+            .iter()
+            .filter(|(id, _)| situation.on(plant.layout().step(*id)))
+            .map(|(_, row)| row.name.clone())
+            .collect();
+        let steps = format!("{steps:?} {:?}", situation.stop);
+        if std::env::var_os("ALL").is_some() {
+            println!(
+                "R {:?} {:?} {} {steps} {} varying {:?}",
+                record.first,
+                record.second,
+                record.stage,
+                record.weight,
+                situation.varying.len()
+            );
+        }
+        let latent = |b: u32| record.latent.map_or(0.0, |row| exploration.latent[row as usize][b as usize]);
+        for (d, row) in case.machine.deviations.iter() {
+            let b = of(d);
+            let weight = match (record.first, record.second) {
+                (Some(f), None) if f == b => record.weight,
+                (None, None) => record.weight * latent(b),
+                _ => 0.0,
+            };
+            *sums.entry((row.key.clone(), record.stage, steps.clone())).or_default() += weight;
+            for (e, other) in case.machine.deviations.iter().filter(|(e, _)| *e > d) {
+                let c = of(e);
+                let twice = if b == c { 2.0 } else { 1.0 };
+                let weight = match (record.first, record.second) {
+                    (Some(f), Some(g)) if (f, g) == (b, c) || (f, g) == (c, b) => record.weight * twice,
+                    (Some(f), None) if f == b => record.weight * latent(c) * twice,
+                    (Some(f), None) if f == c => record.weight * latent(b) * twice,
+                    (None, None) => record.weight * latent(b) * latent(c),
+                    _ => 0.0,
+                };
+                *sums.entry((format!("{} & {}", row.key, other.key), record.stage, steps.clone())).or_default() +=
+                    weight;
+            }
+        }
+    }
+    for ((key, stage, steps), weight) in sums {
+        if weight > 0.0 {
+            println!("{key}|{stage}|{steps}|{weight:.12}");
+        }
+    }
+}

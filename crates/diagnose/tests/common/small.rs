@@ -1,0 +1,360 @@
+//! Small machines made at random, the same for the same seed.
+
+use diagnose::evidence::{
+    CheckReport, Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
+};
+use machine::Machine;
+use machine::id::{Id, Table};
+use machine::model::{
+    Answer, Chance, Check, Deviation, DeviationKind, Device, FaultEffect, Forced, HandMove, InputStage, LampKind,
+    MechanismClass, Observable, OutputStage, Rate, Source, StatusMeaning, SupplyKind, Words,
+};
+use sim::{Engine, Limits, Plant};
+
+/// A generator of random numbers (SplitMix64; Steele, Lea and Flood 2014, from memory).
+pub struct Dice(pub u64);
+
+impl Dice {
+    pub fn next(&mut self) -> u64 {
+        self.0 = self.0.wrapping_add(0x9e37_79b9_7f4a_7c15);
+        let mut z = self.0;
+        z = (z ^ (z >> 30)).wrapping_mul(0xbf58_476d_1ce4_e5b9);
+        z = (z ^ (z >> 27)).wrapping_mul(0x94d0_49bb_1331_11eb);
+        z ^ (z >> 31)
+    }
+
+    /// One of `0..n`.
+    pub fn below(&mut self, n: usize) -> usize {
+        usize::try_from(self.next() % n as u64).unwrap()
+    }
+
+    pub fn percent(&mut self, chance: usize) -> bool {
+        self.below(100) < chance
+    }
+
+    pub fn pick<'l, T>(&mut self, list: &'l [T]) -> &'l T {
+        &list[self.below(list.len())]
+    }
+}
+
+/// The text of a machine file with one or two cylinders, a door, a part, and a chart of two to four steps.
+pub fn text(dice: &mut Dice) -> String {
+    let cylinders = if dice.percent(45) { vec!["ram"] } else { vec!["ram", "gate"] };
+    let fuse = dice.percent(60);
+    let door = dice.percent(60);
+    let feed = if fuse { "F1" } else { "dc24" };
+    let mut inputs = vec!["lit = \"start = pressed\"".to_string()];
+    if door {
+        inputs.push("lit = \"door = shut\"".to_string());
+    }
+    inputs.push(format!("lit = \"part = there\", supply = \"{feed}\""));
+    for cylinder in &cylinders {
+        inputs.push(format!("is = \"reed-switch\", lit = \"{cylinder} = out\", supply = \"{feed}\""));
+        if cylinders.len() == 1 || dice.percent(50) {
+            let delay = if dice.percent(25) { ", on_delay = \"T#300ms\"" } else { "" };
+            inputs.push(format!("is = \"reed-switch\", lit = \"{cylinder} = back\", supply = \"{feed}\"{delay}"));
+        }
+    }
+    inputs.truncate(6);
+    let has = |fact: &str, inputs: &[String]| inputs.iter().any(|input| input.contains(fact));
+    let mut outputs = Vec::new();
+    let mut stays = Vec::new();
+    for cylinder in &cylinders {
+        if dice.percent(70) {
+            let takes = dice.pick(&["T#700ms", "T#1.2s"]);
+            outputs.push(format!("is = \"solenoid-valve-single\", moves = \"{cylinder} out\", takes = \"{takes}\""));
+            stays.push(false);
+        } else {
+            outputs.push(format!("is = \"solenoid-valve-double\", moves = \"{cylinder} out\""));
+            outputs.push(format!("is = \"solenoid-valve-double\", moves = \"{cylinder} back\""));
+            stays.push(true);
+        }
+    }
+    let mut needs = vec!["\"part = there\"".to_string()];
+    if door {
+        needs.push("\"door = shut\"".to_string());
+    }
+    if has("ram = back", &inputs) {
+        needs.push("\"ram = back\"".to_string());
+    }
+    let edge = dice.percent(50);
+    let mut steps = Vec::new();
+    let limit = |dice: &mut Dice| {
+        if dice.percent(40) { ", timeout = \"T#6s\", on_timeout = \"go to fault\"" } else { "" }
+    };
+    steps.push(format!("work = {{ do = \"ram out\", until = \"ram = out\"{} }}", limit(dice)));
+    if cylinders.len() == 2 {
+        steps.push(format!("hold = {{ do = \"gate out\", until = \"gate = out\"{} }}", limit(dice)));
+    }
+    if !edge || steps.len() < 2 && dice.percent(50) {
+        steps.push("rest = \"wait T#2s\"".to_string());
+    }
+    let mut back = vec!["\"ram back\""];
+    if cylinders.len() == 2 {
+        back.push("\"gate back\"");
+    }
+    let until = match (has("ram = back", &inputs), has("gate = back", &inputs)) {
+        (true, _) => "ram = back",
+        (_, true) => "gate = back",
+        _ => "T#3s",
+    };
+    steps.push(format!("home = {{ do = [{}], until = \"{until}\"{} }}", back.join(", "), limit(dice)));
+    if steps.iter().any(|step| step.contains("fault")) {
+        steps.push(
+            "fault = { run = \"Q9 blinking\", until = \"start = pressed\", next = \"ready\", alarm = true }".into(),
+        );
+    }
+    let interlock = match (door, dice.below(4)) {
+        (true, 0) => "interlocks = [{ needs = \"door = shut\", on_loss = \"hold, outputs off\" }]\n",
+        (true, 1) => "interlocks = [{ needs = \"door = shut\", on_loss = \"go to ready\" }]\n",
+        _ => "on_loss = \"nothing\"\n",
+    };
+    let mut routine = vec!["{ do = \"part there\", forgotten = \"1 in 50\", noticed = \"3 in 4\" }".to_string()];
+    if door {
+        routine.push("{ do = \"door shut\", forgotten = \"1 in 30\" }".to_string());
+    }
+    routine.push("\"press start\"".to_string());
+    if routine.len() < 4 && dice.percent(35) {
+        let wait = if dice.percent(60) { "wait = \"T#1500ms\"" } else { "wait = \"T#400ms\"" };
+        let last = routine.len() - 1;
+        routine[last] = format!("{{ do = \"press start\", {wait} }}");
+        routine.push(if door { "\"door open\"".to_string() } else { "\"part gone\"".to_string() });
+    }
+    let numbered = |letter: &str, list: &[String]| {
+        list.iter().enumerate().map(|(at, row)| format!("{letter}{at} = {{ {row} }}\n")).collect::<String>()
+    };
+    let fuse = if fuse { "F1 = { is = \"fuse\", from = \"dc24\" }\n" } else { "" };
+    format!(
+        "format = 1\n[machine]\nname = \"Small machine\"\nhours_since_well = {}\n\
+         [supplies]\ndc24 = {{ is = \"power-supply-24v\" }}\n{fuse}air = {{ is = \"compressed-air\", shut_by_hand = \"1 in 100\" }}\n\
+         [mechanisms]\npart = {{ positions = [\"gone\", \"there\"], by = \"hand\" }}\n{}\
+         [lamps]\nrows = [{{ title = \"inputs\", labels = \"{} POWER\" }}, {{ title = \"outputs\", labels = \"{} Q9\" }}]\n\
+         [lamps.status]\nPOWER = \"powered\"\n\
+         [inputs]\n{}[outputs]\n{}Q9 = {{ is = \"indicator-lamp\" }}\n\
+         [charts.cycle]\nstart = \"{}\"\nneeds = [{}]\n{interlock}[charts.cycle.steps]\n{}\n\
+         [routines.make]\ndo = [{}]\n",
+        100 * (1 + dice.below(300)),
+        if door { "door = { positions = [\"open\", \"shut\"], by = \"hand\" }\n" } else { "" },
+        (0..inputs.len()).map(|at| format!("I{at}")).collect::<Vec<_>>().join(" "),
+        (0..outputs.len()).map(|at| format!("Q{at}")).collect::<Vec<_>>().join(" "),
+        numbered("I", &inputs),
+        numbered("Q", &outputs),
+        if edge { "R_TRIG(start = pressed)" } else { "start = pressed" },
+        needs.join(", "),
+        steps.join("\n"),
+        routine.join(", "),
+    )
+}
+
+/// Faults of one thing, which exclude each other: key, rate per million hours, effect.
+type Faults = Vec<(String, f64, FaultEffect)>;
+
+fn point_faults(machine: &Machine, dice: &mut Dice) -> Vec<Faults> {
+    let mut all = Vec::new();
+    let stages = [InputStage::Target, InputStage::Sensor, InputStage::Cable, InputStage::Terminal, InputStage::Card];
+    for (id, row) in machine.inputs.iter() {
+        let mut modes = Vec::new();
+        for (word, forced) in [("off", Forced::Off), ("on", Forced::On)] {
+            if dice.percent(65) {
+                let stage = *dice.pick(&stages);
+                modes.push((format!("{}/{stage:?} {word}", row.label), 0.0, FaultEffect::Input(id, stage, forced)));
+            }
+        }
+        all.push(modes);
+        if dice.percent(40) {
+            let stage = *dice.pick(&[InputStage::Card, InputStage::Lamp, InputStage::Terminal]);
+            let key = format!("{} again/{stage:?} off", row.label);
+            all.push(vec![(key, 0.0, FaultEffect::Input(id, stage, Forced::Off))]);
+        }
+    }
+    for (id, row) in machine.outputs.iter() {
+        let (stage, forced) = *dice.pick(&[
+            (OutputStage::Card, Forced::Off),
+            (OutputStage::Coil, Forced::Off),
+            (OutputStage::Card, Forced::On),
+            (OutputStage::Valve, Forced::On),
+            (OutputStage::Valve, Forced::Off),
+            (OutputStage::Lamp, Forced::Off),
+        ]);
+        let key = format!("{}/{stage:?} {forced:?}", row.tag);
+        all.push(vec![(key, 0.0, FaultEffect::Output(id, stage, forced))]);
+    }
+    all
+}
+
+fn other_faults(machine: &Machine, dice: &mut Dice) -> Vec<Faults> {
+    let mut all = Vec::new();
+    for (id, row) in machine.supplies.iter() {
+        all.push(vec![(format!("{}/missing", row.name), 0.0, FaultEffect::Supply(id, Forced::Off))]);
+    }
+    for (id, row) in machine.mechanisms.iter().filter(|(_, row)| row.class == MechanismClass::Driven) {
+        all.push(vec![
+            (format!("{}/stuck", row.name), 0.0, FaultEffect::Stuck(id)),
+            (format!("{}/slow", row.name), 0.0, FaultEffect::Slow(id, *dice.pick(&[250, 900]))),
+        ]);
+    }
+    if dice.percent(30) {
+        all.push(vec![("controller/stopped".to_string(), 0.0, FaultEffect::ControllerStopped)]);
+    }
+    all
+}
+
+fn lapses(machine: &Machine) -> Vec<(String, FaultEffect)> {
+    let mut all = Vec::new();
+    let routine = machine.routines.ids().next().unwrap();
+    for (at, action) in machine.routines[routine].actions.iter().enumerate() {
+        all.push((format!("not done: {}", action.short), FaultEffect::Forgotten(routine, u32::try_from(at).unwrap())));
+    }
+    for (id, row) in machine.supplies.iter().filter(|(_, row)| row.kind == SupplyKind::Air) {
+        all.push((format!("{} shut", row.name), FaultEffect::Supply(id, Forced::Off)));
+    }
+    for (id, row) in machine.mechanisms.iter().filter(|(_, row)| row.class == MechanismClass::Hand) {
+        all.push((format!("{} found {}", row.name, row.positions[1]), FaultEffect::Found(id, 1)));
+    }
+    all
+}
+
+/// Takes some of a list, in its order.
+fn some<T>(mut list: Vec<T>, count: usize, dice: &mut Dice) -> Vec<T> {
+    while list.len() > count {
+        list.remove(dice.below(list.len()));
+    }
+    list
+}
+
+/// Puts deviations of its own into a machine, so that the numbers of the device library play no part.
+fn deviate(machine: &mut Machine, [of_points, others, of_people]: [usize; 3], dice: &mut Dice) {
+    let points = point_faults(machine, dice).into_iter().filter(|modes| !modes.is_empty()).collect();
+    let mut faults = some(points, of_points, dice);
+    faults.extend(some(other_faults(machine, dice), others, dice));
+    let lapses = some(lapses(machine), of_people, dice);
+    let device = machine.devices.rows().next().unwrap().clone();
+    machine.devices = Table::new();
+    machine.deviations = Table::new();
+    let deviation = |key: String, kind, chance, effect| Deviation {
+        words: Words::plain(key.clone()),
+        key,
+        kind,
+        rate: Rate { chance, source: Source::File },
+        effects: vec![effect],
+        remedy: None,
+    };
+    for modes in faults {
+        let id = machine.devices.push(Device { modes: Vec::new(), name: modes[0].0.clone(), ..device.clone() });
+        for (key, _, effect) in modes {
+            let rate = Chance::PerMillionHours((1 + dice.below(400)) as f64 / 64.0);
+            let mode = machine.deviations.push(deviation(key, DeviationKind::Fault(id), rate, effect));
+            machine.devices[id].modes.push(mode);
+        }
+    }
+    for (key, effect) in lapses {
+        let chance = Chance::EachTime((1 + dice.below(30)) as f64 / 1024.0);
+        machine.deviations.push(deviation(key, DeviationKind::Lapse, chance, effect));
+    }
+}
+
+/// Two or three checks of stages of input chains.
+fn check(machine: &mut Machine, dice: &mut Dice) {
+    let Some(check) = machine.checks.rows().next().cloned() else { return };
+    machine.checks = Table::new();
+    let stages = [InputStage::Target, InputStage::Sensor, InputStage::Cable, InputStage::Terminal, InputStage::Card];
+    for at in 0..3 {
+        let observes = Observable::InputStage(Id::new(dice.below(machine.inputs.len())), *dice.pick(&stages));
+        let error = (1 + dice.below(6)) as f64 / 128.0;
+        machine.checks.push(Check { key: format!("check {at}"), observes, error, ..check.clone() });
+        let on_and_off = ["on", "off"].map(|key| Answer { key: key.to_string(), words: Words::plain(key) });
+        machine.checks[Id::new(at)].answers = on_and_off.to_vec();
+    }
+}
+
+/// A machine with eight to eleven deviations.
+pub fn machine(dice: &mut Dice) -> Machine {
+    machine_with([4, 2, 2], dice)
+}
+
+/// A machine with so many faulty points, other faulty things, and lapses.
+pub fn machine_with(deviations: [usize; 3], dice: &mut Dice) -> Machine {
+    let text = text(dice);
+    let mut machine = match machine::load_str("small.toml", &text) {
+        Ok(machine) => machine,
+        Err(problems) => panic!("{problems:#?}\n{text}"),
+    };
+    deviate(&mut machine, deviations, dice);
+    check(&mut machine, dice);
+    machine
+}
+
+/// What a machine with a random deviation shows after a random part of the routine, with some misreadings.
+pub fn evidence(machine: &Machine, dice: &mut Dice) -> Evidence {
+    let plant = Plant::new(machine);
+    let mut engine = Engine::new(&plant);
+    let layout = plant.layout();
+    let deviation =
+        (!dice.percent(15)).then(|| machine.deviations[Id::new(dice.below(machine.deviations.len()))].clone());
+    let actions = &machine.routines.rows().next().unwrap().actions;
+    let stages = 1 + dice.below(actions.len() + 1);
+    let sets_in = dice.below(stages);
+    let _ = engine.power_on();
+    engine.run_to_standing(Limits::default());
+    let mut did = 0;
+    for stage in 0..stages {
+        if let Some(deviation) = deviation.as_ref().filter(|_| stage == sets_in) {
+            let _ = engine.impose(&deviation.effects);
+            engine.run_to_standing(Limits::default());
+        }
+        if stage > 0 {
+            let forgotten = deviation.as_ref().is_some_and(|deviation| {
+                deviation
+                    .effects
+                    .iter()
+                    .any(|it| matches!(it, FaultEffect::Forgotten(_, at) if *at as usize == stage - 1))
+            });
+            if !forgotten {
+                let _ = engine.act(actions[stage - 1].movement);
+            }
+            engine.run_to_standing(Limits::default());
+            did = stage;
+        }
+    }
+    let mut moment = Moment::default();
+    if dice.percent(50) {
+        moment.deeds.push(Deed::Routine(did.checked_sub(1)));
+    }
+    let all = dice.percent(50);
+    for (row, lamps) in machine.lamp_rows.iter().enumerate() {
+        for (column, lamp) in lamps.lamps.iter().enumerate() {
+            if !all && dice.percent(50) {
+                continue;
+            }
+            let lit = match &lamp.kind {
+                LampKind::Input(input) => engine.on(layout.input(*input)),
+                LampKind::Output(output) => engine.on(layout.command(*output)),
+                LampKind::Status(StatusMeaning::Powered) => engine.on(layout.powered()),
+                _ => false,
+            };
+            let blinks = matches!(lamp.kind, LampKind::Output(output) if lit && engine.blinks(output));
+            let state = match (dice.percent(4), lit, blinks) {
+                (true, true, _) | (_, false, _) => LampState::Dark,
+                (_, _, true) => LampState::Flickers,
+                _ => LampState::Lit,
+            };
+            let naming = if lit || dice.percent(20) { Naming::Named } else { Naming::Rest };
+            moment.lamps.push(LampReport { place: LampPlace { row, column }, state, naming });
+        }
+    }
+    if dice.percent(40) {
+        let mechanism = Id::new(dice.below(machine.mechanisms.len()));
+        let count = machine.mechanisms[mechanism].positions.len();
+        let at = (0..count).map(|at| u8::try_from(at).unwrap()).find(|at| engine.on(layout.at(mechanism, *at)));
+        moment.positions.push(PositionReport { mechanism, position: at });
+    }
+    for check in machine.checks.ids() {
+        if dice.percent(30) {
+            moment.checks.push(CheckReport { check, answer: dice.below(2) });
+        }
+    }
+    let complaints = [Complaint::WontStart, Complaint::StopsMidway, Complaint::WontFinish, Complaint::WrongResult];
+    let complaint = dice.percent(60).then(|| *dice.pick(&complaints));
+    assert!(matches!(actions[0].movement, HandMove::Put(..)));
+    Evidence { complaint, moments: vec![moment], ..Evidence::default() }
+}

@@ -1,0 +1,890 @@
+#!/usr/bin/env python3
+"""What is wrong with a small machine, worked out the long way round.
+
+Reads a file with a machine in plain JSON and some evidence, and writes the exact
+probability of every deviation, of "nothing is wrong" and of "something that is not in the
+file". It follows docs/reckoning.md and shares no code and no shortcuts with the
+program: every set of up to two deviations, with every moment at which each can set in,
+is played from power-on by a simulator of its own; nothing is merged, forked, cached or
+left latent. CPython 3.11, standard library only.
+
+    brute_force.py CASE.json [CASE.json ...]     prints one line of JSON for each case
+    brute_force.py --table CASE.json             the histories themselves (for bayes_net.py)
+"""
+
+import itertools
+import json
+import math
+import sys
+
+INPUT_STAGES = ["target", "sensor", "cable", "terminal", "card", "lamp"]
+OUTPUT_STAGES = ["lamp", "card", "cable", "coil", "valve"]
+END = 10**9  # the epoch that stands for the end of a stage
+EPOCHS_PER_STAGE = 64
+POWER_OFF_MS = 10_000
+
+
+# --------------------------------------------------------------------- conditions
+
+def source(condition):
+    """The condition as a Python expression over the arrays of a Machine."""
+    if condition is True or condition is False:
+        return str(condition)
+    word, *rest = condition
+    if word == "not":
+        return f"(not {source(rest[0])})"
+    if word == "all":
+        return "(" + " and ".join(["True", *map(source, rest)]) + ")"
+    if word == "any":
+        return "(" + " or ".join(["False", *map(source, rest)]) + ")"
+    if word == "for":
+        step, ms = rest
+        return f"(m.active[{step}] and m.now-m.since[{step}]>={ms})"
+    if word == "at":
+        return f"(m.place[{rest[0]}]=={rest[1]})"
+    if word == "between":
+        return f"(m.place[{rest[0]}]==-1)"
+    array = {"supply": "supply", "driven": "driven", "input": "reads", "output": "command",
+             "step": "active", "rises": "rises", "falls": "falls"}[word]
+    return f"m.{array}[{rest[0]}]"
+
+
+def compiled(condition):
+    return eval("lambda m: bool(" + source(condition) + ")")  # noqa: S307 (our own expression)
+
+
+# --------------------------------------------------------------------- the machine in motion
+
+class Plan:
+    """A machine with its conditions compiled."""
+
+    def __init__(self, data):
+        self.data = data
+        self.supplies = [(s["parent"], s["electric"], compiled(s["when"])) for s in data["supplies"]]
+        self.moves = [[(mv["from"], mv["to"], compiled(mv["when"]), mv["takes"]) for mv in row["moves"]]
+                      for row in data["mechanisms"]]
+        self.lit = [compiled(row["lit"]) for row in data["inputs"]]
+        self.always = [compiled(row["driven"]) for row in data["outputs"]]
+        self.edges = [compiled(one) for one in data["edges"]]
+        self.transitions = [(t["chart"], t["from"], t["to"], compiled(t["when"])) for t in data["transitions"]]
+        self.interlocks = [(i["chart"], i["in"], compiled(i["needs"]), i["effect"]) for i in data["interlocks"]]
+        self.actions = []
+        for number, step in enumerate(data["steps"]):
+            row = []
+            for action in step["actions"]:
+                when = ["all", action["when"]]
+                timing = action["timing"]
+                if timing[0] == "after":
+                    when.append(["for", number, timing[1]])
+                if timing[0] == "limited":
+                    when.append(["not", ["for", number, timing[1]]])
+                row.append((action["kind"], action["output"], compiled(when), timing[0] == "blink"))
+            self.actions.append(row)
+        # Time marks that a step can wait for.
+        self.marks = [set() for _ in data["steps"]]
+        def note(condition):
+            if isinstance(condition, list):
+                if condition[0] == "for":
+                    self.marks[condition[1]].add(condition[2])
+                for part in condition[1:]:
+                    note(part)
+        for number, step in enumerate(data["steps"]):
+            for action in step["actions"]:
+                note(action["when"])
+                if action["timing"][0] in ("after", "limited"):
+                    self.marks[number].add(action["timing"][1])
+            if step["time_out"]:
+                self.marks[number].add(step["time_out"]["after"])
+        for row in data["transitions"]:
+            note(row["when"])
+        for row in data["interlocks"]:
+            note(row["needs"])
+        for one in data["edges"]:
+            note(one)
+        for row in data["outputs"]:
+            note(row["driven"])
+        # Charts whose dropped outputs include this one.
+        self.charts_of = [sorted({data["steps"][s]["chart"] for s, row in enumerate(self.actions)
+                                  for kind, which, _, _ in row if which == o and kind in ("drive", "set")})
+                          for o in range(len(data["outputs"]))]
+
+
+class Restless(Exception):
+    """The program does not come to rest within an instant."""
+
+
+class Machine:
+    def __init__(self, plan):
+        data = self.plan_data = plan.data
+        self.plan = plan
+        self.now = 0
+        # Travel of each mechanism: [from, to, done, whole, moving since]
+        self.travel = [[row["rest"], row["rest"], 0, 1, None] for row in data["mechanisms"]]
+        self.arrives = [None] * len(self.travel)
+        self.place = [row["rest"] for row in data["mechanisms"]]
+        self.supply = [False] * len(data["supplies"])
+        self.shut = [False] * len(data["supplies"])
+        self.mains = False
+        self.powered = self.running = False
+        self.reads = [False] * len(data["inputs"])
+        self.pending = [None] * len(data["inputs"])
+        self.command = [False] * len(data["outputs"])
+        self.stored = [False] * len(data["outputs"])
+        self.driven = [False] * len(data["outputs"])
+        self.active = [False] * len(data["steps"])
+        self.since = [0] * len(data["steps"])
+        self.was = [False] * len(data["edges"])
+        self.rises = [False] * len(data["edges"])
+        self.falls = [False] * len(data["edges"])
+        charts = len(data["charts"])
+        self.held = [False] * charts
+        self.dropped = [False] * charts
+        self.timed_out = [False] * charts
+        self.let_go = None  # (time, mechanism, position)
+        self.there = []  # effects at work
+        self.forgotten = set()
+        self.steps_changed = False
+
+    # --- what is forced
+
+    def impose(self, effects):
+        for effect in effects:
+            if effect[0] == "found":
+                self.put(effect[1], effect[2])
+            elif effect[0] == "forgotten":
+                self.forgotten.add(effect[1])
+            else:
+                self.there.append(effect)
+                # Of two faults at one stage the one that holds it on decides.
+                self.there.sort(key=lambda one: one[-1] == "on")
+
+    def chain(self, number, upto, stages_of="input"):
+        """The value of an input's chain up to and including a stage."""
+        row = self.plan_data["inputs"][number]
+        fed = row["supply"] is None or self.supply[row["supply"]]
+        value = self.plan.lit[number](self)
+        for stage in INPUT_STAGES[:INPUT_STAGES.index(upto) + 1]:
+            if stage == "sensor":
+                value = value and fed
+            for effect in self.there:
+                if effect[0] == "input" and effect[1] == number and effect[2] == stage:
+                    value = effect[3] == "on"
+                    if stage == "sensor":
+                        value = value and fed
+            if stage == "card":
+                value = value and self.powered
+        return value
+
+    # --- everything that follows at one instant
+
+    def physics(self):
+        """Supplies, controller power, outputs, inputs: until nothing changes."""
+        data, plan = self.plan_data, self.plan
+        changed = True
+        any_change = False
+        while changed:
+            changed = False
+            for number, (parent, electric, when) in enumerate(plan.supplies):
+                value = ((parent is None or self.supply[parent]) and not (electric and not self.mains)
+                         and not self.shut[number] and when(self)
+                         and ["supply", number, "off"] not in self.there)
+                if value != self.supply[number]:
+                    self.supply[number] = value
+                    changed = True
+            source_of_power = data["controller_supply"]
+            powered = self.mains if source_of_power is None else self.supply[source_of_power]
+            running = powered and ["stopped"] not in self.there
+            if powered != self.powered:
+                self.powered = powered
+                changed = True
+            if running != self.running:
+                self.running = running
+                self.start_program()
+                changed = True
+            for number, row in enumerate(data["outputs"]):
+                value = self.command[number]
+                hangs = False
+                for stage in OUTPUT_STAGES[1:]:
+                    for effect in self.there:
+                        if effect[0] == "output" and effect[1] == number and effect[2] == stage:
+                            value = effect[3] == "on"
+                            hangs = hangs or (stage == "valve" and value)
+                fed = row["supply"] is None or self.supply[row["supply"]]
+                value = value and (fed or hangs)
+                if value != self.driven[number]:
+                    self.driven[number] = value
+                    changed = True
+            for number, row in enumerate(data["inputs"]):
+                value = self.chain(number, "card")
+                if value == self.reads[number]:
+                    self.pending[number] = None
+                elif not self.powered or row["on_delay" if value else "off_delay"] == 0:
+                    self.pending[number] = None
+                    self.reads[number] = value
+                    changed = True
+                elif self.pending[number] is None:
+                    self.pending[number] = self.now + row["on_delay" if value else "off_delay"]
+            any_change = any_change or changed
+        return any_change
+
+    def start_program(self):
+        data = self.plan_data
+        for step in range(len(self.active)):
+            self.leave(step)
+        self.was = [False] * len(self.was)
+        self.rises = [False] * len(self.was)
+        self.falls = [False] * len(self.was)
+        for chart in range(len(self.held)):
+            self.held[chart] = self.dropped[chart] = self.timed_out[chart] = False
+        self.stored = [False] * len(self.stored)
+        if self.running:
+            for chart in data["charts"]:
+                for step in chart["initial"]:
+                    self.enter(step)
+        else:
+            self.command = [False] * len(self.command)
+
+    def enter(self, step):
+        if not self.active[step]:
+            self.active[step] = True
+            self.since[step] = self.now
+            self.steps_changed = True
+
+    def leave(self, step):
+        if self.active[step]:
+            self.active[step] = False
+            self.steps_changed = True
+
+    def force(self, chart, steps):
+        """Puts a chart into just these steps; gives whether it was elsewhere."""
+        own = [s for s, row in enumerate(self.plan_data["steps"]) if row["chart"] == chart]
+        if all(self.active[s] == (s in steps) for s in own):
+            return False
+        for step in own:
+            if step not in steps:
+                self.leave(step)
+        for step in steps:
+            self.enter(step)
+        self.timed_out[chart] = False
+        return True
+
+    def memory(self):
+        return (tuple(self.active), tuple(self.command), tuple(self.stored), tuple(self.rises), tuple(self.falls),
+                tuple(self.was), tuple(self.held), tuple(self.dropped), tuple(self.timed_out))
+
+    def evolve(self):
+        """One evolution of the program; gives whether it changed anything."""
+        if not self.running:
+            return False
+        before = self.memory()
+        data, plan = self.plan_data, self.plan
+        for number, edge in enumerate(plan.edges):
+            value = edge(self)
+            self.rises[number] = value and not self.was[number]
+            self.falls[number] = self.was[number] and not value
+            self.was[number] = value
+        charts = range(len(self.held))
+        forced = [False for _ in charts]
+        held = [False for _ in charts]
+        dropped = [False for _ in charts]
+        for chart, in_steps, needs, effect in plan.interlocks:
+            if not any(self.active[s] for s in in_steps) or needs(self):
+                continue
+            if effect[0] == "hold":
+                held[chart] = True
+                dropped[chart] = dropped[chart] or not effect[1]
+            elif effect[0] == "goto":
+                forced[chart] = self.force(chart, effect[1]) or forced[chart]
+        for chart in charts:
+            self.held[chart] = held[chart]
+            if not self.timed_out[chart]:
+                self.dropped[chart] = dropped[chart]
+            elif dropped[chart]:
+                self.dropped[chart] = True
+        for step in [s for s, on in enumerate(self.active) if on]:
+            limit = data["steps"][step]["time_out"]
+            chart = data["steps"][step]["chart"]
+            if not limit or forced[chart] or not self.active[step] or self.now - self.since[step] < limit["after"]:
+                continue
+            effect = limit["effect"]
+            if effect[0] == "hold":
+                self.timed_out[chart] = True
+                if not effect[1]:
+                    self.dropped[chart] = True
+            elif effect[0] == "goto":
+                forced[chart] = self.force(chart, effect[1]) or forced[chart]
+        cleared = [(before_, after) for chart, before_, after, when in plan.transitions
+                   if not (forced[chart] or self.held[chart] or self.timed_out[chart])
+                   and all(self.active[s] for s in before_) and when(self)]
+        entered = {s for _, after in cleared for s in after}
+        for steps, _ in cleared:
+            for step in steps:
+                if step not in entered:
+                    self.leave(step)
+        for step in sorted(entered):
+            self.enter(step)
+        stable = not cleared and not any(forced)
+        wanted = [False] * len(self.command)
+        for step, row in enumerate(plan.actions):
+            if not self.active[step]:
+                continue
+            for kind, output, when, _ in row:
+                if not when(self):
+                    continue
+                if kind == "set":
+                    self.stored[output] = True
+                elif kind == "reset":
+                    self.stored[output] = False
+                elif not self.dropped[data["steps"][step]["chart"]]:
+                    wanted[output] = True
+        if stable:
+            for output in range(len(self.command)):
+                kept = self.stored[output] and not any(self.dropped[c] for c in plan.charts_of[output])
+                self.command[output] = kept or wanted[output] or plan.always[output](self)
+        return self.memory() != before
+
+    def move(self, number):
+        """One mechanism chooses its movement; gives whether anything about it changed."""
+        travel = self.travel[number]
+        came, to, done, whole, since = travel
+        at_rest = done == 0 and since is None
+        goal = None
+        for froms, target, when, takes in self.plan.moves[number]:
+            if (not froms or came in froms) and when(self):
+                slow = max([100] + [e[2] for e in self.there if e[0] == "slow" and e[1] == number])
+                goal = (target, max(takes * slow // 100, 1))
+                break
+        if ["stuck", number] in self.there:
+            goal = None
+        if at_rest and (goal is None or goal[0] == came):
+            return False
+        if since is not None:
+            done += self.now - since
+        if goal is None:
+            new = [came, to, done or 1, whole, None]
+            due = None
+        else:
+            target, takes = goal
+            if at_rest:
+                new = [came, target, 0, takes, self.now]
+            elif target == came:
+                left = max(takes * done // whole, 1)
+                new = [to, target, takes - min(left, takes), takes, self.now]
+            else:
+                new = [came, target, min(takes * done // whole, takes - 1), takes, self.now]
+            due = self.now + new[3] - new[2]
+        old_place, self.place[number] = self.place[number], -1
+        same = due == self.arrives[number] and new[:2] == travel[:2] and old_place == -1
+        self.travel[number] = new
+        self.arrives[number] = due
+        return not same
+
+    def settle(self):
+        rounds = 0
+        while True:
+            self.physics()
+            while self.evolve():
+                rounds += 1
+                if rounds > 300:
+                    raise Restless
+                self.physics()
+            for number in range(len(self.travel)):
+                if self.move(number):
+                    break
+            else:
+                return
+            rounds += 1
+            if rounds > 300:
+                raise Restless
+
+    # --- time
+
+    def next_due(self):
+        times = [t for t in self.arrives if t is not None] + [t for t in self.pending if t is not None]
+        if self.let_go:
+            times.append(self.let_go[0])
+        for step, marks in enumerate(self.plan.marks):
+            if self.active[step]:
+                times += [self.since[step] + ms for ms in marks if self.since[step] + ms > self.now]
+        return min(times, default=None)
+
+    def advance(self, to):
+        self.now = to
+        for number, due in enumerate(self.arrives):
+            if due == to:
+                target = self.travel[number][1]
+                self.travel[number] = [target, target, 0, 1, None]
+                self.arrives[number] = None
+                self.place[number] = target
+        for number, due in enumerate(self.pending):
+            if due == to:
+                self.pending[number] = None
+                self.reads[number] = not self.reads[number]
+        if self.let_go and self.let_go[0] == to:
+            _, mechanism, position = self.let_go
+            self.let_go = None
+            self.put(mechanism, position)
+        self.settle()
+
+    # --- hands
+
+    def put(self, mechanism, position):
+        self.travel[mechanism] = [position, position, 0, 1, None]
+        self.arrives[mechanism] = None
+        self.place[mechanism] = position
+
+    def act(self, action):
+        kind = action["do"]
+        if kind == "put":
+            self.put(action["mechanism"], action["position"])
+        elif kind == "press":
+            back = self.travel[action["mechanism"]][0]
+            self.put(action["mechanism"], 1)
+            self.let_go = (self.now + max(action["ms"], 1), action["mechanism"], 0 if back == 1 else back)
+        elif kind == "supply":
+            self.shut[action["supply"]] = not action["there"]
+        elif kind == "power_cycle":
+            self.mains = False
+            self.settle()
+            again = self.now + POWER_OFF_MS
+            while (due := self.next_due()) is not None and due <= again:
+                self.advance(due)
+            self.now = again
+            self.mains = True
+        self.settle()
+
+    # --- looking
+
+    def key(self):
+        """All that decides the future, but for the clock."""
+        ago = lambda t: None if t is None else t - self.now
+        return (tuple(self.place), self.memory(), tuple(self.reads), tuple(self.supply), tuple(self.driven),
+                tuple((a, b, c, d, ago(e)) if (c, e) != (0, None) else (a,) for a, b, c, d, e in self.travel),
+                tuple(ago(t) for t in self.pending), tuple(self.shut), self.mains,
+                None if self.let_go is None else (ago(self.let_go[0]), self.let_go[1:]),
+                tuple(tuple(sorted(min(self.now - self.since[s], ms) for ms in marks)) if self.active[s] else ()
+                      for s, marks in enumerate(self.plan.marks)))
+
+    def noticed(self):
+        driven = [n for n, row in enumerate(self.plan_data["mechanisms"]) if row["driven"]]
+        return (tuple(self.active), tuple(self.place[n] for n in driven))
+
+    def blinks(self, output):
+        """Commanded, but by blinking actions only."""
+        if self.stored[output] or self.plan.always[output](self):
+            return False
+        acting = [blink for step, row in enumerate(self.plan.actions) if self.active[step]
+                  for kind, which, when, blink in row if kind == "drive" and which == output and when(self)]
+        return self.command[output] and bool(acting) and all(acting)
+
+    def lamps(self):
+        """Each lamp: (share of time lit, whether the eye sees it flicker, whether it is steady)."""
+        shown = []
+        for row in self.plan_data["rows"]:
+            for kind, number in row:
+                if kind == "input":
+                    value = self.reads[number]
+                    for effect in self.there:
+                        if effect[0] == "input" and effect[1] == number and effect[2] == "lamp":
+                            value = effect[3] == "on"
+                    shown.append((1.0 if value else 0.0, False, True))
+                elif kind == "output":
+                    value, blinks = self.command[number], self.blinks(number)
+                    for effect in self.there:
+                        if effect[0] == "output" and effect[1] == number and effect[2] == "lamp":
+                            value, blinks = effect[3] == "on", False
+                    shown.append((0.5, True, False) if blinks else (1.0 if value else 0.0, False, True))
+                elif kind == "powered":
+                    shown.append((1.0 if self.powered else 0.0, False, True))
+                elif kind == "running":
+                    shown.append((1.0 if self.running else 0.0, False, True))
+                else:
+                    shown.append((0.0, False, True))
+        return shown
+
+    def look(self):
+        """Everything about it that evidence can speak of."""
+        places = []
+        for number, row in enumerate(self.plan_data["mechanisms"]):
+            shares = [0.0] * (row["positions"] + 1)
+            shares[self.place[number]] = 1.0  # -1, between, is the last
+            places.append(shares)
+        stages = {}
+        for check in self.plan_data["checks"]:
+            which = check["observes"]
+            if which[0] == "input":
+                stages[json.dumps(which)] = 1.0 if self.chain(which[1], which[2]) else 0.0
+        return {"lamps": self.lamps(), "places": places, "stages": stages}
+
+
+def mean_looks(looks):
+    """Time-weighted means over one round of a machine that goes round, in whole thousandths."""
+    total = sum(ms for ms, _ in looks)
+    def mean(values):
+        if all(value == values[0] for value in values):
+            return values[0]
+        on = sum(ms for (ms, _), value in zip(looks, values) if value >= 0.5)
+        return on * 1000 // total / 1000
+    first = looks[0][1]
+    def lamp(number):
+        values = [one["lamps"][number] for _, one in looks]
+        steady = all(value == values[0] for value in values)
+        return values[0] if steady else (mean([share for share, _, _ in values]), False, False)
+    return {
+        "lamps": [lamp(number) for number in range(len(first["lamps"]))],
+        "places": [[mean([one["places"][m][p] for _, one in looks]) for p in range(len(first["places"][m]))]
+                   for m in range(len(first["places"]))],
+        "stages": {key: mean([one["stages"][key] for _, one in looks]) for key in first["stages"]},
+    }
+
+
+# --------------------------------------------------------------------- people
+
+def run(plan, deviations, slots, nominal, options):
+    """Plays the routine once. Gives the ends of stages and the kept moments."""
+    data = plan.data
+    machine = Machine(plan)
+    waiting = sorted(zip(slots, deviations), key=lambda one: one[0])
+    marks, ends = [], []
+    moment = [0, 0]
+    going_on, odd = 1.0, 0
+    met = set()
+    stop = "standing"
+    looks = None
+
+    def mark():
+        """A kept moment: whatever was to set in by now sets in."""
+        marks.append((moment[0], moment[1], machine.now, machine.lamps()))
+        some = False
+        while waiting and waiting[0][0] <= tuple(moment):
+            machine.impose(data["deviations"][waiting.pop(0)[1]]["effects"])
+            some = True
+        return some
+
+    def new_epoch():
+        while machine.steps_changed:
+            machine.steps_changed = False
+            steps = tuple(machine.active)
+            if steps in met or moment[1] >= EPOCHS_PER_STAGE:
+                return
+            met.add(steps)
+            moment[1] += 1
+            if mark():
+                machine.settle()
+
+    def stop_where_it_begins(rounds):
+        """A machine that goes round is left where its lowest-numbered situation begins."""
+        number = lambda steps: sum(1 << at for at, on in enumerate(steps) if on)
+        if len(set(rounds)) < 2:
+            return
+        lowest = min(rounds, key=number)
+        while True:
+            before = tuple(machine.active)
+            if before != lowest:
+                machine.advance(machine.next_due())
+                if tuple(machine.active) == lowest:
+                    return
+            else:
+                machine.advance(machine.next_due())
+
+    def come_to_rest(until=None, epochs=True):
+        """Until nothing changes any more; gives whether it stands or goes round, and the looks of a round."""
+        seen = set()
+        looks = None  # of the round under way, once it is known that the machine goes round
+        first = None
+        rounds = []  # the active steps in it
+        for count in itertools.count():
+            due = machine.next_due()
+            if due is None:
+                return "standing", None
+            if until is not None and due > until:
+                machine.now = until
+                return "standing", None
+            if count > 40:
+                key = machine.key()
+                if looks is None and key in seen:
+                    looks, first = [], key
+                elif looks is not None and key == first:
+                    stop_where_it_begins(rounds)
+                    return "cycling", mean_looks(looks)
+                seen.add(key)
+                if looks is not None:
+                    looks.append((due - machine.now, machine.look()))
+                    rounds.append(tuple(machine.active))
+            machine.advance(due)
+            if epochs:
+                new_epoch()
+
+    stages = len(data["routine"]) + 1
+    mark()
+    for stage in range(stages):
+        action = data["routine"][stage - 1] if stage else None
+        if stage == 0:
+            machine.mains = True
+            machine.steps_changed = False
+            machine.settle()
+        else:
+            moment[:] = [stage, 0]
+            if mark():
+                machine.settle()
+            before = data["routine"][stage - 2] if stage > 1 else {"wait": None}
+            if before["wait"] is None:
+                come_to_rest(epochs=False)
+            met.clear()
+            machine.steps_changed = False
+            if stage - 1 not in machine.forgotten:
+                machine.act(action)
+        acted = machine.now
+        new_epoch()
+        wait = action["wait"] if action else None
+        stop, looks = come_to_rest(None if wait is None else acted + wait)
+        if wait is not None and stage != stages - 1:
+            continue
+        moment[1] = END
+        if mark():
+            machine.settle()
+            stop, looks = come_to_rest(epochs=False)
+        state = {"noticed": machine.noticed(), "stop": stop, "running": machine.running,
+                 "active": list(machine.active), "timed_out": any(machine.timed_out), "epochs": len(met)}
+        usual = nominal is None or all(nominal[stage][what] == state[what] for what in ("noticed", "stop", "epochs"))
+        calls = options["calls_when_fine"] if usual else options["calls_when_odd"]
+        if not usual:
+            odd += 1
+            if odd >= options["patience"] or stage == stages - 1:
+                calls = 1.0
+        ends.append({"stage": stage, "calls": going_on * calls, "usual": usual, "state": state,
+                     "look": looks or machine.look()})
+        going_on *= 1.0 - calls
+        if going_on <= 0.0:
+            break
+    return ends, marks
+
+
+def moments(marks, options):
+    """The moments at which faults set in, with their shares."""
+    kept = [(stage, epoch, now) for stage, epoch, now, _ in marks if epoch != END]
+    end = marks[-1][2]
+    lengths = []
+    for number, (stage, epoch, now) in enumerate(kept):
+        after = kept[number + 1][2] if number + 1 < len(kept) else end
+        lengths.append(options["hand_pause_ms"] if epoch == 0 else max(after - now, options["least_epoch_ms"]))
+    total = sum(lengths[1:])
+    shares = []
+    for number, (stage, epoch, _) in enumerate(kept):
+        if number == 0:
+            share = options["before_power_on"] if len(kept) > 1 else 1.0
+        else:
+            share = (1.0 - options["before_power_on"]) * lengths[number] / total
+        shares.append(((stage, epoch), share))
+    return shares
+
+
+# --------------------------------------------------------------------- prior
+
+def prior(data):
+    """Odds of each deviation against its device being in order, and the group it excludes the others of."""
+    odds, group = [0.0] * len(data["deviations"]), [None] * len(data["deviations"])
+    for number, device in enumerate(data["devices"]):
+        rates = [data["deviations"][d]["rate"] / 1e6 for d in device]
+        failed = -math.expm1(-sum(rates) * data["hours"])
+        for deviation, rate in zip(device, rates):
+            odds[deviation] = failed * rate / sum(rates) / (1.0 - failed)
+            group[deviation] = ("device", number)
+    for number, row in enumerate(data["deviations"]):
+        if row["lapse"]:
+            odds[number] = row["chance"] / (1.0 - row["chance"])
+            group[number] = ("lapse", number)
+    return odds, group
+
+
+# --------------------------------------------------------------------- what is reported
+
+def lamp_likelihood(said, truth, error):
+    share, flickers, steady = truth
+    if steady:
+        if said == "flickers":
+            return error * 0.15
+        return 1.0 - error if (said == "lit") == (share == 1.0) else error * 0.85
+    seen = 0.7 if flickers else 0.0
+    right = {"flickers": seen, "lit": (1 - seen) * share, "dark": (1 - seen) * (1 - share)}[said]
+    return (1.0 - error) * right + error / 3.0
+
+
+def slips(rows, doubt):
+    """Every way in which a report can slip: probability and, for each lamp, the lamp that was really looked at."""
+    starts, total = [], 0
+    for row in rows:
+        starts.append(total)
+        total += len(row)
+    straight = list(range(total))
+    neighbours, shifted, exchanged = [], [], []
+    for number, row in enumerate(rows):
+        start, length = starts[number], len(row)
+        for lamp in range(start, start + length - 1):
+            order = straight[:]
+            order[lamp], order[lamp + 1] = order[lamp + 1], order[lamp]
+            neighbours.append(order)
+        if length > 2:
+            for step in (1, -1):
+                order = straight[:]
+                for column in range(length):
+                    order[start + column] = start + (column + step) % length
+                shifted.append(order)
+        for other in range(number + 1, len(rows)):
+            if len(rows[other]) == length and length > 1:
+                order = straight[:]
+                for column in range(length):
+                    order[start + column], order[starts[other] + column] = starts[other] + column, start + column
+                exchanged.append(order)
+    result, rest = [], 1.0
+    for probability, orders in ((doubt["neighbours"], neighbours), (doubt["shifted"], shifted), (doubt["rows"], exchanged)):
+        if orders:
+            rest -= probability
+            result += [(probability / len(orders), order) for order in orders]
+    return [(rest, straight)] + result
+
+
+COMPLAINTS = ["wont_start", "stops_midway", "wont_finish", "wrong_result"]
+COMPLAINS = {
+    "waits": [0.60, 0.20, 0.15, 0.05],
+    "finished": [0.15, 0.10, 0.15, 0.60],
+    "not_started": [0.85, 0.08, 0.05, 0.02],
+    "stalled": [0.12, 0.60, 0.25, 0.03],
+    "tripped": [0.15, 0.60, 0.20, 0.05],
+    "down": [0.70, 0.25, 0.04, 0.01],
+    "restless": [0.10, 0.30, 0.40, 0.20],
+}
+
+
+def stands(data, end, nominal):
+    state = end["state"]
+    if end["usual"]:
+        return "finished" if end["stage"] == len(data["routine"]) else "waits"
+    if not state["running"]:
+        return "down"
+    if state["stop"] != nominal["stop"] and state["stop"] != "standing":
+        return "restless"
+    if state["timed_out"] or any(on and row["alarm"] for on, row in zip(state["active"], data["steps"])):
+        return "tripped"
+    initial = {step for chart in data["charts"] for step in chart["initial"]}
+    if all(on == (step in initial) for step, on in enumerate(state["active"])):
+        return "not_started"
+    return "stalled"
+
+
+def answered(shares, said, error):
+    right = shares[said]
+    return right * (1.0 - error) + (1.0 - right) * error / (len(shares) - 1)
+
+
+def numbered(data, evidence):
+    """Lamp reports by lamp number."""
+    starts, total = [], 0
+    for row in data["rows"]:
+        starts.append(total)
+        total += len(row)
+    return [(starts[r] + c, said, named) for r, c, said, named in evidence["lamps"]]
+
+
+def likelihood(data, evidence, end, nominal):
+    doubt = data["doubt"]
+    value = 1.0
+    if evidence["complaint"] is not None:
+        value *= COMPLAINS[stands(data, end, nominal[end["stage"]])][COMPLAINTS.index(evidence["complaint"])]
+    if evidence["deed"] is not None:
+        stages = len(data["routine"]) + 1
+        value *= 1.0 - doubt["deed"] if end["stage"] == evidence["deed"] else doubt["deed"] / (stages - 1)
+    reports = numbered(data, evidence)
+    total = 0.0
+    for weight, order in slips(data["rows"], doubt):
+        product = weight
+        for lamp, said, named in reports:
+            product *= lamp_likelihood(said, end["look"]["lamps"][order[lamp]], doubt["named" if named else "rest"])
+        total += product
+    value *= total
+    for mechanism, position in evidence["positions"]:
+        value *= answered(end["look"]["places"][mechanism], -1 if position is None else position, doubt["position"])
+    for number, said in evidence["checks"]:
+        check = data["checks"][number]
+        on = end["look"]["stages"][json.dumps(check["observes"])]
+        value *= answered([on, 1.0 - on], said, check["error"])
+    return value
+
+
+def under_unknown(data, evidence, marks):
+    """The probability of the evidence under a cause that is not in the file."""
+    doubt = data["doubt"]
+    value = 1.0
+    if evidence["complaint"] is not None:
+        value *= 0.25
+    if evidence["deed"] is not None:
+        value *= 1.0 / (len(data["routine"]) + 1)
+    reports = numbered(data, evidence)
+    at_random = math.prod({"lit": 0.35, "dark": 0.6, "flickers": 0.05}[said] for _, said, _ in reports)
+    like_normal = sum(math.prod(lamp_likelihood(said, (float(lamps[lamp][0] > 0), False, True), 0.12)
+                                for lamp, said, _ in reports) for _, _, _, lamps in marks) / len(marks)
+    value *= 0.5 * at_random + 0.5 * like_normal
+    for mechanism, _ in evidence["positions"]:
+        value /= data["mechanisms"][mechanism]["positions"] + 1
+    return value / 2 ** len(evidence["checks"])
+
+
+# --------------------------------------------------------------------- all together
+
+def histories(data):
+    """Every history that leads to a call: deviations, moments, end, weight before any evidence."""
+    plan = Plan(data)
+    options = data["options"]
+    nominal_ends, marks = run(plan, [], [], None, options)
+    nominal = {end["stage"]: end["state"] for end in nominal_ends}
+    slots = moments(marks, options)
+    odds, group = prior(data)
+    count = len(data["deviations"])
+    sets = [()] + [(d,) for d in range(count)]
+    sets += [(a, b) for a, b in itertools.combinations(range(count), 2) if group[a] != group[b]]
+    found = []
+    for chosen in sets:
+        times = [[((0, 0), None)] if data["deviations"][d]["lapse"] else slots for d in chosen]
+        for onset in itertools.product(*times):
+            ends, _ = run(plan, chosen, [slot for slot, _ in onset], nominal, options)
+            for end in ends:
+                weight = end["calls"] * math.prod(odds[d] for d in chosen)
+                for slot, share in onset:
+                    if share is not None:
+                        # The moments up to the end of this stage share the whole.
+                        upto = sum(other for (stage, _), other in slots if stage <= end["stage"])
+                        weight *= share / upto if slot[0] <= end["stage"] else 0.0
+                if weight > 0.0:
+                    found.append((chosen, tuple(slot for slot, _ in onset), end, weight))
+    return found, nominal, marks
+
+
+def posterior(data, evidence, found, nominal, marks):
+    parts = [(chosen, weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
+    listed = math.fsum(weight for _, _, _, weight in found)
+    unlisted = data["doubt"]["unlisted"]
+    unknown = listed * unlisted / (1.0 - unlisted) * under_unknown(data, evidence, marks)
+    total = math.fsum(weight for _, weight in parts) + unknown
+    return {
+        "nothing": math.fsum(weight for chosen, weight in parts if not chosen) / total,
+        "unknown": unknown / total,
+        "deviations": {row["key"]: math.fsum(weight for chosen, weight in parts if number in chosen) / total
+                       for number, row in enumerate(data["deviations"])},
+    }
+
+
+def solve(path):
+    with open(path, encoding="utf-8") as file:
+        data = json.load(file)
+    found, nominal, marks = histories(data)
+    answers = [posterior(data, evidence, found, nominal, marks) for evidence in data["evidence"]]
+    return {"case": data["name"], "histories": len(found), "answers": answers}
+
+
+if __name__ == "__main__":
+    import multiprocessing
+    import os
+    paths = sys.argv[1:]
+    with multiprocessing.Pool(max(1, min(len(paths), os.cpu_count() or 1))) as pool:
+        for result in pool.imap(solve, paths, chunksize=1):
+            print(json.dumps(result), flush=True)
