@@ -1060,7 +1060,7 @@ impl<'p, W: Watch> Engine<'p, W> {
     }
 
     /// Goes on until nothing changes any more, the same comes again, or a limit is reached.
-    /// Chattering contacts stay as they are; see [`crate::run`] for their branches.
+    /// Chattering contacts stay as they are; see the exploration for their branches.
     pub fn run_to_standing(&mut self, limits: Limits) -> Stop {
         let mut cycle = CycleFinder::new(self, limits);
         loop {

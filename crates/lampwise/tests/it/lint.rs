@@ -35,12 +35,12 @@ fn a_machine_file_with_mistakes_gives_no_answer() {
 fn the_libraries_that_a_file_names_are_read_beside_it() {
     let err = lampwise(&[
         "lint",
-        &file("needs-library.toml", PRESS.replacen("format = 1\n", "format = 1\nlibrary = [\"nowhere.toml\"]\n", 1)),
+        &file("needs-library.toml", PRESS.replacen("[machine]\n", "[machine]\nlibrary = [\"nowhere.toml\"]\n", 1)),
     ])
     .bad(2);
     assert!(err.contains("the device library") && err.contains("nowhere.toml"), "{err}");
     file("shop.toml", "format = 1\n");
-    let text = PRESS.replacen("format = 1\n", "format = 1\nlibrary = [\"shop.toml\"]\n", 1);
+    let text = PRESS.replacen("[machine]\n", "[machine]\nlibrary = [\"shop.toml\"]\n", 1);
     let ran = lampwise(&["lint", &file("has-library.toml", text)]);
     assert!(!ran.err.contains("no such file"), "{}", ran.err);
 }

@@ -22,7 +22,7 @@ const STATES: [(LampState, &str); 3] =
 
 /// The reports as a person would say them: `X12, X14 on; X3 off; rest off`.
 ///
-/// What [`read_lamps`] reads, this says such that it reads the same. For
+/// What [`read_lamps`](crate::reading::read_lamps) reads, this says such that it reads the same. For
 /// reports that nobody can say (lamps of one row covered by "the rest" in
 /// different states) the lamps of the rarer state are named. Reports for
 /// places that the panel does not have are left out.
