@@ -87,8 +87,8 @@ pub struct Playback {
 /// let machine = machine::load_str("press.toml", text).unwrap();
 /// let plant = sim::Plant::new(&machine);
 /// let run = sim::play(&machine, &plant, RoutineId::new(0), &[], sim::Limits::default(), None);
-/// let down = machine.inputs.find(|input| input.label == "X3").unwrap().0;
-/// assert!(run.instants.iter().any(|one| one.situation.on(plant.layout().input(down))));
+/// let up = machine.inputs.find(|input| input.label == "X2").unwrap().0;
+/// assert!(run.instants.iter().any(|one| !one.situation.on(plant.layout().input(up))));
 /// ```
 #[must_use]
 pub fn play(
