@@ -164,15 +164,14 @@ enum Phase {
 /// Flips in a row after which a chattering run counts as going round.
 const FLIPS: u32 = 24;
 
-impl<'p> Player<'p> {
-    /// Plays from power-on; `effects` are there from the beginning.
-    pub fn play_from_power_on(&self, effects: &[FaultEffect], keep: bool) -> (Vec<Path>, f64) {
-        let mut engine = Engine::new(self.plant);
-        engine.impose_quietly(effects);
-        let start = Partial {
+impl Partial {
+    /// A run that nothing has happened in yet, in the state that the engine is in, before the hand
+    /// acts in this stage.
+    fn before_stage(stage: u16) -> Self {
+        Self {
             path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
             state: None,
-            stage: 0,
+            stage,
             epoch: 0,
             going_on: 1.0,
             odd: 0,
@@ -182,7 +181,16 @@ impl<'p> Player<'p> {
             broken_off: None,
             phase: Phase::Before,
             seen: None,
-        };
+        }
+    }
+}
+
+impl<'p> Player<'p> {
+    /// Plays from power-on; `effects` are there from the beginning.
+    pub fn play_from_power_on(&self, effects: &[FaultEffect], keep: bool) -> (Vec<Path>, f64) {
+        let mut engine = Engine::new(self.plant);
+        engine.impose_quietly(effects);
+        let start = Partial::before_stage(0);
         self.play(&mut engine, start, keep)
     }
 
@@ -241,20 +249,7 @@ impl<'p> Player<'p> {
 
     /// Lets a hand act on a machine at rest: the only action of the routine.
     pub fn go_on(&self, engine: &mut Engine<'p, Unwatched>) -> Vec<(f64, Situation, State)> {
-        let start = Partial {
-            path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
-            state: None,
-            stage: 1,
-            epoch: 0,
-            going_on: 1.0,
-            odd: 0,
-            flips: 0,
-            met: Vec::new(),
-            until: None,
-            broken_off: None,
-            phase: Phase::Before,
-            seen: None,
-        };
+        let start = Partial::before_stage(1);
         let (paths, _) = self.play(engine, start, false);
         let ends = paths.into_iter().filter_map(|mut path| Some((path.probability, path.ends.pop()?)));
         ends.filter_map(|(probability, end)| Some((probability, end.situation, end.state?))).collect()
