@@ -5,6 +5,7 @@
 //!    as a list of weighted [`Alternative`]s where the file leaves something open.
 //! 3. What is wrong is a list of [`Problem`]s, each with place, cause and hint.
 
+pub mod caution;
 pub mod condition;
 pub mod draft;
 pub mod id;

@@ -2,15 +2,17 @@
 //! looks at them and what puts them right. Data files of the same kind as a
 //! machine file ship in the program; a shop can add its own beside them.
 
+mod safety;
 mod types;
 mod words;
 
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
+pub(crate) use safety::{judge_check, judge_remedy, judge_text, judge_words};
 pub use types::{
     CheckType, DeviceType, FaultAction, FaultType, Observes, RemedyType, StandsIn, read_access, read_check,
-    read_energy, read_fault, read_guarding, read_remedy, read_who, supply_kind,
+    read_energy, read_fault, read_guarding, read_load, read_remedy, read_who, supply_kind,
 };
 pub use words::{Filling, Translations};
 
@@ -72,8 +74,10 @@ impl Library {
 
     fn add_tree(&mut self, root: &Table, problems: &mut Problems) {
         self.translations.add_file(root);
+        judge_words(root, problems);
         for entry in root.entries_of("types") {
             if let Some(table) = entry.node.table() {
+                safety::judge_type(table, problems);
                 self.types.insert(entry.key.clone(), types::read_type(&entry.key, table, problems));
             }
         }

@@ -17,6 +17,7 @@ mod moves;
 mod panel;
 mod points;
 mod raw_chart;
+mod safety;
 mod supplies;
 
 use std::collections::BTreeMap;
@@ -143,9 +144,10 @@ impl<'r> Resolver<'r> {
         self.moves();
         self.charts(&charts);
         self.routines(&charts);
-        self.procedures();
         self.panel();
         self.devices();
+        self.procedures();
+        self.safety();
         Outcome { machine: self.machine, mentions: self.mentions, open: self.open, problems: self.problems }
     }
 

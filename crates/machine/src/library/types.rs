@@ -345,7 +345,8 @@ pub fn read_remedy(key: &str, table: &Table) -> RemedyType {
         part: table.string("part"),
         price: table.number("price").unwrap_or(0.0).max(0.0),
         who: read_who(table),
-        energy: read_energy(table),
+        // Putting something right is done with the energy off unless the file says otherwise.
+        energy: if table.get("energy").is_some() { read_energy(table) } else { Energy::Off },
         access: read_access(table),
         load: read_load(table),
         source: read_source(table),

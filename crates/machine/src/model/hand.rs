@@ -1,8 +1,9 @@
 //! What people do: modes, routines, procedures, settings.
 
-use super::{Access, Energy, Guarding, ProgramFact, Who, Words};
+use super::{Access, Energy, Guarding, Load, ProgramFact, Who, Words};
 use crate::condition::Condition;
 use crate::id::{InputId, MechanismId, ModeId, OutputId, SupplyId};
+use crate::source::Span;
 
 /// What the controller is set to.
 #[derive(Clone, Debug)]
@@ -82,21 +83,25 @@ pub struct Procedure {
 pub struct ProcedureStep {
     /// What to do.
     pub words: Words,
-    /// What is said before it.
-    pub warning: Option<Words>,
+    /// What the writer wants said before it, beside the cautions that are worked out.
+    pub note: Option<Words>,
     /// What the hand does to the machine, if anything the simulation knows.
     pub movement: HandMove,
     /// How long to wait afterwards, ms; none: until the machine stands.
     pub wait_ms: Option<u64>,
     /// Lamps that the writer expects lit or dark (checked against the simulation).
     pub expect: Vec<(ExpectedLamp, bool)>,
+    /// Where the file says so, else where the step begins; for messages only.
+    pub span: Span,
     /// A value to measure.
     pub measure: Option<Measurement>,
     /// Energy while it is done.
     pub energy: Energy,
     /// Access it needs.
     pub access: Access,
-    /// Guard state it needs.
+    /// Raised load nearby.
+    pub load: Load,
+    /// Whether it is about something that protects people; for doors, stops and the like this is known anyway.
     pub guarding: Guarding,
 }
 

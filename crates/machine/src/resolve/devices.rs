@@ -5,6 +5,7 @@
 use std::collections::BTreeMap;
 
 use super::{Point, Resolver, humanised};
+use crate::caution::{Doing, Forbidden};
 use crate::id::{DeviationId, DeviceId, Id, InputId, MechanismId, OutputId, RemedyId, SupplyId};
 use crate::library::{
     CheckType, DeviceType, FaultAction, FaultType, Filling, Observes, RemedyType, StandsIn, read_check, read_fault,
@@ -292,10 +293,7 @@ impl<'r> Resolver<'r> {
             }
         }
         for check in &plan.kind.checks {
-            // Nothing that guards people is swapped or tried by hand.
-            if guarding == Guarding::None || !matches!(check.role, CheckRole::Swap | CheckRole::Try) {
-                self.checks_of(&plan, check, device, &modes);
-            }
+            self.checks_of(&plan, check, device, &modes);
         }
         for (index, table) in self.root.tables("checks").into_iter().enumerate() {
             if self.is_named(&plan, table) {
@@ -473,7 +471,7 @@ impl<'r> Resolver<'r> {
             words: self.translations.words(&format!("{text_key}.part"), part, &plan.filling),
             price: remedy.price,
         });
-        self.machine.remedies.push(Remedy {
+        let mut row = Remedy {
             key: format!("{}/{}", plan.name, remedy.key),
             device: Some(device),
             words,
@@ -484,7 +482,11 @@ impl<'r> Resolver<'r> {
             access: remedy.access,
             load: remedy.load,
             source: remedy.source.clone(),
-        })
+        };
+        let doing = Doing::of_remedy(&self.machine, &row);
+        row.energy = doing.safe_energy();
+        row.who = row.who.max(doing.who());
+        self.machine.remedies.push(row)
     }
 
     /// The remedy that a fault mode names: by key, or as words of its own.
@@ -523,7 +525,7 @@ impl<'r> Resolver<'r> {
                     Answer { key: "off".to_string(), words: words("no", &check.no) },
                 ],
             };
-            let row = Check {
+            let mut row = Check {
                 key,
                 device: Some(device),
                 operator: words("operator", &check.operator),
@@ -539,6 +541,13 @@ impl<'r> Resolver<'r> {
                 load: check.load,
                 source: check.source.clone(),
             };
+            let doing = Doing::of_check(&self.machine, &row);
+            // Nothing that guards people is swapped or tried by hand.
+            if doing.forbidden().contains(&Forbidden::TriesGuard) {
+                continue;
+            }
+            row.energy = doing.safe_energy();
+            row.who = row.who.max(doing.who());
             self.machine.checks.push(row);
         }
     }

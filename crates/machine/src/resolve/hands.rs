@@ -2,8 +2,9 @@
 
 use super::raw_chart::RawChart;
 use super::{Point, Resolver, humanised};
+use crate::caution::Doing;
 use crate::id::{MechanismId, RoutineId};
-use crate::library::{Filling, read_access, read_energy, read_guarding, read_who};
+use crate::library::{Filling, read_access, read_energy, read_guarding, read_load, read_who};
 use crate::model::{
     Chance, Deviation, DeviationKind, ExpectedLamp, FaultEffect, Guarding, HandAction, HandMove, Measurement,
     MechanismClass, Procedure, ProcedureStep, ProgramFact, Rate, Routine, Source, Words, WorldFact,
@@ -280,7 +281,9 @@ impl<'r> Resolver<'r> {
             let words = self.own_words(&key, table, &humanised(&entry.key));
             let purpose = table.string("purpose").unwrap_or_default();
             let purpose = self.translations.words(&format!("{key}.purpose"), &purpose, &Filling::default());
-            let who = read_who(table);
+            // What a step needs, whoever it is given to in the file.
+            let needed = steps.iter().map(|step| Doing::of_step(&self.machine, step).who());
+            let who = needed.fold(read_who(table), Ord::max);
             self.machine.procedures.push(Procedure { name: entry.key.clone(), words, purpose, who, steps });
         }
     }
@@ -291,7 +294,7 @@ impl<'r> Resolver<'r> {
         let english = table.string("words").unwrap_or_else(|| self.hand_words(movement, &short));
         let filling = Filling::default();
         let words = self.translations.words("", &english, &filling);
-        let warning = table.string("warning").map(|warning| self.translations.words("", &warning, &filling));
+        let note = table.string("note").map(|note| self.translations.words("", &note, &filling));
         let measure = table.table("measure").map(|measure| Measurement {
             words: self.translations.words("", &measure.string("words").unwrap_or_default(), &filling),
             unit: measure.string("unit").unwrap_or_default(),
@@ -305,13 +308,15 @@ impl<'r> Resolver<'r> {
         }
         ProcedureStep {
             words,
-            warning,
+            note,
             movement,
             wait_ms: table.get("wait").and_then(|node| self.time_of(node)),
             expect,
+            span: table.get("expect").map_or(table.span, |node| node.span),
             measure,
             energy: read_energy(table),
             access: read_access(table),
+            load: read_load(table),
             guarding: read_guarding(table).unwrap_or(Guarding::None),
         }
     }

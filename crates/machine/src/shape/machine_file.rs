@@ -442,7 +442,12 @@ static PROCEDURE_STEP: Shape = Shape {
     keys: &[
         may("do", Kind::Text, "\"selector priming\"", "What the hand does to the machine."),
         may("words", Kind::Text, "\"turn the selector to priming\"", "What to do."),
-        may("warning", Kind::Text, "\"The pump starts.\"", "What is said before it."),
+        may(
+            "note",
+            Kind::Text,
+            "\"The tub is hot.\"",
+            "What else is said before it; cautions and movements are worked out.",
+        ),
         may("wait", Kind::Time, "\"T#20s\"", "How long to wait afterwards."),
         may("expect", Kind::Texts, "\"X5 X6 lit, Y2 dark\"", "Lamps as they must be then."),
         may(
@@ -453,7 +458,13 @@ static PROCEDURE_STEP: Shape = Shape {
         ),
         may("energy", Kind::OneOf(ENERGY), "\"normal\"", "Energy while it is done."),
         may("access", Kind::OneOf(ACCESS), "\"outside\"", "Access it needs."),
-        may("guarding", Kind::OneOf(&["none", "guard", "stop", "two-hand"]), "\"none\"", "Guard state it needs."),
+        may("load", Kind::OneOf(LOAD), "\"none\"", "Whether it is done near a raised load."),
+        may(
+            "guarding",
+            Kind::OneOf(&["none", "guard", "stop", "two-hand"]),
+            "\"none\"",
+            "Whether it is about something that guards people, where `do` doesn't say.",
+        ),
     ],
 };
 
