@@ -137,6 +137,7 @@ impl<'r> Resolver<'r> {
         self.collect_mentions(&charts);
         self.mechanisms();
         self.supplies();
+        self.controller_supply();
         self.inputs();
         self.outputs();
         self.implied_outputs(&charts);

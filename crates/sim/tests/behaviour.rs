@@ -139,6 +139,26 @@ fn one_blown_fuse_explains_five_dark_lamps_and_leaves_the_others() {
 }
 
 #[test]
+fn a_controller_whose_supply_is_dead_shows_no_power_and_stands_still() {
+    let fed = PRESS
+        .replace("name = \"Bench press\"", "name = \"Bench press\"\nsupply = \"F1\"")
+        .replace("F3 = {", "F1 = { is = \"fuse\", from = \"dc24\", words = \"fuse F1, controller\" }\nF3 = {")
+        + "[lamps.status]\nPOWER = \"powered\"\nRUN = \"running\"\n";
+    for (text, powered) in [(fed.clone(), false), (fed.replace("supply = \"F1\"\n", ""), true)] {
+        let machine = machine(&text);
+        let plant = Plant::new(&machine);
+        let mut play = Play::new(&machine, &plant);
+        let on = |play: &Play<'_>| (play.engine.on(plant.layout().powered()), play.engine.on(plant.layout().running()));
+        assert_eq!(on(&play), (true, true));
+        play.impose("F1/blown");
+        play.load();
+        play.act_for(play.press("start", 500), 700);
+        assert_eq!(on(&play), (powered, powered));
+        assert_eq!(play.stands("ram"), if powered { "between" } else { "up" }, "the program works only with power");
+    }
+}
+
+#[test]
 fn a_pulse_shorter_than_a_scan_is_missed_and_a_longer_one_is_not() {
     let machine = machine(&PRESS.replace("name = \"Bench press\"", "name = \"Bench press\"\nscan = \"T#100ms\""));
     let plant = Plant::new(&machine);

@@ -1,4 +1,4 @@
-use crate::support::{command, finish, lampwise, press};
+use crate::support::{command, file, finish, lampwise, press};
 
 /// The part of an answer that no probability stands in.
 fn facts(out: &str) -> &str {
@@ -89,6 +89,26 @@ fn a_machine_of_unknown_revision_is_looked_at_as_each() {
     let out = lampwise(&["describe", "demo:parts-washer", "--serial", "5000", "--json"]).good();
     let about: serde_json::Value = serde_json::from_str(&out).unwrap();
     assert!(about["numbers"]["open_choices"].as_u64().unwrap() > 0, "{about}");
+}
+
+#[test]
+fn with_every_lamp_dark_the_supply_of_the_controller_is_to_blame_and_with_power_lit_it_is_not() {
+    let text = std::fs::read_to_string(press()).unwrap();
+    let fed = text.replace("name = \"Press\"\n", "name = \"Press\"\nsupply = \"F1\"\n")
+        + "[supplies]\ndc24 = \"power-supply-24v\"\nF1 = { is = \"fuse\", from = \"dc24\" }\n\
+           [lamps.status]\nPOWER = \"powered\"\n";
+    let fed = file("fed-press.toml", fed);
+    let supplies = |lamps: &str| -> f64 {
+        let out = lampwise(&["why", &fed, "--lamps", lamps, "--complaint", "wont-start", "--json"]).good();
+        let answer: serde_json::Value = serde_json::from_str(&out).unwrap();
+        let causes = answer["answer"]["causes"].as_array().unwrap();
+        let members = causes.iter().flat_map(|cause| cause["members"].as_array().unwrap());
+        let supplies =
+            members.filter(|one| ["dc24/", "F1/"].iter().any(|name| one["key"].as_str().unwrap().starts_with(name)));
+        supplies.map(|one| one["probability"].as_f64().unwrap()).sum()
+    };
+    let (dark, lit) = (supplies("all dark"), supplies("X2 POWER lit, rest dark"));
+    assert!(dark > 0.9 && lit < 0.1, "{dark} {lit}");
 }
 
 #[test]

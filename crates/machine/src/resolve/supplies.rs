@@ -109,6 +109,20 @@ impl<'r> Resolver<'r> {
         self.supply_names.insert(entry.key.clone(), id);
     }
 
+    /// What feeds the controller itself, if the head says so.
+    pub fn controller_supply(&mut self) {
+        let Some(head) = self.root.table("machine") else { return };
+        let Some(supply) = self.supply_or_note(head, "supply") else { return };
+        let row = &self.machine.supplies[supply];
+        if row.kind == SupplyKind::Electric {
+            self.machine.controller_supply = Some(supply);
+            return;
+        }
+        let what = format!("`{}` can't feed a controller", row.name);
+        let span = head.text("supply").map_or(head.span, |text| text.span);
+        self.problems.error(span, "wrong-kind", what, "name an electric supply, such as the 24 V supply or its fuse");
+    }
+
     fn implied_supplies(&mut self) {
         self.implied_supply("power", "power-supply-24v", "24 V supply", SupplyKind::Electric);
         let outputs = self.entries("outputs").iter().filter_map(|entry| entry.node.table());

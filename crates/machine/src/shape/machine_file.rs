@@ -108,6 +108,12 @@ static MACHINE: Shape = Shape {
         may("serials", Kind::Text, "\"1000-1499\"", "Serial numbers of that revision."),
         may("scan", Kind::Time, "\"T#10ms\"", "Scan time of the controller; without it no pulse is too short."),
         may(
+            "supply",
+            Kind::Text,
+            "\"dc24\"",
+            "What feeds the controller; without it, it has power as long as the machine is on.",
+        ),
+        may(
             "hours_since_well",
             Kind::Number,
             "40",
