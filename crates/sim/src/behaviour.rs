@@ -20,6 +20,8 @@ pub struct Behaviour {
     pub(crate) triggers: Vec<Trigger>,
     /// Its own signals, as a mask.
     own: Vec<u64>,
+    /// What decides whether anything follows from it at once, where signals alone do.
+    reach: Option<Reach>,
     /// Stages whose hand action it leaves out: it comes into play when that stage begins.
     left_out: Vec<u16>,
     /// Whether it comes into play at once, whatever the signals.
@@ -40,7 +42,7 @@ pub(crate) struct Trigger {
 
 /// Whether a behaviour comes into play in an epoch.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Plays {
+pub(crate) enum Plays {
     Yes,
     No,
     /// It does if anything follows from it at once.
@@ -84,7 +86,7 @@ pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<B
             let (triggers, at_once) = triggers(plant, &effects);
             let mut own = vec![0; (plant.layout.len as usize).div_ceil(64)];
             for trigger in &triggers {
-                own[(trigger.signal.0 >> 6) as usize] |= 1 << (trigger.signal.0 & 63);
+                trigger.signal.set_in(&mut own);
             }
             let left_out = effects
                 .iter()
@@ -93,7 +95,17 @@ pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<B
                     _ => None,
                 })
                 .collect();
-            found.push(Behaviour { own, left_out, effects, triggers, at_once, from_the_beginning, members: vec![id] });
+            let reach = Reach::new(plant, &effects, &own);
+            found.push(Behaviour {
+                own,
+                reach,
+                left_out,
+                effects,
+                triggers,
+                at_once,
+                from_the_beginning,
+                members: vec![id],
+            });
         }
     }
     found
@@ -224,6 +236,176 @@ fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {
     (triggers, at_once)
 }
 
+/// Which behaviours can come into play in an epoch, found by the signals that the epoch has seen
+/// rather than by asking every behaviour.
+#[derive(Debug)]
+pub(crate) struct Candidates {
+    /// Behaviours that come into play at once, whatever the signals.
+    at_once: Vec<usize>,
+    /// Behaviours that leave out the hand action of a stage.
+    left_out: Vec<(u16, usize)>,
+    /// By signal: behaviours that wait for it to be on, and off.
+    by_signal: [Vec<Vec<usize>>; 2],
+    /// The same, if the program looks at the signal meanwhile.
+    by_looked_at: [Vec<Vec<usize>>; 2],
+}
+
+impl Candidates {
+    pub(crate) fn new(plant: &Plant, behaviours: &[Behaviour]) -> Self {
+        let empty = || [vec![Vec::new(); plant.layout.len as usize], vec![Vec::new(); plant.layout.len as usize]];
+        let mut found = Self { at_once: Vec::new(), left_out: Vec::new(), by_signal: empty(), by_looked_at: empty() };
+        for (index, behaviour) in behaviours.iter().enumerate() {
+            if behaviour.at_once {
+                found.at_once.push(index);
+            }
+            found.left_out.extend(behaviour.left_out.iter().map(|stage| (*stage, index)));
+            for trigger in &behaviour.triggers {
+                let lists = match trigger.matters {
+                    Matters::IfLookedAt => &mut found.by_looked_at,
+                    Matters::Always | Matters::IfFelt => &mut found.by_signal,
+                };
+                lists[usize::from(!trigger.value)][trigger.signal.0 as usize].push(index);
+            }
+        }
+        found
+    }
+
+    /// Sets a bit for each behaviour that may come into play in the epoch that begins at this mark.
+    pub(crate) fn at(&self, mark: &Mark, bits: &mut [u64]) {
+        bits.fill(0);
+        let mut put = |index: &usize| bits[index >> 6] |= 1 << (index & 63);
+        self.at_once.iter().for_each(&mut put);
+        if mark.epoch == 0 {
+            self.left_out.iter().filter(|(stage, _)| *stage == mark.stage).for_each(|(_, index)| put(index));
+        }
+        for (value, seen) in [&mark.seen_on, &mark.seen_off].into_iter().enumerate() {
+            for (word, seen) in seen.iter().enumerate() {
+                each_bit(word, *seen, |signal| {
+                    if let Some(list) = self.by_signal[value].get(signal) {
+                        list.iter().for_each(&mut put);
+                    }
+                });
+                each_bit(word, seen & mark.looked_at[word], |signal| {
+                    if let Some(list) = self.by_looked_at[value].get(signal) {
+                        list.iter().for_each(&mut put);
+                    }
+                });
+            }
+        }
+    }
+}
+
+/// Calls with the number of every bit that is set in a word, lowest first.
+pub(crate) fn each_bit(word: usize, mut bits: u64, mut see: impl FnMut(usize)) {
+    while bits != 0 {
+        see(word * 64 + bits.trailing_zeros() as usize);
+        bits &= bits - 1;
+    }
+}
+
+/// What is known of which behaviours change nothing in which states, as long as the effects at work
+/// stay the same. An answer holds for all states that agree in the signals that it can depend on.
+#[derive(Debug)]
+pub(crate) struct Quiet<'b> {
+    behaviours: &'b [Behaviour],
+    /// By behaviour: one answer after the other, the signals first.
+    known: Vec<Vec<u64>>,
+}
+
+impl<'b> Quiet<'b> {
+    pub(crate) fn new(behaviours: &'b [Behaviour]) -> Self {
+        Self { behaviours, known: vec![Vec::new(); behaviours.len()] }
+    }
+
+    /// Whether imposing the behaviour at this mark changes nothing but its own signals.
+    pub(crate) fn stays(&mut self, behaviour: usize, mark: &Mark, engine: &mut Engine<'_>) -> bool {
+        let it = &self.behaviours[behaviour];
+        let state = &mark.state;
+        let reach = it.reach.as_ref().filter(|reach| {
+            let moves = reach.moving.iter().zip(&state.bits).any(|(moving, bits)| moving & bits != 0);
+            let pending = reach.due.iter().any(|due| state.due[*due] != crate::state::NEVER);
+            let chatters = state.effects.iter().any(|active| chatters(&active.effect));
+            !moves && !pending && !chatters
+        });
+        let Some(reach) = reach else { return engine.stays_quiet(state, &it.effects, &it.own) };
+        let masked = || state.bits.iter().zip(&reach.signals).map(|(bits, mask)| bits & mask);
+        let known = &mut self.known[behaviour];
+        let len = reach.signals.len() + 1;
+        if let Some(found) = known.chunks_exact(len).find(|one| one[..len - 1].iter().copied().eq(masked())) {
+            return found[len - 1] == 1;
+        }
+        let quiet = engine.stays_quiet(state, &it.effects, &it.own);
+        known.extend(masked());
+        known.push(u64::from(quiet));
+        quiet
+    }
+}
+
+/// What decides whether anything follows at once from what a behaviour does to its own signals.
+#[derive(Clone, Debug)]
+struct Reach {
+    /// Signals that the answer depends on.
+    signals: Vec<u64>,
+    /// Mechanisms that may be between two positions: as long as one is, the answer depends on more than signals.
+    moving: Vec<u64>,
+    /// The same for inputs that are about to change.
+    due: Vec<usize>,
+}
+
+impl Reach {
+    /// `None` where the answer can depend on more than signals.
+    fn new(plant: &Plant, effects: &[FaultEffect], own: &[u64]) -> Option<Self> {
+        let reactions = plant.reactions;
+        let mut reached = Vec::new();
+        for effect in effects {
+            reached.push(match effect {
+                FaultEffect::Output(output, ..) => reactions.outputs + output.index(),
+                FaultEffect::Supply(supply, Forced::Off) => supply.index(),
+                _ => return None,
+            });
+        }
+        let mut signals = own.to_vec();
+        let mut program = false;
+        for (word, bits) in own.iter().enumerate() {
+            each_bit(word, *bits, |signal| {
+                let signal_itself = Signal(signal as u32);
+                program |= signal_itself.is_in(&plant.program_reads) || signal_itself.is_in(&plant.program_steps);
+                program |= plant.controller_supply == Some(signal_itself);
+                for (word, bits) in plant.dependents[signal].iter().enumerate() {
+                    each_bit(word, *bits, |reaction| reached.push(reaction));
+                }
+            });
+        }
+        if program {
+            return None;
+        }
+        let layout = &plant.layout;
+        let mut moving = vec![0; own.len()];
+        let mut due = Vec::new();
+        layout.powered.set_in(&mut signals);
+        for reaction in reached {
+            for (all, depends) in signals.iter_mut().zip(&plant.depends_on[reaction]) {
+                *all |= depends;
+            }
+            if reaction < reactions.outputs {
+                layout.supply(Id::new(reaction)).set_in(&mut signals);
+            } else if reaction < reactions.inputs {
+                layout.driven(Id::new(reaction - reactions.outputs)).set_in(&mut signals);
+            } else if reaction < reactions.mechanisms {
+                layout.input(Id::new(reaction - reactions.inputs)).set_in(&mut signals);
+                due.push(plant.mechanisms.len() + plant.timers.len() + reaction - reactions.inputs);
+            } else {
+                let mechanism = Id::new(reaction - reactions.mechanisms);
+                layout.between(mechanism).set_in(&mut moving);
+                for position in 0..layout.positions_of(mechanism) {
+                    layout.at(mechanism, position).set_in(&mut signals);
+                }
+            }
+        }
+        Some(Self { signals, moving, due })
+    }
+}
+
 impl Behaviour {
     /// Whether the behaviour would change what happens in the epoch that begins at this mark.
     pub(crate) fn in_play(&self, mark: &Mark, engine: &mut Engine<'_>) -> bool {
@@ -234,25 +416,19 @@ impl Behaviour {
         }
     }
 
-    /// Whether it could, without finding out what follows from it at once.
-    pub(crate) fn may_play(&self, mark: &Mark) -> bool {
-        self.plays(mark) != Plays::No
-    }
-
-    fn plays(&self, mark: &Mark) -> Plays {
-        let bit = |bits: &[u64], signal: Signal| bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1;
+    pub(crate) fn plays(&self, mark: &Mark) -> Plays {
         if self.at_once || (mark.epoch == 0 && self.left_out.contains(&mark.stage)) {
             return Plays::Yes;
         }
         let mut plays = Plays::No;
         for trigger in &self.triggers {
-            if !bit(if trigger.value { &mark.seen_on } else { &mark.seen_off }, trigger.signal) {
+            if !trigger.signal.is_in(if trigger.value { &mark.seen_on } else { &mark.seen_off }) {
                 continue;
             }
             let at_the_beginning = mark.state.bit(trigger.signal) == trigger.value;
             match trigger.matters {
-                Matters::IfLookedAt if !bit(&mark.looked_at, trigger.signal) => {}
-                Matters::IfFelt if at_the_beginning && !bit(&mark.looked_at, trigger.signal) => plays = Plays::IfFelt,
+                Matters::IfLookedAt if !trigger.signal.is_in(&mark.looked_at) => {}
+                Matters::IfFelt if at_the_beginning && !trigger.signal.is_in(&mark.looked_at) => plays = Plays::IfFelt,
                 _ => return Plays::Yes,
             }
         }

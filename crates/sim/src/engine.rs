@@ -85,8 +85,6 @@ pub struct Engine<'p, W = Unwatched> {
     /// Signals that the program, or a reaction of the world, has looked at since the last
     /// [`Engine::begin_epoch`]; what the program looked at last counts as well.
     pub(crate) looked_at: Box<[u64]>,
-    /// Signals that the last evolution looked at.
-    looking_at: Box<[u64]>,
     /// Whether a step has changed since this was last cleared.
     pub(crate) steps_changed: bool,
     events: u64,
@@ -136,6 +134,8 @@ impl<'p, W: Watch> Engine<'p, W> {
             mains_off: true,
             shut: vec![false; plant.supplies.len()].into_boxed_slice(),
             controller_dead: false,
+            looking_at: vec![0; words].into_boxed_slice(),
+            unsettled: true,
         };
         let mut engine = Self {
             plant,
@@ -150,7 +150,6 @@ impl<'p, W: Watch> Engine<'p, W> {
             seen_on: vec![0; words].into_boxed_slice(),
             seen_off: vec![0; words].into_boxed_slice(),
             looked_at: vec![0; words].into_boxed_slice(),
-            looking_at: vec![0; words].into_boxed_slice(),
             steps_changed: false,
             events: 0,
             watch,
@@ -294,6 +293,18 @@ impl<'p, W: Watch> Engine<'p, W> {
         }
     }
 
+    /// Whether the program would notice a flip of the `which`-th active effect: not if it is an input's
+    /// and the program, as it stands, does not look there.
+    pub(crate) fn is_noticed(&self, which: usize) -> bool {
+        match self.state.effects[which].effect {
+            FaultEffect::Input(input, ..) => {
+                let signal = self.plant.layout.input(input);
+                self.state.unsettled || signal.is_in(&self.state.looking_at)
+            }
+            _ => true,
+        }
+    }
+
     /// A hand acts; settles.
     pub fn act(&mut self, movement: HandMove) -> Result<(), Stop> {
         match movement {
@@ -424,7 +435,9 @@ impl<'p, W: Watch> Engine<'p, W> {
         for (dirty, depends) in self.dirty.iter_mut().zip(dependents.iter()) {
             *dirty |= depends;
         }
-        self.program_dirty |= self.plant.program_reads[signal.0 as usize];
+        // The last evolution came to rest, so another would do the same unless it sees a difference.
+        let seen = if self.state.unsettled { bit } else { self.state.looking_at[word] };
+        self.program_dirty |= bit & (self.plant.program_steps[word] | (self.plant.program_reads[word] & seen)) != 0;
         self.watch.changed(self.state.now, signal, value);
     }
 
@@ -434,7 +447,7 @@ impl<'p, W: Watch> Engine<'p, W> {
         for (off, on) in self.seen_off.iter_mut().zip(&self.state.bits) {
             *off = !on;
         }
-        self.looked_at.copy_from_slice(&self.looking_at);
+        self.looked_at.copy_from_slice(&self.state.looking_at);
     }
 
     /// Whether imposing these effects on a settled state would change nothing but these signals.
@@ -450,7 +463,7 @@ impl<'p, W: Watch> Engine<'p, W> {
     /// Whether a condition of the program holds; notes what it looks at.
     #[inline]
     fn reads(&mut self, decision: crate::decision::Decision) -> bool {
-        self.plant.decisions.holds_noting(decision, &self.state.bits, &mut self.looking_at)
+        self.plant.decisions.holds_noting(decision, &self.state.bits, &mut self.state.looking_at)
     }
 
     /// Active steps of a mask, word by word.
@@ -847,7 +860,7 @@ impl<'p, W: Watch> Engine<'p, W> {
         if !self.state.bit(self.plant.layout.running) {
             return;
         }
-        self.looking_at.fill(0);
+        self.state.looking_at.fill(0);
         self.edges();
         self.latches();
         self.interlocks();
@@ -855,10 +868,11 @@ impl<'p, W: Watch> Engine<'p, W> {
         self.transitions();
         let stable = self.cleared.is_empty() && !self.forced.contains(&true);
         self.stored_actions();
+        self.state.unsettled = !stable;
         if stable {
             self.command();
         }
-        for (all, now) in self.looked_at.iter_mut().zip(&self.looking_at) {
+        for (all, now) in self.looked_at.iter_mut().zip(&self.state.looking_at) {
             *all |= now;
         }
     }
@@ -1117,7 +1131,7 @@ pub(crate) struct CycleFinder {
 }
 
 /// Looks before the first state is kept: most runs are over by then.
-const FIRST_KEPT: u64 = 32;
+const FIRST_KEPT: u64 = 4;
 
 impl CycleFinder {
     pub(crate) fn new<W: Watch>(engine: &Engine<'_, W>, limits: Limits) -> Self {
@@ -1132,7 +1146,7 @@ impl CycleFinder {
             return Some(Stop::Limit);
         }
         self.looks += 1;
-        if self.looks >= FIRST_KEPT && self.kept.as_ref().is_some_and(|kept| engine.state.same_but_later(kept)) {
+        if self.looks > FIRST_KEPT && self.kept.as_ref().is_some_and(|kept| engine.state.same_but_later(kept)) {
             return Some(Stop::Cycling);
         }
         if self.looks == self.next {
@@ -1140,5 +1154,20 @@ impl CycleFinder {
             self.next *= 2;
         }
         None
+    }
+
+    /// Begins to look anew; the limits stay as they are.
+    pub(crate) fn forget(&mut self) {
+        (self.looks, self.next, self.kept) = (0, FIRST_KEPT, None);
+    }
+
+    /// After [`Stop::Cycling`]: lets as many whole rounds pass as fit before `until`, and looks for no
+    /// further ones. What is due then is due before or just after `until`.
+    pub(crate) fn skip<W: Watch>(&mut self, engine: &mut Engine<'_, W>, until: u64) {
+        let Some(kept) = self.kept.take() else { return };
+        let round = (engine.state.now - kept.now).max(1);
+        let rounds = until.saturating_sub(engine.state.now) / round;
+        engine.state.shift(rounds * round);
+        self.next = u64::MAX;
     }
 }

@@ -17,7 +17,7 @@
 //! moment that is not before it. When somebody calls at the end of stage k, the
 //! moments up to there share the whole probability.
 
-use crate::behaviour::{Behaviour, behaviours};
+use crate::behaviour::{Behaviour, Candidates, Plays, Quiet, behaviours, each_bit};
 use crate::engine::{Engine, Limits, Unwatched};
 use crate::plant::Plant;
 use crate::routine::{Branching, Habits, Mark, Path, Player, STAGE_END, StageEnd};
@@ -28,6 +28,7 @@ use machine::id::{DeviationId, RoutineId};
 use machine::model::{FaultEffect, HandAction};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
+use std::cmp::Ordering;
 
 /// What an exploration assumes.
 #[derive(Clone, Copy, Debug)]
@@ -63,7 +64,7 @@ impl Default for Options {
             habits: Habits::default(),
             limits: Limits::default(),
             single_branching: Branching { least: 0.01, branches: 32 },
-            pair_branching: Branching { least: 0.1, branches: 8 },
+            pair_branching: Branching { least: 0.2, branches: 4 },
             least_forked: 0.1,
             least_pair: 1e-9,
             pairs: true,
@@ -259,8 +260,24 @@ pub fn explore_weighted(
     let odds: Vec<f64> =
         all.iter().map(|behaviour| behaviour.members.iter().map(|member| odds(*member)).sum()).collect();
     let least = options.least_pair * odds.iter().sum::<f64>();
-    let explorer =
-        Explorer { player, options, behaviours: &all, nominal: &nominal, nominal_plays, slots: &slots, odds, least };
+    let candidates = Candidates::new(plant, &all);
+    let up_to = Vec::new();
+    let pending = Vec::new();
+    let mut explorer = Explorer {
+        player,
+        options,
+        behaviours: &all,
+        nominal: &nominal,
+        nominal_plays,
+        slots: &slots,
+        candidates,
+        up_to,
+        pending,
+        odds,
+        least,
+    };
+    explorer.up_to = explorer.all_up_to();
+    explorer.pending = explorer.all_pending();
 
     let mut whole = Part::default();
     explorer.nothing_in_play(&mut whole);
@@ -417,6 +434,11 @@ struct Explorer<'e> {
     /// For each behaviour and each mark of the undisturbed run, whether it is in play there.
     nominal_plays: Vec<Vec<bool>>,
     slots: &'e [Slot],
+    candidates: Candidates,
+    /// By stage and behaviour; see [`Explorer::up_to`].
+    up_to: Vec<Vec<f64>>,
+    /// By mark of the undisturbed run and behaviour; see [`Explorer::all_pending`].
+    pending: Vec<Vec<f64>>,
     /// Odds of each behaviour, and the least weight of a pair that is followed.
     odds: Vec<f64>,
     least: f64,
@@ -434,11 +456,19 @@ impl<'e> Explorer<'e> {
 
     /// The share of a behaviour's moments up to the end of this stage.
     fn up_to(&self, behaviour: usize, stage: u16) -> f64 {
-        if self.behaviours[behaviour].from_the_beginning {
-            1.0
-        } else {
-            self.slots.iter().filter(|slot| slot.stage <= stage).map(|slot| slot.share).sum()
-        }
+        self.up_to[usize::from(stage)][behaviour]
+    }
+
+    fn all_up_to(&self) -> Vec<Vec<f64>> {
+        let stages = self.player.actions.len() as u16 + 1;
+        let up_to =
+            |stage: u16| -> f64 { self.slots.iter().filter(|slot| slot.stage <= stage).map(|slot| slot.share).sum() };
+        (0..stages)
+            .map(|stage| {
+                let faults = up_to(stage);
+                self.behaviours.iter().map(|one| if one.from_the_beginning { 1.0 } else { faults }).collect()
+            })
+            .collect()
     }
 
     fn slot_at(&self, mark: &Mark) -> Option<usize> {
@@ -492,13 +522,14 @@ impl<'e> Explorer<'e> {
     fn first_in_play(&self, first: usize) -> Part {
         let mut part = Part::default();
         let mut engine = Engine::new(self.player.plant);
+        let mut quiet = Quiet::new(self.behaviours);
         for (at, share) in self.divergences(first) {
             let mark = &self.nominal.marks[at];
             let (paths, cut) = self.player.play_from_mark(&mut engine, mark, &self.behaviours[first].effects, true);
             part.cut += cut;
             part.runs += paths.len() as u64;
             for path in &paths {
-                self.on_path(&mut part, &mut engine, first, at, share, path);
+                self.on_path(&mut part, (&mut engine, &mut quiet), first, at, share, path);
             }
         }
         part.events = engine.events();
@@ -509,7 +540,7 @@ impl<'e> Explorer<'e> {
     fn on_path(
         &self,
         part: &mut Part,
-        engine: &mut Engine<'e, Unwatched>,
+        (engine, quiet): (&mut Engine<'e, Unwatched>, &mut Quiet<'e>),
         first: usize,
         at: usize,
         first_share: f64,
@@ -517,6 +548,7 @@ impl<'e> Explorer<'e> {
     ) {
         let mut pending: Vec<f64> = (0..self.behaviours.len()).map(|second| self.pending(first, second, at)).collect();
         let mut unfollowed = vec![0.0; self.behaviours.len()];
+        let mut candidates = vec![0; self.behaviours.len().div_ceil(64)];
         let mut next_slot = at_slot(self.slots, &self.nominal.marks[at]);
         for (index, mark) in path.marks.iter().enumerate() {
             // Moments that fall between two kept ones count with the later.
@@ -529,40 +561,31 @@ impl<'e> Explorer<'e> {
             // Somebody has had reason to call already, or the branch is a rare one.
             let forked = mark.odd == 0 && path.probability >= self.options.least_forked;
             let weight = mark.going_on * path.probability * first_share;
-            for second in 0..self.behaviours.len() {
-                if pending[second] <= 0.0 {
-                    continue;
-                }
-                let likely = weight * pending[second] * self.odds[first] * self.odds[second] >= self.least;
-                if !likely && self.least > 0.0 && self.behaviours[second].may_play(mark)
-                    || !self.behaviours[second].in_play(mark, engine)
-                {
-                    if !likely && self.behaviours[second].may_play(mark) {
+            self.candidates.at(mark, &mut candidates);
+            for (word, bits) in candidates.iter().enumerate() {
+                each_bit(word, *bits, |second| {
+                    if pending[second] <= 0.0 {
+                        return;
+                    }
+                    let plays = self.behaviours[second].plays(mark);
+                    if plays == Plays::No {
+                        return;
+                    }
+                    if weight * pending[second] * self.odds[first] * self.odds[second] < self.least {
                         unfollowed[second] += weight * std::mem::take(&mut pending[second]);
+                        return;
                     }
-                    continue;
-                }
-                let share = std::mem::take(&mut pending[second]);
-                if !forked {
-                    unfollowed[second] += weight * share;
-                } else if self.options.pairs {
-                    let player = self.player.for_pairs(self.options.pair_branching);
-                    let (forks, cut) = player.play_from_mark(engine, mark, &self.behaviours[second].effects, false);
-                    part.cut += cut;
-                    part.runs += forks.len() as u64;
-                    for fork in forks {
-                        for end in fork.ends {
-                            let weight = fork.probability
-                                * path.probability
-                                * end.calls
-                                * (first_share / self.up_to(first, end.stage))
-                                * (share / self.up_to(second, end.stage));
-                            let forks = [at as u16, index as u16];
-                            let in_play = InPlay { first: Some(first as u32), second: Some(second as u32), forks };
-                            part.add(in_play, &end, weight, None);
-                        }
+                    if plays == Plays::IfFelt && quiet.stays(second, mark, engine) {
+                        return;
                     }
-                }
+                    let share = std::mem::take(&mut pending[second]);
+                    if !forked {
+                        unfollowed[second] += weight * share;
+                    } else if self.options.pairs {
+                        let set_in = Together { first, second, at, index, first_share, share };
+                        self.pair(part, engine, path, &set_in);
+                    }
+                });
             }
             for end in path.ends.iter().filter(|end| mark.epoch == STAGE_END && end.stage == mark.stage) {
                 self.single_end(part, (first, at, first_share), path, end, &pending);
@@ -574,6 +597,28 @@ impl<'e> Explorer<'e> {
         for end in &path.ends {
             if !path.marks.iter().any(|mark| mark.epoch == STAGE_END && mark.stage == end.stage) {
                 self.single_end(part, (first, at, first_share), path, end, &pending);
+            }
+        }
+    }
+
+    /// Forks a run where a second behaviour comes into play, and notes how the forks end.
+    fn pair(&self, part: &mut Part, engine: &mut Engine<'e, Unwatched>, path: &Path, set_in: &Together) {
+        let Together { first, second, at, index, first_share, share } = *set_in;
+        let player = self.player.for_pairs(self.options.pair_branching);
+        let effects = &self.behaviours[second].effects;
+        let (forks, cut) = player.play_from_mark(engine, &path.marks[index], effects, false);
+        part.cut += cut;
+        part.runs += forks.len() as u64;
+        let in_play =
+            InPlay { first: Some(first as u32), second: Some(second as u32), forks: [at as u16, index as u16] };
+        for fork in forks {
+            for end in fork.ends {
+                let weight = fork.probability
+                    * path.probability
+                    * end.calls
+                    * (first_share / self.up_to(first, end.stage))
+                    * (share / self.up_to(second, end.stage));
+                part.add(in_play, &end, weight, None);
             }
         }
     }
@@ -594,22 +639,47 @@ impl<'e> Explorer<'e> {
     /// The share of the second behaviour's moments, up to the mark where the first comes
     /// into play, that have not come into play before it.
     fn pending(&self, first: usize, second: usize, at: usize) -> f64 {
-        let mut pending = 0.0;
-        for (index, mark) in self.nominal.marks[..=at].iter().enumerate() {
-            if let Some(slot) = self.slot_at(mark) {
-                pending += self.share(second, slot);
+        let pending = self.pending[at][second];
+        match second.cmp(&first) {
+            _ if !self.plays(second, at) => pending,
+            Ordering::Less => 0.0,
+            // Two deviations that behave alike and come into play together: each is first in half of the cases.
+            Ordering::Equal => pending / 2.0,
+            Ordering::Greater => pending,
+        }
+    }
+
+    /// For each mark of the undisturbed run, the share of each behaviour's moments up to there that
+    /// has not come into play before.
+    fn all_pending(&self) -> Vec<Vec<f64>> {
+        let mut pending = vec![0.0; self.behaviours.len()];
+        let mut all = Vec::with_capacity(self.nominal.marks.len());
+        for (index, mark) in self.nominal.marks.iter().enumerate() {
+            let slot = self.slot_at(mark);
+            for (behaviour, pending) in pending.iter_mut().enumerate() {
+                *pending += slot.map_or(0.0, |slot| self.share(behaviour, slot));
             }
-            if self.plays(second, index) {
-                if index < at || second < first {
-                    pending = 0.0;
-                } else if second == first {
-                    // Two deviations that behave alike and come into play together: each is first in half of the cases.
-                    pending /= 2.0;
+            all.push(pending.clone());
+            for (behaviour, pending) in pending.iter_mut().enumerate() {
+                if self.plays(behaviour, index) {
+                    *pending = 0.0;
                 }
             }
         }
-        pending
+        all
     }
+}
+
+/// Two behaviours that come into play one after the other.
+struct Together {
+    first: usize,
+    second: usize,
+    /// The mark of the undisturbed run at which the first does, and that of the first's run at which the second does.
+    at: usize,
+    index: usize,
+    /// The shares of their moments.
+    first_share: f64,
+    share: f64,
 }
 
 fn not_after(slot: &Slot, mark: &Mark) -> bool {

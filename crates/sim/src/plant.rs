@@ -138,7 +138,9 @@ pub struct Plant {
     /// The other way round: for each reaction, the signals that it looks at.
     pub(crate) depends_on: Vec<Box<[u64]>>,
     /// Signals that the program looks at.
-    pub(crate) program_reads: Vec<bool>,
+    pub(crate) program_reads: Box<[u64]>,
+    /// Signals that tell where the program is: steps, timers, edges. It evolves again whenever one changes.
+    pub(crate) program_steps: Box<[u64]>,
 }
 
 /// The numbering of what follows from the state without time passing: supplies,
@@ -410,7 +412,8 @@ impl Plant {
             dependents: Vec::new(),
             depends_on: Vec::new(),
             reactions: Reactions { outputs: 0, inputs: 0, mechanisms: 0, len: 0 },
-            program_reads: Vec::new(),
+            program_reads: Box::default(),
+            program_steps: Box::default(),
         };
         plant.link();
         plant
@@ -458,30 +461,26 @@ impl Plant {
         self.depends_on = depends_on;
         self.dependents = dependents;
 
-        let mut reads = vec![false; signals];
         let conditions = (self.transitions.iter().map(|plan| plan.when))
             .chain(self.interlocks.iter().map(|plan| plan.needs))
             .chain(self.edges.iter().copied())
             .chain(self.latches.iter().flat_map(|plan| [plan.set, plan.reset]))
             .chain(self.outputs.iter().map(|plan| plan.driven))
             .chain(self.steps.iter().flat_map(|plan| plan.actions.iter().map(|action| action.when)));
+        let mut reads = vec![0; signals.div_ceil(64)].into_boxed_slice();
         for decision in conditions {
-            for signal in self.decisions.signals(decision) {
-                reads[signal.0 as usize] = true;
-            }
+            self.decisions.signals(decision).into_iter().for_each(|signal| signal.set_in(&mut reads));
         }
-        for step in self.layout.step_range() {
-            reads[step as usize] = true;
-        }
-        for (index, _) in self.timers.iter().enumerate() {
-            reads[self.layout.timer(index).0 as usize] = true;
-        }
-        for edge in 0..self.edges.len() {
+        let mut steps = vec![0; signals.div_ceil(64)].into_boxed_slice();
+        self.layout.step_range().for_each(|step| Signal(step).set_in(&mut steps));
+        (0..self.timers.len()).for_each(|timer| self.layout.timer(timer).set_in(&mut steps));
+        for edge in (0..self.edges.len()).map(Id::new) {
             // A rising or falling edge lasts for one evolution; another must follow to end it.
-            reads[self.layout.rises(Id::new(edge)).0 as usize] = true;
-            reads[self.layout.falls(Id::new(edge)).0 as usize] = true;
+            self.layout.rises(edge).set_in(&mut steps);
+            self.layout.falls(edge).set_in(&mut steps);
         }
         self.program_reads = reads;
+        self.program_steps = steps;
     }
 
     /// Whether a fact that the program knows holds in a situation.

@@ -47,6 +47,30 @@ pub struct Branching {
     pub branches: usize,
 }
 
+/// The sets of steps that have been active together in a stage, one after the other: in one piece of
+/// memory, since every mark and every branch has its own.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Met {
+    words: Vec<u64>,
+    count: u16,
+}
+
+impl Met {
+    fn knows(&self, plant: &Plant, steps: &[u64]) -> bool {
+        self.words.chunks_exact(plant.step_words.max(1)).any(|met| plant.same_steps(met, steps))
+    }
+
+    fn push(&mut self, steps: &[u64]) {
+        self.words.extend_from_slice(steps);
+        self.count += 1;
+    }
+
+    fn clear(&mut self) {
+        self.words.clear();
+        self.count = 0;
+    }
+}
+
 /// A moment from which a run can be forked.
 #[derive(Clone, Debug)]
 pub(crate) struct Mark {
@@ -61,7 +85,7 @@ pub(crate) struct Mark {
     /// Signals that the program looked at in this epoch.
     pub looked_at: Box<[u64]>,
     /// The steps that have been active together in this stage so far.
-    pub met: Vec<Box<[u64]>>,
+    pub met: Met,
     /// Up to when people wait in this stage, if they don't wait for the machine to stand.
     pub until: Option<u64>,
     /// Probability that nobody has called yet.
@@ -122,7 +146,7 @@ struct Partial {
     flips: u32,
     phase: Phase,
     /// The steps that have been active together in this stage.
-    met: Vec<Box<[u64]>>,
+    met: Met,
     /// Up to when people wait in this stage, if they don't wait for the machine to stand.
     until: Option<u64>,
     /// Why the run cannot even begin.
@@ -176,7 +200,7 @@ impl Partial {
             going_on: 1.0,
             odd: 0,
             flips: 0,
-            met: Vec::new(),
+            met: Met::default(),
             until: None,
             broken_off: None,
             phase: Phase::Before,
@@ -351,9 +375,8 @@ impl<'p> Player<'p> {
     fn next_epoch(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, keep: bool) {
         engine.steps_changed = false;
         let steps = &engine.state().bits[..self.plant.step_words];
-        let known = partial.met.iter().any(|met| self.plant.same_steps(met, steps));
-        if !known && partial.epoch < EPOCHS_PER_STAGE {
-            partial.met.push(steps.into());
+        if !partial.met.knows(self.plant, steps) && partial.epoch < EPOCHS_PER_STAGE {
+            partial.met.push(steps);
             partial.epoch += 1;
             if keep {
                 self.mark(engine, partial);
@@ -414,16 +437,23 @@ impl<'p> Player<'p> {
                     Some(Stop::Standing) => return self.chatter_at_rest(engine, partial, keep),
                     None => {
                         if self.branch(engine, partial, todo, which, mean, keep) {
+                            // There and back again by chance is not going round.
+                            cycle.forget();
                             continue;
                         }
                     }
                     Some(_) => {}
                 }
             }
-            match stop {
-                Some(Stop::Cycling) => return going_round(engine, self.limits),
-                Some(stop) => return Rest { stop, varying: Vec::new() },
-                None => {}
+            match (stop, until) {
+                (Some(Stop::Cycling), Some(until)) => {
+                    // Nobody waits for it to end, so whole rounds are passed over.
+                    cycle.skip(engine, until);
+                    continue;
+                }
+                (Some(Stop::Cycling), None) => return going_round(engine, self.limits),
+                (Some(stop), _) => return Rest { stop, varying: Vec::new() },
+                (None, _) => {}
             }
             if let Err(stop) = engine.advance_to(due) {
                 return Rest { stop, varying: Vec::new() };
@@ -457,7 +487,7 @@ impl<'p> Player<'p> {
         mean: u32,
         keep: bool,
     ) -> bool {
-        if partial.flips >= FLIPS {
+        if partial.flips >= FLIPS || !engine.is_noticed(which) {
             return false;
         }
         let gap = engine.next_due() - engine.state().now;
@@ -535,7 +565,7 @@ impl<'p> Player<'p> {
         let whole = !matches!(rest.stop, Stop::Limit | Stop::Unstable);
         if !waits || last || !whole {
             let situation = Situation::of(engine, rest.varying, rest.stop);
-            let epochs = partial.met.len() as u16;
+            let epochs = partial.met.count;
             let as_always = match self.nominal.iter().find(|end| end.stage == stage) {
                 Some(end) => situation.looks_like(&end.situation, self.plant) && epochs == end.epochs,
                 None => self.nominal.is_empty(),

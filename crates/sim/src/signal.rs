@@ -9,6 +9,19 @@ use machine::model::{Machine, ProgramFact, WorldFact};
 #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
 pub struct Signal(pub(crate) u32);
 
+impl Signal {
+    /// Sets this bit.
+    pub(crate) fn set_in(self, bits: &mut [u64]) {
+        bits[(self.0 >> 6) as usize] |= 1 << (self.0 & 63);
+    }
+
+    /// Whether this bit is set.
+    #[inline]
+    pub(crate) fn is_in(self, bits: &[u64]) -> bool {
+        bits[(self.0 >> 6) as usize] >> (self.0 & 63) & 1 == 1
+    }
+}
+
 /// Where the bits of each kind begin.
 #[derive(Clone, Debug, Default)]
 pub struct Layout {
@@ -72,6 +85,13 @@ impl Layout {
             counted: take(counted),
             len: next,
         }
+    }
+
+    /// How many positions a mechanism has.
+    pub(crate) fn positions_of(&self, mechanism: MechanismId) -> u8 {
+        let from = self.positions[mechanism.index()];
+        let to = self.positions.get(mechanism.index() + 1).copied().unwrap_or(self.between);
+        u8::try_from(to - from).unwrap_or(u8::MAX)
     }
 
     /// The mechanism stands at this position.

@@ -47,6 +47,9 @@ pub struct State {
     pub(crate) shut: Box<[bool]>,
     /// Effects that forbid the program to run.
     pub(crate) controller_dead: bool,
+    /// Signals that the program's last evolution looked at, and whether that was not yet its last word.
+    pub(crate) looking_at: Box<[u64]>,
+    pub(crate) unsettled: bool,
 }
 
 impl Clone for State {
@@ -62,6 +65,8 @@ impl Clone for State {
             mains_off: self.mains_off,
             shut: self.shut.clone(),
             controller_dead: self.controller_dead,
+            looking_at: self.looking_at.clone(),
+            unsettled: self.unsettled,
         }
     }
 
@@ -77,6 +82,8 @@ impl Clone for State {
         self.mains_off = from.mains_off;
         self.shut.clone_from(&from.shut);
         self.controller_dead = from.controller_dead;
+        self.looking_at.clone_from(&from.looking_at);
+        self.unsettled = from.unsettled;
     }
 }
 
@@ -90,6 +97,15 @@ impl State {
     #[inline]
     pub(crate) fn bit(&self, signal: crate::Signal) -> bool {
         self.bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1
+    }
+
+    /// Lets time pass in which the machine goes round and comes back to just this state.
+    pub(crate) fn shift(&mut self, by: u64) {
+        self.now += by;
+        let times = self.due.iter_mut().chain(self.travel.iter_mut().map(|travel| &mut travel.since));
+        for time in times.filter(|time| **time != NEVER) {
+            *time += by;
+        }
     }
 
     /// Whether two states lead to the same future, apart from when.
