@@ -4,7 +4,7 @@
 use crate::diagnoser::{Ground, Look};
 use crate::evidence::{Complaint, Evidence, LampPlace, LampReport, LampState};
 use crate::panel::LampTruth;
-use crate::tally::lamp_changes;
+use crate::seen::lamp_changes;
 use crate::wording;
 use crate::world::World;
 use machine::id::TransitionId;

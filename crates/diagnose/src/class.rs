@@ -20,7 +20,7 @@ pub(crate) struct Class {
     /// Sum of the members' odds.
     pub odds: f64,
     /// Odds by group of deviations that exclude each other.
-    groups: Vec<(u32, f64)>,
+    pub groups: Vec<(u32, f64)>,
     /// Lamps that its members change by themselves, and whether only as long as they are latent.
     pub lamps: Vec<usize>,
     /// Whether it lights the controller's error lamp.

@@ -3,10 +3,12 @@
 use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
+use crate::likelihood::{LampLikelihood, anything};
 use crate::marginals::{Marginals, marginals};
-use crate::panel::{LampLikelihood, LampTruth, anything};
+use crate::panel::LampTruth;
 use crate::renamed::renamed;
-use crate::tally::{Doubt, Item, Weigher, anything_else, lamp_changes, looked_at};
+use crate::seen::{anything_else, lamp_changes, looked_at};
+use crate::tally::{Doubt, Item, Weigher};
 use crate::world::{Alternative, RoutineWorld, World};
 use machine::Machine;
 use machine::model::{FaultEffect, HandAction, Words};
@@ -81,6 +83,10 @@ impl Ground<'_> {
         for ((a, b), mass) in &self.pairs {
             for (one, other) in if a == b { vec![(*a, *b)] } else { vec![(*a, *b), (*b, *a)] } {
                 let (class, with) = (&self.classes[one], &self.classes[other]);
+                if one != other && class.members.len() == 1 {
+                    masses[one][0] += mass;
+                    continue;
+                }
                 for (share, member) in masses[one].iter_mut().zip(&class.members) {
                     *share += mass * class.share_with(*member, with, prior);
                 }
@@ -194,15 +200,10 @@ impl Diagnoser {
         listed: f64,
         scale: f64,
     ) -> Ground<'d> {
-        let mut items = Vec::new();
-        let mut total = 0.0;
-        weigher.each(|item| {
-            total += item.mass;
-            items.push(item);
-        });
+        let items = weigher.leading(FOLLOWED, MOST_FOLLOWED);
         let unlisted = listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted);
         let mut unknown = unlisted * weigher.under_unknown();
-        let mut held = self.hold(world, routine, weigher, items, total);
+        let mut held = self.hold(world, routine, weigher, items);
         for moment in &evidence.moments[1..] {
             held = self.pass(world, routine, weigher, held, moment);
             unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
@@ -211,23 +212,10 @@ impl Diagnoser {
     }
 
     /// The histories that are followed, each with the state in which it stands.
-    fn hold(
-        &self,
-        world: &World,
-        routine: &RoutineWorld,
-        weigher: &Weigher<'_>,
-        mut items: Vec<Item>,
-        total: f64,
-    ) -> Vec<Held> {
-        items.sort_by(|a, b| b.mass.total_cmp(&a.mass).then(a.record.cmp(&b.record)).then(a.set.cmp(&b.set)));
+    fn hold(&self, world: &World, routine: &RoutineWorld, weigher: &Weigher<'_>, items: Vec<Item>) -> Vec<Held> {
         let mut states: rustc_hash::FxHashMap<u32, Option<State>> = rustc_hash::FxHashMap::default();
-        let mut sum = 0.0;
         let mut held = Vec::new();
         for item in items {
-            if sum >= FOLLOWED * total || held.len() >= MOST_FOLLOWED {
-                break;
-            }
-            sum += item.mass;
             let record = &routine.exploration.records[item.record as usize];
             let state = states
                 .entry(item.record)
@@ -420,9 +408,7 @@ fn split_at_extra_deeds(evidence: &Evidence) -> Evidence {
 
 /// The weight of all calls before any evidence.
 fn listed(world: &World, routine: &RoutineWorld, doubt: &Doubt) -> f64 {
-    let mut total = 0.0;
-    Weigher::new(world, routine, &Evidence::default(), doubt).each(|item| total += item.mass);
-    total
+    Weigher::new(world, routine, &Evidence::default(), doubt).total()
 }
 
 fn first_moment<'d>(
@@ -433,7 +419,6 @@ fn first_moment<'d>(
     scale: f64,
 ) -> Ground<'d> {
     let tally = weigher.tally(listed);
-    let count = tally.classes.len();
     let exploration = &routine.exploration;
     let mut stage_of = vec![0_u16; exploration.situations.len()];
     for record in exploration.records.iter().rev() {
@@ -446,7 +431,7 @@ fn first_moment<'d>(
             index[situation] = Some(looks.len());
             looks.push(Look {
                 situation: std::borrow::Cow::Borrowed(&exploration.situations[situation]),
-                truth: routine.truths[situation].clone(),
+                truth: routine.truth(situation).clone(),
                 stage: stage_of[situation],
                 weight: *weight,
             });
@@ -460,11 +445,6 @@ fn first_moment<'d>(
             Some((index[exploration.records[record as usize].situation as usize]?, latent))
         })
         .collect();
-    let pairs = (0..count)
-        .flat_map(|a| (a..count).map(move |b| (a, b)))
-        .map(|(a, b)| ((a, b), tally.pair_at(a, b)))
-        .filter(|(_, mass)| *mass > 0.0)
-        .collect();
     Ground {
         world,
         routine,
@@ -473,7 +453,7 @@ fn first_moment<'d>(
         nothing: tally.nothing,
         unknown: tally.unknown,
         single: tally.single,
-        pairs,
+        pairs: tally.pairs,
         looks,
         best,
         classes: tally.classes,

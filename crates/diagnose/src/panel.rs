@@ -1,13 +1,7 @@
-//! The lamps on the controller's front as one row of bits, and how likely a
-//! caller's report of them is.
-//!
-//! A report can be wrong in two ways, and the likelihood is a mixture of both: each
-//! lamp misread by itself, and the whole report slipped (two neighbouring lamps
-//! taken for each other, a row read one lamp further, two rows exchanged). Every
-//! slip is a permutation of the lamps, so each part of the mixture, and with it the
-//! whole, sums to 1 over all reports about the lamps that were looked at.
+//! The lamps on the controller's front as one row of bits: which there are, what they really show.
+//! How likely a report of them is: see [`crate::likelihood`].
 
-use crate::evidence::{LampPlace, LampReport, LampState, Naming};
+use crate::evidence::{LampPlace, LampState};
 use machine::Machine;
 use machine::model::{FaultEffect, InputStage, LampKind, OutputStage, StatusMeaning};
 use sim::{Plant, Situation, View};
@@ -33,45 +27,19 @@ impl Default for Misreading {
     }
 }
 
-/// Of the misreadings of a steady lamp, how many say "flickers" rather than the opposite.
-const SAYS_FLICKERS: f64 = 0.15;
-
-/// How often a flickering lamp is called so, rather than lit or dark.
-const SEEN_FLICKERING: f64 = 0.7;
-
 /// How a lamp really is.
 #[derive(Clone, Copy, Debug, PartialEq)]
-enum Truth {
+pub(crate) enum Truth {
     Steady(bool),
     /// Share of time lit, and whether the eye sees it flicker.
     Varies(f64, bool),
 }
 
-/// The probability of a report about one lamp.
-fn lamp_likelihood(state: LampState, truth: Truth, error: f64) -> f64 {
-    match truth {
-        Truth::Steady(lit) => match (state, lit) {
-            (LampState::Lit, true) | (LampState::Dark, false) => 1.0 - error,
-            (LampState::Lit, false) | (LampState::Dark, true) => error * (1.0 - SAYS_FLICKERS),
-            (LampState::Flickers, _) => error * SAYS_FLICKERS,
-        },
-        Truth::Varies(share, flickers) => {
-            let seen = if flickers { SEEN_FLICKERING } else { 0.0 };
-            let right = match state {
-                LampState::Flickers => seen,
-                LampState::Lit => (1.0 - seen) * share,
-                LampState::Dark => (1.0 - seen) * (1.0 - share),
-            };
-            (1.0 - error) * right + error / 3.0
-        }
-    }
-}
-
 /// A lamp that shows something else than a situation says.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub struct LampChange {
-    lamp: usize,
-    truth: Truth,
+    pub(crate) lamp: usize,
+    pub(crate) truth: Truth,
 }
 
 impl LampChange {
@@ -92,13 +60,25 @@ impl LampChange {
 /// What the lamps of a situation really show.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct LampTruth {
-    lit: Vec<u64>,
+    pub(crate) lit: Vec<u64>,
     /// Lamps that are not steady: number, share of time lit, whether they flicker.
-    varies: Vec<(usize, f64, bool)>,
+    pub(crate) varies: Vec<(usize, f64, bool)>,
+}
+
+/// Shares are never "not a number", and equal ones have equal bits.
+impl Eq for LampTruth {}
+
+impl std::hash::Hash for LampTruth {
+    fn hash<H: std::hash::Hasher>(&self, state: &mut H) {
+        self.lit.hash(state);
+        for (lamp, share, flickers) in &self.varies {
+            (lamp, share.to_bits(), flickers).hash(state);
+        }
+    }
 }
 
 impl LampTruth {
-    fn of(&self, lamp: usize) -> Truth {
+    pub(crate) fn of(&self, lamp: usize) -> Truth {
         match self.varies.iter().find(|(which, ..)| *which == lamp) {
             Some((_, share, flickers)) => Truth::Varies(*share, *flickers),
             None => Truth::Steady(self.lit[lamp >> 6] >> (lamp & 63) & 1 == 1),
@@ -274,7 +254,7 @@ impl Panel {
     }
 
     /// The permutations by which a report can slip, each with its probability; the first is "not at all".
-    fn slips(&self, misreading: &Misreading) -> Vec<(f64, Vec<usize>)> {
+    pub(crate) fn slips(&self, misreading: &Misreading) -> Vec<(f64, Vec<usize>)> {
         let straight: Vec<usize> = (0..self.len()).collect();
         let mut neighbours = Vec::new();
         let mut shifted = Vec::new();
@@ -317,169 +297,6 @@ impl Panel {
         }
         slips
     }
-}
-
-/// One part of the mixture: which lamps, after the slip, were reported how.
-#[derive(Clone, Debug, PartialEq)]
-struct Component {
-    weight: f64,
-    /// For each kind of report, the lamps concerned.
-    masks: Vec<Vec<u64>>,
-}
-
-const STATES: [LampState; 3] = [LampState::Lit, LampState::Dark, LampState::Flickers];
-
-/// A caller's report of the lamps, ready to be weighed against many situations.
-#[derive(Clone, Debug)]
-pub struct LampLikelihood {
-    components: Vec<Component>,
-    /// For each kind of report and each truth (dark, lit): powers of its probability.
-    powers: Vec<[Vec<f64>; 2]>,
-    errors: [f64; 2],
-}
-
-fn kind_of_report(report: &LampReport) -> usize {
-    let state = match report.state {
-        LampState::Lit => 0,
-        LampState::Dark => 1,
-        LampState::Flickers => 2,
-    };
-    state + if report.naming == Naming::Rest { 3 } else { 0 }
-}
-
-impl LampLikelihood {
-    /// Prepares a report. Reports about places where there is no lamp are left aside.
-    #[must_use]
-    pub fn new(panel: &Panel, reports: &[LampReport], misreading: &Misreading) -> Self {
-        let words = panel.len().div_ceil(64);
-        let placed: Vec<_> =
-            reports.iter().filter_map(|report| Some((panel.number(report.place)?, kind_of_report(report)))).collect();
-        let mut components: Vec<Component> = Vec::new();
-        for (weight, order) in panel.slips(misreading) {
-            let mut masks = vec![vec![0; words]; 6];
-            for (lamp, kind) in &placed {
-                let real = order[*lamp];
-                masks[*kind][real >> 6] |= 1 << (real & 63);
-            }
-            match components.iter_mut().find(|known| known.masks == masks) {
-                Some(known) => known.weight += weight,
-                None => components.push(Component { weight, masks }),
-            }
-        }
-        let errors = [misreading.named, misreading.rest];
-        let powers = (0..6)
-            .map(|kind| {
-                [false, true].map(|lit| {
-                    let p = lamp_likelihood(STATES[kind % 3], Truth::Steady(lit), errors[kind / 3]);
-                    let mut powers = vec![1.0];
-                    for n in 0..panel.len() {
-                        powers.push(powers[n] * p);
-                    }
-                    powers
-                })
-            })
-            .collect();
-        Self { components, powers, errors }
-    }
-
-    /// The probability of the report when the lamps really show this.
-    #[must_use]
-    pub fn of(&self, truth: &LampTruth) -> f64 {
-        self.parts(truth).iter().sum()
-    }
-
-    /// The same by the parts of the mixture, whose sum it is; see [`LampLikelihood::changed`].
-    #[must_use]
-    pub fn parts(&self, truth: &LampTruth) -> Vec<f64> {
-        self.components.iter().map(|component| component.weight * self.component(component, truth)).collect()
-    }
-
-    /// The probability of the report when these lamps show something else than in `truth`, whose
-    /// parts are given. Costs one factor for each part and lamp rather than a count of all lamps.
-    #[must_use]
-    pub fn changed(&self, truth: &LampTruth, parts: &[f64], changes: &[LampChange]) -> f64 {
-        let mut sum = 0.0;
-        for (component, part) in self.components.iter().zip(parts) {
-            let mut product = *part;
-            for change in changes {
-                let (word, bit) = (change.lamp >> 6, 1_u64 << (change.lamp & 63));
-                // A lamp that nobody reported says nothing.
-                if let Some(kind) = component.masks.iter().position(|mask| mask[word] & bit != 0) {
-                    let likelihood = |truth| lamp_likelihood(STATES[kind % 3], truth, self.errors[kind / 3]);
-                    product *= likelihood(change.truth) / likelihood(truth.of(change.lamp));
-                }
-            }
-            sum += product;
-        }
-        sum
-    }
-
-    fn component(&self, component: &Component, truth: &LampTruth) -> f64 {
-        let mut product = 1.0;
-        for (kind, mask) in component.masks.iter().enumerate() {
-            let mut lit = 0;
-            let mut all = 0;
-            for (reported, on) in mask.iter().zip(&truth.lit) {
-                lit += (reported & on).count_ones() as usize;
-                all += reported.count_ones() as usize;
-            }
-            if all == 0 {
-                continue;
-            }
-            for (lamp, share, flickers) in &truth.varies {
-                if mask[lamp >> 6] >> (lamp & 63) & 1 == 1 {
-                    all -= 1;
-                    lit -= usize::from(truth.lit[lamp >> 6] >> (lamp & 63) & 1 == 1);
-                    let error = self.errors[kind / 3];
-                    product *= lamp_likelihood(STATES[kind % 3], Truth::Varies(*share, *flickers), error);
-                }
-            }
-            product *= self.powers[kind][1][lit] * self.powers[kind][0][all - lit];
-        }
-        product
-    }
-}
-
-/// The probability of a report about one lamp, slips left aside; for asking which report is doubtful.
-#[must_use]
-pub fn single_lamp(panel: &Panel, report: &LampReport, truth: &LampTruth, misreading: &Misreading) -> f64 {
-    let error = match report.naming {
-        Naming::Named => misreading.named,
-        Naming::Rest => misreading.rest,
-    };
-    panel.number(report.place).map_or(1.0, |lamp| lamp_likelihood(report.state, truth.of(lamp), error))
-}
-
-/// What an unknown cause would make the lamps look like: anything, but rather like the
-/// normal run than not. Half of the weight goes to the situations of the undisturbed run
-/// with many errors, half to lamps lit or dark at random; both sum to 1 over all reports.
-#[must_use]
-pub fn anything(panel: &Panel, reports: &[LampReport], passing: &[LampTruth]) -> f64 {
-    const ERROR: f64 = 0.12;
-    const LIT: f64 = 0.35;
-    const DARK: f64 = 0.6;
-    let random: f64 = reports
-        .iter()
-        .map(|report| match report.state {
-            LampState::Lit => LIT,
-            LampState::Dark => DARK,
-            LampState::Flickers => 1.0 - LIT - DARK,
-        })
-        .product();
-    if passing.is_empty() {
-        return random;
-    }
-    let like_normal: f64 = passing
-        .iter()
-        .map(|truth| {
-            reports
-                .iter()
-                .filter_map(|report| Some(lamp_likelihood(report.state, truth.of(panel.number(report.place)?), ERROR)))
-                .product::<f64>()
-        })
-        .sum::<f64>()
-        / passing.len() as f64;
-    0.5 * random + 0.5 * like_normal
 }
 
 /// The label of a point's lamp, where it has one.

@@ -2,19 +2,26 @@
 //! probability of what was reported, summed by cause and by situation.
 //!
 //! Exact over all sets of up to two deviations. The sums run in a fixed order, so
-//! the same evidence always gives the same digits. Cost: the number of situations
-//! times the parts of the lamp likelihood, plus the number of records with fewer
-//! than two deviations in play times the number of classes.
+//! the same evidence always gives the same digits, however many threads there are.
+//!
+//! Cost: what the lamps can show, times the parts of the lamp likelihood; plus the records
+//! with fewer than two deviations in play, times the classes that may be latent there. For
+//! nearly all of those the latent deviation changes nothing that was seen, and a multiplication
+//! is all; only for the others ([`RoutineWorld::latent_lamps`]) is the likelihood changed.
 
 use crate::class::{Class, classes};
 use crate::evidence::{CheckReport, Complaint, Deed, Evidence, Moment, PositionReport};
-use crate::panel::{LampChange, LampLikelihood, LampTruth, Misreading, anything};
+use crate::likelihood::{LampLikelihood, anything};
+use crate::panel::{LampChange, Misreading};
+use crate::seen::{anything_else, lamp_changes, looked_at};
 use crate::standing::Standing;
 use crate::world::{RoutineWorld, World};
-use machine::id::DeviationId;
+use machine::id::Id;
 use machine::model::Observable;
 use rayon::prelude::*;
-use sim::{Record, Situation, View};
+use sim::Record;
+use smallvec::SmallVec;
+use std::ops::Range;
 
 /// How often people are wrong about things other than lamps.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -59,21 +66,15 @@ pub(crate) struct Tally {
     pub nothing: f64,
     /// By class: that deviation and no other.
     pub single: Vec<f64>,
-    /// By two classes, the lower number first, row by row.
-    pub pair: Vec<f64>,
+    /// By two classes, the lower number first, those with weight only.
+    pub pairs: Vec<((usize, usize), f64)>,
     /// By situation.
     pub situations: Vec<f64>,
-    /// By class: the record in which it weighs most, with that weight, and whether it is latent there.
+    /// By class: the record in which it weighs most by itself or in play with another, with that weight,
+    /// and whether it is latent there.
     pub best: Vec<Option<(u32, f64, bool)>>,
     /// The unknown cause.
     pub unknown: f64,
-}
-
-impl Tally {
-    /// The weight of two classes together.
-    pub fn pair_at(&self, a: usize, b: usize) -> f64 {
-        self.pair[a.min(b) * self.classes.len() + a.max(b)]
-    }
 }
 
 /// Evidence about a single moment, compiled for one routine of one world.
@@ -89,6 +90,39 @@ pub(crate) struct Weigher<'w> {
     deeds: Vec<f64>,
     pub classes: Vec<Class>,
     moment: &'w Moment,
+    /// By behaviour, its classes.
+    of_behaviour: Vec<Range<usize>>,
+    /// By class of [`World::classes`], the classes that it is split into.
+    of_base: Vec<SmallVec<[u32; 2]>>,
+    /// By class, its lamps as bits.
+    masks: Vec<Vec<u64>>,
+    /// By group of deviations that exclude each other: the classes with members in it, and their odds there.
+    groups: Vec<Vec<(usize, f64)>>,
+    /// Classes that an answer to a check bears on.
+    touched: Vec<usize>,
+    /// By what the lamps show: the parts of the likelihood of the report, and their sum.
+    parts: Vec<(Vec<f64>, f64)>,
+    /// By situation: the probability of all that was seen if nothing latent changes it.
+    base: Vec<f64>,
+}
+
+/// What becomes of the likelihood where a latent class changes what is seen.
+#[derive(Clone, Copy)]
+enum Latent<'w> {
+    /// It changes these lamps, and nothing else that was asked.
+    Lamps(&'w [LampChange]),
+    /// It bears on an answer to a check.
+    Touched,
+}
+
+/// What one record, or the records of one behaviour, add to the sums.
+struct Share {
+    /// Weight by record, from the first on.
+    records: Vec<f64>,
+    single: Vec<(usize, f64)>,
+    /// By class in play (or latent, the lower number): weight with each other class.
+    pairs: Vec<(usize, Vec<f64>)>,
+    best: Vec<(usize, u32, f64, bool)>,
 }
 
 impl<'w> Weigher<'w> {
@@ -130,34 +164,96 @@ impl<'w> Weigher<'w> {
             .collect();
         let remedies: Vec<_> = evidence.moments.iter().flat_map(|moment| moment.remedies.iter().copied()).collect();
         let behaviours = &routine.exploration.behaviours;
-        let classes = classes(&world.machine, &world.panel, &world.prior, behaviours, &observables, &remedies);
+        let classes = if observables.is_empty() && remedies.is_empty() {
+            world.classes.clone()
+        } else {
+            classes(&world.machine, &world.panel, &world.prior, behaviours, &observables, &remedies)
+        };
+        let mut of_behaviour = vec![0..0; behaviours.len()];
+        let mut of_base = vec![SmallVec::new(); world.classes.len()];
+        for (index, class) in classes.iter().enumerate() {
+            let range = &mut of_behaviour[class.behaviour];
+            let start = if Range::is_empty(range) { index } else { range.start };
+            *range = start..index + 1;
+            of_base[world.class_of[class.representative().index()] as usize].push(index as u32);
+        }
+        let mut groups: Vec<Vec<(usize, f64)>> = Vec::new();
+        for (index, class) in classes.iter().enumerate() {
+            for (group, odds) in &class.groups {
+                let group = *group as usize;
+                groups.resize(groups.len().max(group + 1), Vec::new());
+                groups[group].push((index, *odds));
+            }
+        }
+        let words = world.panel.len().div_ceil(64);
+        let masks = classes
+            .iter()
+            .map(|class| {
+                let mut mask = vec![0; words];
+                class.lamps.iter().for_each(|lamp| mask[lamp >> 6] |= 1 << (lamp & 63));
+                mask
+            })
+            .collect();
+        let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
+        let parts: Vec<(Vec<f64>, f64)> = routine
+            .truths
+            .par_iter()
+            .map(|truth| {
+                let parts = lamps.parts(truth);
+                let sum = parts.iter().sum();
+                (parts, sum)
+            })
+            .collect();
+        let (positions, checks) = (&moment.positions[..], &moment.checks[..]);
+        let base = (0..routine.exploration.situations.len())
+            .into_par_iter()
+            .map(|situation| {
+                let here = &routine.exploration.situations[situation];
+                parts[routine.shows[situation] as usize].1 * looked_at(world, doubt, here, &[], positions, checks)
+            })
+            .collect();
         Self {
             world,
             routine,
             doubt,
             complaint: evidence.complaint,
-            lamps: LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps),
-            positions: &moment.positions,
-            checks: &moment.checks,
+            lamps,
+            positions,
+            checks,
             deeds,
+            touched: (0..classes.len()).filter(|class| classes[*class].touches_checks).collect(),
             classes,
             moment,
+            of_behaviour,
+            of_base,
+            groups,
+            masks,
+            parts,
+            base,
         }
     }
 
-    /// The probability of all that was seen, in this situation with these deviations there;
-    /// `parts` are those of the lamp likelihood in the situation itself.
-    fn seen(&self, situation: usize, parts: &[f64], set: &[(&Class, bool)]) -> f64 {
-        let truth = &self.routine.truths[situation];
-        let changes = lamp_changes(self.world, &self.routine.exploration.situations[situation], truth, set);
-        let lamps = if changes.is_empty() { parts.iter().sum() } else { self.lamps.changed(truth, parts, &changes) };
-        let classes: Vec<&Class> = set.iter().map(|(class, _)| *class).collect();
-        lamps * self.looked_at(situation, &classes)
+    /// The probability of all that was seen, in this situation with these deviations there: the long way.
+    fn seen(&self, situation: usize, set: &[(usize, bool)]) -> f64 {
+        let set: SmallVec<[(&Class, bool); 2]> =
+            set.iter().map(|(class, latent)| (&self.classes[*class], *latent)).collect();
+        let here = &self.routine.exploration.situations[situation];
+        let truth = self.routine.truth(situation);
+        let changes = lamp_changes(self.world, here, truth, &set);
+        let classes: SmallVec<[&Class; 2]> = set.iter().map(|(class, _)| *class).collect();
+        let looked = looked_at(self.world, self.doubt, here, &classes, self.positions, self.checks);
+        let (parts, sum) = &self.parts[self.routine.shows[situation] as usize];
+        looked * if changes.is_empty() { *sum } else { self.lamps.changed(truth, parts, *sum, &changes) }
     }
 
-    fn looked_at(&self, situation: usize, set: &[&Class]) -> f64 {
-        let situation = &self.routine.exploration.situations[situation];
-        looked_at(self.world, self.doubt, situation, set, self.positions, self.checks)
+    /// The same where only these lamps are other than the situation says, and no answer is.
+    fn with_lamps(&self, situation: usize, changes: &[LampChange]) -> f64 {
+        let (parts, sum) = &self.parts[self.routine.shows[situation] as usize];
+        if *sum <= 0.0 {
+            return 0.0;
+        }
+        let looked = self.base[situation] / sum;
+        looked * self.lamps.changed(self.routine.truth(situation), parts, *sum, changes)
     }
 
     /// What a record weighs before anything was seen: its probability, the complaint, the last deed.
@@ -166,106 +262,425 @@ impl<'w> Weigher<'w> {
         record.weight * complaint * self.deeds.get(usize::from(record.stage)).copied().unwrap_or(0.0)
     }
 
-    /// Goes through everything that can be the case, in a fixed order.
-    pub fn each(&self, mut see: impl FnMut(Item)) {
-        let exploration = &self.routine.exploration;
-        let parts: Vec<Vec<f64>> = self.routine.truths.par_iter().map(|truth| self.lamps.parts(truth)).collect();
-        let base: Vec<f64> =
-            parts.iter().enumerate().map(|(situation, parts)| self.seen(situation, parts, &[])).collect();
-        let mut by_behaviour = vec![Vec::new(); exploration.behaviours.len()];
-        for (index, class) in self.classes.iter().enumerate() {
-            by_behaviour[class.behaviour].push(index);
-        }
-        let count = self.classes.len();
-        let together: Vec<f64> =
-            (0..count * count).map(|at| self.classes[at / count].odds_with(&self.classes[at % count])).collect();
-        let mut known = Known { weigher: self, parts: &parts, base: &base, cache: rustc_hash::FxHashMap::default() };
+    fn told_at(&self, record: usize) -> f64 {
+        self.told(&self.routine.exploration.records[record], self.routine.standings[record])
+    }
 
-        for (number, (record, standing)) in exploration.records.iter().zip(&self.routine.standings).enumerate() {
-            let told = self.told(record, *standing);
+    /// Whether a class bears on what is seen even when it has come into play.
+    fn shows_in_play(&self, class: usize) -> bool {
+        self.classes[class].touches_checks || self.classes[class].changes_lamps(false)
+    }
+
+    /// Whether two classes have a lamp in common: then the one that acts last decides.
+    fn overlap(&self, a: usize, b: usize) -> bool {
+        self.masks[a].iter().zip(&self.masks[b]).any(|(a, b)| a & b != 0)
+    }
+
+    fn in_play(&self, situation: usize, class: usize) -> f64 {
+        if self.shows_in_play(class) { self.seen(situation, &[(class, false)]) } else { self.base[situation] }
+    }
+
+    /// The latent classes that change what is seen in a situation, in rising order.
+    fn latent_at(&self, situation: usize, latent: &[f64]) -> Vec<(usize, Latent<'w>)> {
+        let there = |class: usize| latent[self.classes[class].behaviour] > 0.0;
+        let mut found: Vec<(usize, Latent<'w>)> = Vec::new();
+        for (base, changes) in self.routine.latent_lamps[situation].iter() {
+            for class in self.of_base[base].iter().map(|class| *class as usize) {
+                if there(class) && !self.classes[class].touches_checks {
+                    found.push((class, Latent::Lamps(changes)));
+                }
+            }
+        }
+        if !self.touched.is_empty() {
+            found.extend(self.touched.iter().filter(|class| there(**class)).map(|class| (*class, Latent::Touched)));
+            found.sort_by_key(|(class, _)| *class);
+        }
+        found
+    }
+
+    fn one_latent(&self, situation: usize, class: usize, latent: Latent<'_>) -> f64 {
+        match latent {
+            Latent::Lamps(changes) => self.with_lamps(situation, changes),
+            Latent::Touched => self.seen(situation, &[(class, true)]),
+        }
+    }
+
+    /// The odds of one member of a class being there together with one of each other class.
+    fn odds_with(&self, class: usize) -> Vec<f64> {
+        let it = &self.classes[class];
+        let mut odds: Vec<f64> = self.classes.iter().map(|other| it.odds * other.odds).collect();
+        // Members of one group exclude each other.
+        for (group, own) in &it.groups {
+            for (other, odds_there) in &self.groups[*group as usize] {
+                odds[*other] -= own * odds_there;
+            }
+        }
+        odds.iter_mut().for_each(|odds| *odds = odds.max(0.0));
+        odds
+    }
+
+    /// Goes through the records with nothing in play: each class latent by itself, and each two of them.
+    fn nothing_in_play(&self, record: usize) -> (f64, Share) {
+        let exploration = &self.routine.exploration;
+        let one = &exploration.records[record];
+        let situation = one.situation as usize;
+        let told = self.told_at(record);
+        let count = self.classes.len();
+        let row = one.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
+        let mut share = Share { records: vec![0.0], single: Vec::new(), pairs: Vec::new(), best: Vec::new() };
+        if told <= 0.0 {
+            return (0.0, share);
+        }
+        let nothing = told * self.base[situation];
+        share.records[0] += nothing;
+        if row.is_empty() {
+            return (nothing, share);
+        }
+        let latent: Vec<f64> = self.classes.iter().map(|class| row[class.behaviour]).collect();
+        let changing = self.latent_at(situation, row);
+        let mut alone = vec![self.base[situation]; count];
+        for (class, change) in &changing {
+            alone[*class] = self.one_latent(situation, *class, *change);
+        }
+        for class in (0..count).filter(|class| latent[*class] > 0.0) {
+            let mass = told * self.classes[class].odds * latent[class] * alone[class];
+            share.records[0] += mass;
+            share.single.push((class, mass));
+            share.best.push((class, record as u32, mass, true));
+        }
+        let mut place = vec![None; count];
+        changing.iter().enumerate().for_each(|(index, (class, _))| place[*class] = Some(index));
+        let rows: Vec<(usize, Vec<f64>, f64)> = (0..count)
+            .into_par_iter()
+            .filter(|a| latent[*a] > 0.0)
+            .map(|a| {
+                let mut masses = self.odds_with(a);
+                let change_of = |class: usize| place[class].map(|index: usize| changing[index].1);
+                let mut sum = 0.0;
+                for (b, mass) in masses.iter_mut().enumerate() {
+                    if b < a || latent[b] <= 0.0 || *mass <= 0.0 {
+                        *mass = 0.0;
+                        continue;
+                    }
+                    let twice = if a == b { 2.0 } else { 1.0 };
+                    let lamps_bear = self.classes[a].changes_lamps(true) && self.classes[b].changes_lamps(true);
+                    let overlap = lamps_bear && self.overlap(a, b);
+                    let darken = self.classes[a].only_darkens && self.classes[b].only_darkens;
+                    let seen = match (change_of(a), change_of(b)) {
+                        (Some(Latent::Lamps(one)), Some(Latent::Lamps(other))) if overlap && darken => {
+                            let more = other.iter().filter(|change| !one.iter().any(|known| known.lamp == change.lamp));
+                            let both: SmallVec<[LampChange; 8]> = one.iter().chain(more).copied().collect();
+                            self.with_lamps(situation, &both)
+                        }
+                        _ if overlap && !darken => self.seen(situation, &[(a, true), (b, true)]),
+                        (None, None) => self.base[situation],
+                        (Some(_), None) => alone[a],
+                        (None, Some(_)) => alone[b],
+                        (Some(Latent::Lamps(one)), Some(Latent::Lamps(other))) => {
+                            let both: SmallVec<[LampChange; 4]> = one.iter().chain(other).copied().collect();
+                            self.with_lamps(situation, &both)
+                        }
+                        (Some(Latent::Touched), _) | (_, Some(Latent::Touched)) => {
+                            self.seen(situation, &[(a, true), (b, true)])
+                        }
+                    };
+                    *mass *= told * latent[a] * latent[b] / twice * seen;
+                    sum += *mass;
+                }
+                (a, masses, sum)
+            })
+            .collect();
+        for (a, masses, sum) in rows {
+            share.records[0] += sum;
+            share.pairs.push((a, masses));
+        }
+        (nothing, share)
+    }
+
+    /// Two classes that bear on the same lamp, the second one latent.
+    fn two_overlapping(&self, situation: usize, (a, a_latent): (usize, bool), b: usize) -> f64 {
+        let (one, other) = (&self.classes[a], &self.classes[b]);
+        let touched = one.touches_checks || other.touches_checks;
+        let truth = self.routine.truth(situation);
+        // What is dark already is not darkened any more.
+        let dark = one.only_darkens && other.only_darkens && truth.all_dark(&one.lamps) && truth.all_dark(&other.lamps);
+        if dark && !touched { self.base[situation] } else { self.seen(situation, &[(a, a_latent), (b, true)]) }
+    }
+
+    /// Goes through the records in which a behaviour is alone in play, with each class latent beside it;
+    /// then through those in which it is the first of two.
+    fn first_in_play(&self, behaviour: usize) -> Share {
+        let exploration = &self.routine.exploration;
+        let (alone, two) = (self.routine.alone[behaviour].clone(), self.routine.first_of_two[behaviour].clone());
+        let own = self.of_behaviour[behaviour].clone();
+        let count = self.classes.len();
+        let mut share = Share {
+            records: vec![0.0; alone.len() + two.len()],
+            single: own.clone().map(|class| (class, 0.0)).collect(),
+            pairs: own.clone().map(|class| (class, vec![0.0; count])).collect(),
+            best: Vec::new(),
+        };
+        let odds: Vec<Vec<f64>> = own.clone().map(|class| self.odds_with(class)).collect();
+        let mut best = vec![None; own.len()];
+        let mut latent = vec![0.0; count];
+        let overlapping: Vec<Vec<usize>> = own
+            .clone()
+            .map(|a| (0..count).filter(|b| self.classes[*b].changes_lamps(true) && self.overlap(a, *b)).collect())
+            .collect();
+        for (index, number) in alone.clone().enumerate() {
+            let record = &exploration.records[number];
+            let told = self.told_at(number);
             if told <= 0.0 {
                 continue;
             }
             let situation = record.situation as usize;
-            let latent = record.latent.map(|row| exploration.latent[row as usize].as_slice());
-            let mut give = |set: [Option<usize>; 2], mass: f64| {
-                if mass > 0.0 {
-                    see(Item { record: number as u32, set: set.map(|one| one.map(|class| class as u32)), mass });
+            let row = record.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
+            let changing = if row.is_empty() { Vec::new() } else { self.latent_at(situation, row) };
+            // A class in play that shows nothing of itself leaves to the latent one what is seen.
+            let beside: Vec<f64> = changing.iter().map(|(b, change)| self.one_latent(situation, *b, *change)).collect();
+            for (place, a) in own.clone().enumerate() {
+                let seen = self.in_play(situation, a);
+                let single = told * self.classes[a].odds * seen;
+                share.records[index] += single;
+                share.single[place].1 += single;
+                note(&mut best[place], number as u32, single, false);
+                if row.is_empty() {
+                    continue;
                 }
-            };
-            match (record.first, record.second) {
-                (Some(first), Some(second)) => {
-                    for a in &by_behaviour[first as usize] {
-                        for b in &by_behaviour[second as usize] {
-                            let odds = together[a * count + b];
-                            give([Some(*a), Some(*b)], told * odds * known.two(situation, (*a, false), (*b, false)));
-                        }
+                for (latent, class) in latent.iter_mut().zip(&self.classes) {
+                    *latent = row[class.behaviour];
+                }
+                let masses = &mut share.pairs[place].1;
+                let mut sum = 0.0;
+                let mut give = |b: usize, latent: &mut f64, seen: f64| {
+                    let mass = told * odds[place][b] * std::mem::take(latent) * seen;
+                    masses[b] += mass;
+                    sum += mass;
+                };
+                for b in &overlapping[place] {
+                    if latent[*b] > 0.0 && odds[place][*b] > 0.0 {
+                        let seen = self.two_overlapping(situation, (a, false), *b);
+                        give(*b, &mut latent[*b], seen);
                     }
                 }
-                (Some(first), None) => {
-                    let latent = latent.unwrap_or(&[]);
-                    for a in &by_behaviour[first as usize] {
-                        give([Some(*a), None], told * self.classes[*a].odds * known.one(situation, *a, false));
-                        for (b, class) in self.classes.iter().enumerate() {
-                            let share = latent.get(class.behaviour).copied().unwrap_or(0.0);
-                            if share > 0.0 {
-                                let odds = together[a * count + b] * share;
-                                give([Some(*a), Some(b)], told * odds * known.two(situation, (*a, false), (b, true)));
-                            }
-                        }
+                let shows = self.shows_in_play(a);
+                for ((b, _), beside) in changing.iter().zip(&beside) {
+                    if latent[*b] > 0.0 && odds[place][*b] > 0.0 {
+                        let seen = if shows { self.seen(situation, &[(a, false), (*b, true)]) } else { *beside };
+                        give(*b, &mut latent[*b], seen);
                     }
                 }
-                _ => {
-                    give([None, None], told * base[situation]);
-                    let latent = latent.unwrap_or(&[]);
-                    let share = |class: usize| latent.get(self.classes[class].behaviour).copied().unwrap_or(0.0);
-                    for a in (0..count).filter(|a| share(*a) > 0.0) {
-                        let odds = self.classes[a].odds * share(a);
-                        give([Some(a), None], told * odds * known.one(situation, a, true));
-                        for b in a..count {
-                            let twice = if a == b { 2.0 } else { 1.0 };
-                            let odds = together[a * count + b] * share(a) * share(b) / twice;
-                            if odds > 0.0 {
-                                give([Some(a), Some(b)], told * odds * known.two(situation, (a, true), (b, true)));
-                            }
-                        }
-                    }
+                let factor = told * seen;
+                for ((mass, odds), latent) in masses.iter_mut().zip(&odds[place]).zip(&latent) {
+                    let more = factor * odds * latent;
+                    *mass += more;
+                    sum += more;
+                }
+                share.records[index] += sum;
+            }
+        }
+        for (index, number) in two.enumerate() {
+            let record = &exploration.records[number];
+            let told = self.told_at(number);
+            let (Some(second), true) = (record.second, told > 0.0) else { continue };
+            let situation = record.situation as usize;
+            for (place, a) in own.clone().enumerate() {
+                for b in self.of_behaviour[second as usize].clone() {
+                    let mass = told * odds[place][b] * self.two_in_play(situation, a, b);
+                    share.records[alone.len() + index] += mass;
+                    share.pairs[place].1[b] += mass;
+                    note(&mut best[place], number as u32, mass, false);
+                    share.best.push((b, number as u32, mass, false));
                 }
             }
         }
+        let own =
+            own.zip(best).filter_map(|(class, best)| best.map(|(record, mass, latent)| (class, record, mass, latent)));
+        share.best.extend(own);
+        share
+    }
+
+    fn two_in_play(&self, situation: usize, a: usize, b: usize) -> f64 {
+        let (a_shows, b_shows) = (self.shows_in_play(a), self.shows_in_play(b));
+        if a_shows || b_shows { self.seen(situation, &[(a, false), (b, false)]) } else { self.base[situation] }
+    }
+
+    /// The weight of everything.
+    pub fn total(&self) -> f64 {
+        let (records, _) = self.shares();
+        records.iter().sum()
+    }
+
+    /// The weight of every record, and what everything adds to the sums, in the order of the records.
+    fn shares(&self) -> (Vec<f64>, Vec<(Option<f64>, Share)>) {
+        let exploration = &self.routine.exploration;
+        let undisturbed = exploration.records.iter().take_while(|record| record.first.is_none()).count();
+        let mut shares: Vec<(Option<f64>, Share)> = (0..undisturbed)
+            .map(|record| {
+                let (nothing, share) = self.nothing_in_play(record);
+                (Some(nothing), share)
+            })
+            .collect();
+        let behaviours: Vec<(Option<f64>, Share)> = (0..exploration.behaviours.len())
+            .into_par_iter()
+            .map(|behaviour| (None, self.first_in_play(behaviour)))
+            .collect();
+        let mut records = vec![0.0; exploration.records.len()];
+        for (record, (_, share)) in shares.iter().enumerate() {
+            records[record] = share.records[0];
+        }
+        for (behaviour, (_, share)) in behaviours.iter().enumerate() {
+            let numbers = self.routine.alone[behaviour].clone().chain(self.routine.first_of_two[behaviour].clone());
+            numbers.zip(&share.records).for_each(|(number, mass)| records[number] = *mass);
+        }
+        shares.extend(behaviours);
+        (records, shares)
     }
 
     /// Sums everything up. `listed` is the weight of all calls before any evidence, of which
     /// the unknown cause gets its share.
     pub fn tally(&self, listed: f64) -> Tally {
         let count = self.classes.len();
+        let (records, shares) = self.shares();
         let mut tally = Tally {
+            total: records.iter().sum(),
             single: vec![0.0; count],
-            pair: vec![0.0; count * count],
             situations: vec![0.0; self.routine.exploration.situations.len()],
             best: vec![None; count],
             ..Tally::default()
         };
-        self.each(|item| {
-            tally.total += item.mass;
-            let record = &self.routine.exploration.records[item.record as usize];
-            tally.situations[record.situation as usize] += item.mass;
-            match item.set {
-                [Some(a), Some(b)] => tally.pair[a.min(b) as usize * count + a.max(b) as usize] += item.mass,
-                [Some(a), None] | [None, Some(a)] => tally.single[a as usize] += item.mass,
-                [None, None] => tally.nothing += item.mass,
+        for (record, mass) in self.routine.exploration.records.iter().zip(&records) {
+            tally.situations[record.situation as usize] += mass;
+        }
+        let mut pairs = vec![0.0; count * count];
+        for (nothing, share) in shares {
+            tally.nothing += nothing.unwrap_or(0.0);
+            share.single.iter().for_each(|(class, mass)| tally.single[*class] += mass);
+            for (a, masses) in &share.pairs {
+                // Of the two halves of the square the sum is kept in the upper one.
+                (0..*a).for_each(|b| pairs[b * count + a] += masses[b]);
+                (pairs[a * count + a..(a + 1) * count].iter_mut())
+                    .zip(&masses[*a..])
+                    .for_each(|(sum, mass)| *sum += mass);
             }
-            let in_play = usize::from(record.first.is_some()) + usize::from(record.second.is_some());
-            for (place, class) in item.set.into_iter().flatten().enumerate() {
-                let best = &mut tally.best[class as usize];
-                if best.is_none_or(|(_, mass, _)| item.mass > mass) {
-                    *best = Some((item.record, item.mass, place >= in_play));
-                }
+            for (class, record, mass, latent) in share.best {
+                note(&mut tally.best[class], record, mass, latent);
             }
-        });
+        }
+        tally.pairs = (0..count)
+            .flat_map(|a| (a..count).map(move |b| (a, b)))
+            .map(|(a, b)| ((a, b), pairs[a * count + b]))
+            .filter(|(_, mass)| *mass > 0.0)
+            .collect();
         tally.unknown = listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted) * self.under_unknown();
         tally.classes.clone_from(&self.classes);
         tally
+    }
+
+    /// The heaviest ways to stand, heaviest first: as many as make up this share of the whole, at most so many.
+    pub fn leading(&self, share: f64, most: usize) -> Vec<Item> {
+        let (records, _) = self.shares();
+        let total: f64 = records.iter().sum();
+        let mut least = total * 1e-6;
+        loop {
+            let mut items = Vec::new();
+            for (number, mass) in records.iter().enumerate() {
+                if *mass >= least {
+                    self.items_of(number, least, &mut items);
+                }
+            }
+            let sum: f64 = items.iter().map(|item| item.mass).sum();
+            // What is left out below the least weight could only come after all of these.
+            if items.len() >= most || sum >= share * total || least < total * 1e-14 {
+                items.sort_by(|a, b| b.mass.total_cmp(&a.mass).then(a.record.cmp(&b.record)).then(a.set.cmp(&b.set)));
+                let mut sum = 0.0;
+                let enough = items.iter().position(|item| {
+                    sum += item.mass;
+                    sum >= share * total
+                });
+                items.truncate(enough.map_or(most, |last| (last + 1).min(most)));
+                return items;
+            }
+            least *= 1e-2;
+        }
+    }
+
+    /// What a record stands for, one by one, down to this weight.
+    fn items_of(&self, number: usize, least: f64, items: &mut Vec<Item>) {
+        let exploration = &self.routine.exploration;
+        let record = &exploration.records[number];
+        let situation = record.situation as usize;
+        let told = self.told_at(number);
+        let row = record.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
+        let mut give = |set: [Option<usize>; 2], mass: f64| {
+            if mass >= least && mass > 0.0 {
+                let set = set.map(|one| one.map(|class| class as u32));
+                items.push(Item { record: number as u32, set, mass });
+            }
+        };
+        let own = record.first.map(|first| self.of_behaviour[first as usize].clone());
+        if let (Some(own), Some(second)) = (own.clone(), record.second) {
+            for a in own {
+                for b in self.of_behaviour[second as usize].clone() {
+                    let odds = self.classes[a].odds_with(&self.classes[b]);
+                    give([Some(a), Some(b)], told * odds * self.two_in_play(situation, a, b));
+                }
+            }
+            return;
+        }
+        let changing = if row.is_empty() { Vec::new() } else { self.latent_at(situation, row) };
+        let mut beside = vec![self.base[situation]; self.classes.len()];
+        changing.iter().for_each(|(b, change)| beside[*b] = self.one_latent(situation, *b, *change));
+        let share = |class: usize| row.get(self.classes[class].behaviour).copied().unwrap_or(0.0);
+        let pairs_with = |a: usize, a_latent: bool, from: usize, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
+            let odds = self.odds_with(a);
+            let alone = if a_latent { beside[a] } else { self.in_play(situation, a) };
+            let most = if a_latent { told * share(a) } else { told };
+            for b in from..self.classes.len() {
+                let prior = most * odds[b] * share(b) / if a_latent && a == b { 2.0 } else { 1.0 };
+                if prior < least {
+                    // No report can be more than certain.
+                    continue;
+                }
+                give([Some(a), Some(b)], prior * self.latent_beside(situation, (a, a_latent, alone), b, &beside));
+            }
+        };
+        match own {
+            Some(own) => {
+                for a in own {
+                    give([Some(a), None], told * self.classes[a].odds * self.in_play(situation, a));
+                    pairs_with(a, false, 0, &mut give);
+                }
+            }
+            None => {
+                give([None, None], told * self.base[situation]);
+                for a in (0..self.classes.len()).filter(|a| share(*a) > 0.0) {
+                    give([Some(a), None], told * self.classes[a].odds * share(a) * beside[a]);
+                    pairs_with(a, true, a, &mut give);
+                }
+            }
+        }
+    }
+
+    /// The probability of all that was seen with a second class latent beside a first.
+    fn latent_beside(
+        &self,
+        situation: usize,
+        (a, a_latent, alone): (usize, bool, f64),
+        b: usize,
+        beside: &[f64],
+    ) -> f64 {
+        let base = self.base[situation];
+        let lamps_bear = self.classes[b].changes_lamps(true) && (!a_latent || self.classes[a].changes_lamps(true));
+        if lamps_bear && self.overlap(a, b) {
+            self.two_overlapping(situation, (a, a_latent), b)
+        } else if !self.classes[b].touches_checks && beside[b].to_bits() == base.to_bits() {
+            alone
+        } else if !self.classes[a].touches_checks && alone.to_bits() == base.to_bits() {
+            beside[b]
+        } else {
+            self.seen(situation, &[(a, a_latent), (b, true)])
+        }
     }
 
     /// The probability of the evidence under a cause that is not in the file.
@@ -277,136 +692,8 @@ impl<'w> Weigher<'w> {
     }
 }
 
-/// Positions and answers under an unknown cause: any as likely as any other.
-pub(crate) fn anything_else(world: &World, moment: &Moment) -> f64 {
-    let positions: f64 = moment
-        .positions
-        .iter()
-        .filter_map(|report| world.machine.mechanisms.get(report.mechanism))
-        .map(|mechanism| 1.0 / (mechanism.positions.len() + 1) as f64)
-        .product();
-    let checks: f64 = moment
-        .checks
-        .iter()
-        .filter_map(|report| world.machine.checks.get(report.check))
-        .map(|check| 1.0 / check.answers.len().max(1) as f64)
-        .product();
-    positions * checks
-}
-
-/// A member of each class to reckon with. Members of a class bear alike on the evidence, but only
-/// where they can be there together with those of the other.
-fn representatives(world: &World, set: &[&Class]) -> Vec<DeviationId> {
-    if let [a, b] = set {
-        let pairs = a.members.iter().flat_map(|a| b.members.iter().map(move |b| (*a, *b)));
-        let together = |(a, b): &(DeviationId, DeviationId)| world.prior.group(*a) != world.prior.group(*b);
-        if let Some((a, b)) = pairs.clone().find(together) {
-            return vec![a, b];
-        }
-    }
-    set.iter().map(|class| class.representative()).collect()
-}
-
-/// The probability of what was said of positions and answered to checks.
-pub(crate) fn looked_at(
-    world: &World,
-    doubt: &Doubt,
-    situation: &Situation,
-    set: &[&Class],
-    positions: &[PositionReport],
-    checks: &[CheckReport],
-) -> f64 {
-    if positions.is_empty() && checks.is_empty() {
-        return 1.0;
-    }
-    let deviations = representatives(world, set);
-    let view = View::new(&world.machine, &world.plant, situation, &deviations);
-    let mut product = 1.0;
-    for report in positions {
-        let shares = view.answers(&Observable::Position(report.mechanism));
-        let said = report.position.map_or(shares.len() - 1, usize::from);
-        product *= reported(&shares, said, doubt.position);
-    }
-    for report in checks {
-        let Some(check) = world.machine.checks.get(report.check) else { continue };
-        product *= reported(&view.answers(&check.observes), report.answer, check.error);
-    }
-    product
-}
-
-/// The probability of an answer, when each has a share of the truth and errors go evenly to the others.
-fn reported(shares: &[f64], said: usize, error: f64) -> f64 {
-    let others = (shares.len() - 1).max(1) as f64;
-    let right = shares.get(said).copied().unwrap_or(0.0);
-    right * (1.0 - error) + (1.0 - right) * error / others
-}
-
-/// The lamps that show something else than the situation says, with these deviations there.
-/// Each comes with whether it is latent.
-pub(crate) fn lamp_changes(
-    world: &World,
-    situation: &Situation,
-    truth: &LampTruth,
-    set: &[(&Class, bool)],
-) -> Vec<LampChange> {
-    let mut lamps: Vec<usize> = set
-        .iter()
-        .filter(|(class, latent)| class.changes_lamps(*latent))
-        .flat_map(|(class, _)| class.lamps.iter().copied())
-        .collect();
-    if lamps.is_empty() {
-        return Vec::new();
-    }
-    lamps.sort_unstable();
-    lamps.dedup();
-    let classes: Vec<&Class> = set.iter().map(|(class, _)| *class).collect();
-    let deviations = representatives(world, &classes);
-    let view = View::new(&world.machine, &world.plant, situation, &deviations);
-    let error = set.iter().any(|(class, _)| class.error_lamp);
-    world.panel.changes(&view, truth, &lamps, error)
-}
-
-/// Probabilities of what was seen, worked out once for each situation and class.
-struct Known<'k, 'w> {
-    weigher: &'k Weigher<'w>,
-    parts: &'k [Vec<f64>],
-    base: &'k [f64],
-    cache: rustc_hash::FxHashMap<(usize, usize, bool), f64>,
-}
-
-impl Known<'_, '_> {
-    /// Whether a class can change what is seen in a situation.
-    fn plain(&self, class: usize, latent: bool) -> bool {
-        let class = &self.weigher.classes[class];
-        !class.touches_checks && !class.changes_lamps(latent)
-    }
-
-    fn one(&mut self, situation: usize, class: usize, latent: bool) -> f64 {
-        if self.plain(class, latent) {
-            return self.base[situation];
-        }
-        let (weigher, parts) = (self.weigher, &self.parts[situation]);
-        let it = &weigher.classes[class];
-        if it.only_darkens && !it.touches_checks && weigher.routine.truths[situation].all_dark(&it.lamps) {
-            return self.base[situation];
-        }
-        *self
-            .cache
-            .entry((situation, class, latent))
-            .or_insert_with(|| weigher.seen(situation, parts, &[(&weigher.classes[class], latent)]))
-    }
-
-    fn two(&mut self, situation: usize, a: (usize, bool), b: (usize, bool)) -> f64 {
-        let classes = &self.weigher.classes;
-        // A fault that has darkened a lamp by coming into play keeps it dark, whatever else befalls that lamp.
-        let apart = classes[a.0].lamps.iter().all(|lamp| !classes[b.0].lamps.contains(lamp));
-        let (a_plain, b_plain) = (self.plain(a.0, a.1), self.plain(b.0, b.1));
-        if a_plain && (apart || b_plain) {
-            return self.one(situation, b.0, b.1);
-        }
-        if b_plain && apart {
-            return self.one(situation, a.0, a.1);
-        }
-        self.weigher.seen(situation, &self.parts[situation], &[(&classes[a.0], a.1), (&classes[b.0], b.1)])
+fn note(best: &mut Option<(u32, f64, bool)>, record: u32, mass: f64, latent: bool) {
+    if mass > 0.0 && best.is_none_or(|(_, known, _)| mass > known) {
+        *best = Some((record, mass, latent));
     }
 }

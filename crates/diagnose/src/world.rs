@@ -2,12 +2,17 @@
 //! explored, the lamps of every situation. Made once for a machine file; many calls
 //! are answered from it.
 
-use crate::panel::{LampTruth, Panel};
+use crate::class::{Class, classes};
+use crate::panel::{LampChange, LampTruth, Panel};
 use crate::prior::Prior;
+use crate::seen::lamp_changes;
 use crate::standing::Standing;
 use machine::Machine;
 use machine::id::{Id, RoutineId};
+use rayon::prelude::*;
+use rustc_hash::FxHashMap;
 use sim::{Exploration, Options, Plant, explore_weighted};
+use std::ops::Range;
 
 /// Share of the calls that concern the first routine; the others share the rest.
 pub const FIRST_ROUTINE: f64 = 0.85;
@@ -23,14 +28,44 @@ pub struct Alternative {
     pub machine: Machine,
 }
 
+/// The lamps that latent deviations change in a situation.
+#[derive(Debug, Default)]
+pub(crate) struct LatentLamps {
+    /// Numbers of classes (see [`World::classes`]), rising, each with where its changes end.
+    ends: Vec<(u32, u32)>,
+    changes: Vec<LampChange>,
+}
+
+impl LatentLamps {
+    /// Each class that changes lamps, with what it changes.
+    pub fn iter(&self) -> impl Iterator<Item = (usize, &[LampChange])> {
+        let starts = std::iter::once(0).chain(self.ends.iter().map(|(_, end)| *end as usize));
+        self.ends.iter().zip(starts).map(|((class, end), start)| (*class as usize, &self.changes[start..*end as usize]))
+    }
+
+    fn push(&mut self, class: usize, changes: &[LampChange]) {
+        if !changes.is_empty() {
+            self.changes.extend_from_slice(changes);
+            self.ends.push((class as u32, self.changes.len() as u32));
+        }
+    }
+}
+
 /// One routine, explored.
 #[derive(Debug)]
 pub(crate) struct RoutineWorld {
     pub routine: RoutineId,
     pub weight: f64,
     pub exploration: Exploration,
-    /// The lamps of each situation.
+    /// What the lamps can show, each once, and which of it each situation shows.
     pub truths: Vec<LampTruth>,
+    pub shows: Vec<u32>,
+    /// By situation in which somebody may call with at most one deviation in play: the lamps that latent
+    /// deviations change.
+    pub latent_lamps: Vec<LatentLamps>,
+    /// For each behaviour, the records in which it comes into play alone, and first of two.
+    pub alone: Vec<Range<usize>>,
+    pub first_of_two: Vec<Range<usize>>,
     /// The lamps at each moment of the undisturbed run.
     pub passing: Vec<LampTruth>,
     /// How each record stands, for the complaint.
@@ -50,6 +85,9 @@ pub(crate) struct World {
     pub plant: Plant,
     pub panel: Panel,
     pub prior: Prior,
+    /// The classes of deviations as long as nothing is asked, and the class of each deviation.
+    pub classes: Vec<Class>,
+    pub class_of: Vec<u32>,
     pub routines: Vec<RoutineWorld>,
 }
 
@@ -60,7 +98,7 @@ impl World {
         let panel = Panel::new(&machine);
         let prior = Prior::new(&machine, hours.unwrap_or(machine.hours_since_well));
         let count = machine.routines.len();
-        let routines = (0..count)
+        let mut routines: Vec<RoutineWorld> = (0..count)
             .map(|index| {
                 let weight = match (index, count) {
                     (0, 1) => 1.0,
@@ -70,7 +108,19 @@ impl World {
                 RoutineWorld::new(&machine, &plant, &panel, &prior, RoutineId::new(index), weight, options)
             })
             .collect();
-        Self { weight, choices, machine, plant, panel, prior, routines }
+        // Behaviours differ between routines only in which actions they leave out.
+        let behaviours = routines.first().map_or(&[][..], |routine| &routine.exploration.behaviours);
+        let classes = classes(&machine, &panel, &prior, behaviours, &[], &[]);
+        let mut class_of = vec![0; machine.deviations.len()];
+        for (index, class) in classes.iter().enumerate() {
+            class.members.iter().for_each(|member| class_of[member.index()] = index as u32);
+        }
+        let mut world = Self { weight, choices, machine, plant, panel, prior, classes, class_of, routines: Vec::new() };
+        for routine in &mut routines {
+            routine.latent_lamps = routine.all_latent_lamps(&world);
+        }
+        world.routines = routines;
+        world
     }
 }
 
@@ -89,7 +139,16 @@ impl RoutineWorld {
             exploration.behaviours[behaviour as usize].members.iter().map(|member| prior.odds(*member)).sum()
         };
         let unfollowed = exploration.unfollowed.iter().map(|(a, b, share)| odds(*a) * odds(*b) * share).sum();
-        let truths = exploration.situations.iter().map(|situation| panel.truth(plant, situation)).collect();
+        let mut truths: Vec<LampTruth> = Vec::new();
+        let mut known: FxHashMap<LampTruth, u32> = FxHashMap::default();
+        let shows = (exploration.situations.iter())
+            .map(|situation| {
+                *known.entry(panel.truth(plant, situation)).or_insert_with_key(|truth| {
+                    truths.push(truth.clone());
+                    truths.len() as u32 - 1
+                })
+            })
+            .collect();
         let passing = exploration.passing.iter().map(|situation| panel.truth(plant, situation)).collect();
         let last = machine.routines[routine].actions.len();
         let standings = exploration
@@ -110,6 +169,64 @@ impl RoutineWorld {
                 }
             })
             .collect();
-        Self { routine, weight, exploration, truths, passing, standings, unfollowed, listed: 0.0 }
+        let (alone, first_of_two) = ranges(&exploration);
+        Self {
+            routine,
+            weight,
+            exploration,
+            truths,
+            shows,
+            latent_lamps: Vec::new(),
+            alone,
+            first_of_two,
+            passing,
+            standings,
+            unfollowed,
+            listed: 0.0,
+        }
     }
+
+    /// What the lamps show in a situation.
+    pub fn truth(&self, situation: usize) -> &LampTruth {
+        &self.truths[self.shows[situation] as usize]
+    }
+
+    fn all_latent_lamps(&self, world: &World) -> Vec<LatentLamps> {
+        let mut wanted = vec![false; self.exploration.situations.len()];
+        for record in self.exploration.records.iter().filter(|record| record.latent.is_some()) {
+            wanted[record.situation as usize] = true;
+        }
+        let changes_at = |situation: usize| {
+            let mut found = LatentLamps::default();
+            let truth = self.truth(situation);
+            for (index, class) in world.classes.iter().enumerate() {
+                if class.changes_lamps(true) && !(class.only_darkens && truth.all_dark(&class.lamps)) {
+                    let here = &self.exploration.situations[situation];
+                    found.push(index, &lamp_changes(world, here, truth, &[(class, true)]));
+                }
+            }
+            found
+        };
+        wanted
+            .par_iter()
+            .enumerate()
+            .map(|(situation, wanted)| if *wanted { changes_at(situation) } else { LatentLamps::default() })
+            .collect()
+    }
+}
+
+/// For each behaviour, where its records are: those in which it is alone, and those in which it is first of two.
+fn ranges(exploration: &Exploration) -> (Vec<Range<usize>>, Vec<Range<usize>>) {
+    let count = exploration.behaviours.len();
+    let (mut alone, mut first_of_two) = (vec![0..0; count], vec![0..0; count]);
+    for (index, record) in exploration.records.iter().enumerate() {
+        let Some(first) = record.first else { continue };
+        let range = if record.second.is_none() { &mut alone } else { &mut first_of_two };
+        let range = &mut range[first as usize];
+        if Range::is_empty(range) {
+            *range = index..index;
+        }
+        range.end = index + 1;
+    }
+    (alone, first_of_two)
 }

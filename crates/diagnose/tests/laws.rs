@@ -5,7 +5,8 @@ mod common;
 
 use common::small::{self, Dice};
 use diagnose::evidence::{Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport};
-use diagnose::panel::{LampLikelihood, LampTruth, Misreading, Panel};
+use diagnose::likelihood::LampLikelihood;
+use diagnose::panel::{LampTruth, Misreading, Panel};
 use diagnose::{Alternative, Diagnoser, Doubt, Marginals};
 use machine::Machine;
 use machine::id::Id;

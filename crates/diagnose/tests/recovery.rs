@@ -6,7 +6,8 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use diagnose::evidence::{LampPlace, LampReport, Naming};
-use diagnose::panel::{LampLikelihood, Misreading, Panel};
+use diagnose::likelihood::LampLikelihood;
+use diagnose::panel::{Misreading, Panel};
 use machine::Machine;
 use machine::id::{Id, RoutineId};
 use machine::model::Observable;

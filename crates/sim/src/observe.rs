@@ -8,6 +8,7 @@ use crate::situation::Situation;
 use machine::id::{DeviationId, InputId, MechanismId, OutputId, SupplyId};
 use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage, WorldFact};
 use machine::{Condition, Machine};
+use smallvec::SmallVec;
 
 /// A machine at rest together with what is wrong with it.
 #[derive(Clone, Copy, Debug)]
@@ -98,7 +99,7 @@ impl<'v> View<'v> {
         let row = &self.machine.inputs[input];
         let layout = &self.plant.layout;
         let fed = row.supply.map_or(1.0, |supply| self.supply(supply));
-        let mut effects: Vec<_> = self
+        let mut effects: SmallVec<[_; 4]> = self
             .effects()
             .filter_map(|effect| match effect {
                 FaultEffect::Input(which, stage, forced) if which == input && stage <= upto => Some((stage, forced)),
@@ -132,7 +133,7 @@ impl<'v> View<'v> {
     pub fn output(&self, output: OutputId, upto: OutputStage) -> f64 {
         let layout = &self.plant.layout;
         let command = self.share_on(layout.command(output));
-        let mut effects: Vec<_> = self
+        let mut effects: SmallVec<[_; 4]> = self
             .effects()
             .filter_map(|effect| match effect {
                 FaultEffect::Output(which, stage, forced) if which == output => Some((stage, forced)),

@@ -1,0 +1,259 @@
+//! How likely a caller's report of the lamps is.
+//!
+//! A report can be wrong in two ways, and the likelihood is a mixture of both: each
+//! lamp misread by itself, and the whole report slipped (two neighbouring lamps
+//! taken for each other, a row read one lamp further, two rows exchanged). Every
+//! slip is a permutation of the lamps, so each part of the mixture, and with it the
+//! whole, sums to 1 over all reports about the lamps that were looked at.
+
+use crate::evidence::{LampReport, LampState, Naming};
+use crate::panel::{LampChange, LampTruth, Misreading, Panel, Truth};
+use smallvec::SmallVec;
+
+/// Of the misreadings of a steady lamp, how many say "flickers" rather than the opposite.
+const SAYS_FLICKERS: f64 = 0.15;
+
+/// How often a flickering lamp is called so, rather than lit or dark.
+const SEEN_FLICKERING: f64 = 0.7;
+
+/// Kinds of report: lit, dark, flickers, each of a lamp named by itself and of one among the rest.
+const KINDS: usize = 6;
+
+/// The kind of a lamp that nobody reported.
+const SILENT: u8 = KINDS as u8;
+
+const STATES: [LampState; 3] = [LampState::Lit, LampState::Dark, LampState::Flickers];
+
+/// The probability of a report about one lamp.
+fn lamp_likelihood(state: LampState, truth: Truth, error: f64) -> f64 {
+    match truth {
+        Truth::Steady(lit) => match (state, lit) {
+            (LampState::Lit, true) | (LampState::Dark, false) => 1.0 - error,
+            (LampState::Lit, false) | (LampState::Dark, true) => error * (1.0 - SAYS_FLICKERS),
+            (LampState::Flickers, _) => error * SAYS_FLICKERS,
+        },
+        Truth::Varies(share, flickers) => {
+            let seen = if flickers { SEEN_FLICKERING } else { 0.0 };
+            let right = match state {
+                LampState::Flickers => seen,
+                LampState::Lit => (1.0 - seen) * share,
+                LampState::Dark => (1.0 - seen) * (1.0 - share),
+            };
+            (1.0 - error) * right + error / 3.0
+        }
+    }
+}
+
+/// One part of the mixture: which lamps, after the slip, were reported how.
+#[derive(Clone, Debug)]
+struct Component {
+    weight: f64,
+    /// For each lamp, the kind of report, or [`SILENT`].
+    kinds: Vec<u8>,
+    /// The kinds that occur, each with its lamps as bits.
+    masks: Vec<(usize, Vec<u64>)>,
+}
+
+/// A caller's report of the lamps, ready to be weighed against many situations.
+#[derive(Clone, Debug)]
+pub struct LampLikelihood {
+    /// The first is the report taken as it stands, without a slip.
+    components: Vec<Component>,
+    /// By lamp, as bits: the components in which another report falls on it than in the first.
+    slipped: Vec<Vec<u64>>,
+    /// For each kind of report and each truth (dark, lit): powers of its probability.
+    powers: Vec<[Vec<f64>; 2]>,
+    errors: [f64; 2],
+}
+
+fn kind_of_report(report: &LampReport) -> u8 {
+    let state = match report.state {
+        LampState::Lit => 0,
+        LampState::Dark => 1,
+        LampState::Flickers => 2,
+    };
+    state + if report.naming == Naming::Rest { 3 } else { 0 }
+}
+
+impl LampLikelihood {
+    /// Prepares a report. Reports about places where there is no lamp are left aside.
+    #[must_use]
+    pub fn new(panel: &Panel, reports: &[LampReport], misreading: &Misreading) -> Self {
+        let placed: Vec<_> =
+            reports.iter().filter_map(|report| Some((panel.number(report.place)?, kind_of_report(report)))).collect();
+        let mut components: Vec<Component> = Vec::new();
+        for (weight, order) in panel.slips(misreading) {
+            let mut kinds = vec![SILENT; panel.len()];
+            for (lamp, kind) in &placed {
+                kinds[order[*lamp]] = *kind;
+            }
+            match components.iter_mut().find(|known| known.kinds == kinds) {
+                Some(known) => known.weight += weight,
+                None => components.push(Component { weight, masks: masks(&kinds), kinds }),
+            }
+        }
+        let slipped = (0..panel.len())
+            .map(|lamp| {
+                let mut bits = vec![0; components.len().div_ceil(64)];
+                for (index, component) in components.iter().enumerate() {
+                    if component.kinds[lamp] != components[0].kinds[lamp] {
+                        bits[index >> 6] |= 1 << (index & 63);
+                    }
+                }
+                bits
+            })
+            .collect();
+        let errors = [misreading.named, misreading.rest];
+        let powers = (0..KINDS)
+            .map(|kind| {
+                [false, true].map(|lit| {
+                    let p = lamp_likelihood(STATES[kind % 3], Truth::Steady(lit), errors[kind / 3]);
+                    let mut powers = vec![1.0];
+                    for n in 0..panel.len() {
+                        powers.push(powers[n] * p);
+                    }
+                    powers
+                })
+            })
+            .collect();
+        Self { components, slipped, powers, errors }
+    }
+
+    /// The probability of the report when the lamps really show this.
+    #[must_use]
+    pub fn of(&self, truth: &LampTruth) -> f64 {
+        self.parts(truth).iter().sum()
+    }
+
+    /// The same by the parts of the mixture, whose sum it is; see [`LampLikelihood::changed`].
+    #[must_use]
+    pub fn parts(&self, truth: &LampTruth) -> Vec<f64> {
+        self.components.iter().map(|component| component.weight * self.component(component, truth)).collect()
+    }
+
+    /// The probability of the report when these lamps show something else than in `truth`, whose
+    /// parts and their sum are given. Costs a few factors for each lamp and each slip that bears on
+    /// it, rather than a count of all lamps for all slips.
+    #[must_use]
+    pub fn changed(&self, truth: &LampTruth, parts: &[f64], sum: f64, changes: &[LampChange]) -> f64 {
+        let mut slipped: SmallVec<[u64; 4]> = SmallVec::from_elem(0, self.components.len().div_ceil(64));
+        let mut straight = 1.0;
+        let mut before: SmallVec<[Truth; 4]> = SmallVec::new();
+        for change in changes {
+            let was = truth.of(change.lamp);
+            straight *= self.ratio(self.components[0].kinds[change.lamp], change.truth, was);
+            before.push(was);
+            for (all, bits) in slipped.iter_mut().zip(&self.slipped[change.lamp]) {
+                *all |= bits;
+            }
+        }
+        let mut apart = 0.0;
+        let mut apart_changed = 0.0;
+        for (word, bits) in slipped.iter().enumerate() {
+            let mut bits = *bits;
+            while bits != 0 {
+                let index = word * 64 + bits.trailing_zeros() as usize;
+                bits &= bits - 1;
+                apart += parts[index];
+                let kinds = &self.components[index].kinds;
+                let ratio = |(change, was): (&LampChange, &Truth)| self.ratio(kinds[change.lamp], change.truth, *was);
+                apart_changed += parts[index] * changes.iter().zip(&before).map(ratio).product::<f64>();
+            }
+        }
+        (sum - apart).max(0.0) * straight + apart_changed
+    }
+
+    /// By how much a report of this kind gets more probable when a lamp shows something else.
+    #[inline]
+    fn ratio(&self, kind: u8, now: Truth, was: Truth) -> f64 {
+        let kind = usize::from(kind);
+        if kind == KINDS {
+            // A lamp that nobody reported says nothing.
+            return 1.0;
+        }
+        if let (Truth::Steady(now), Truth::Steady(was)) = (now, was) {
+            let once = &self.powers[kind];
+            return once[usize::from(now)][1] / once[usize::from(was)][1];
+        }
+        let likelihood = |truth| lamp_likelihood(STATES[kind % 3], truth, self.errors[kind / 3]);
+        likelihood(now) / likelihood(was)
+    }
+
+    fn component(&self, component: &Component, truth: &LampTruth) -> f64 {
+        let mut product = 1.0;
+        for (kind, mask) in &component.masks {
+            let mut lit = 0;
+            let mut all = 0;
+            for (reported, on) in mask.iter().zip(&truth.lit) {
+                lit += (reported & on).count_ones() as usize;
+                all += reported.count_ones() as usize;
+            }
+            for (lamp, share, flickers) in &truth.varies {
+                if mask[lamp >> 6] >> (lamp & 63) & 1 == 1 {
+                    all -= 1;
+                    lit -= usize::from(truth.lit[lamp >> 6] >> (lamp & 63) & 1 == 1);
+                    let error = self.errors[kind / 3];
+                    product *= lamp_likelihood(STATES[kind % 3], Truth::Varies(*share, *flickers), error);
+                }
+            }
+            product *= self.powers[*kind][1][lit] * self.powers[*kind][0][all - lit];
+        }
+        product
+    }
+}
+
+fn masks(kinds: &[u8]) -> Vec<(usize, Vec<u64>)> {
+    let mut masks = Vec::new();
+    for kind in 0..KINDS {
+        let mut mask = vec![0_u64; kinds.len().div_ceil(64)];
+        for (lamp, _) in kinds.iter().enumerate().filter(|(_, one)| usize::from(**one) == kind) {
+            mask[lamp >> 6] |= 1 << (lamp & 63);
+        }
+        if mask.iter().any(|word| *word != 0) {
+            masks.push((kind, mask));
+        }
+    }
+    masks
+}
+
+/// The probability of a report about one lamp, slips left aside; for asking which report is doubtful.
+#[must_use]
+pub fn single_lamp(panel: &Panel, report: &LampReport, truth: &LampTruth, misreading: &Misreading) -> f64 {
+    let error = match report.naming {
+        Naming::Named => misreading.named,
+        Naming::Rest => misreading.rest,
+    };
+    panel.number(report.place).map_or(1.0, |lamp| lamp_likelihood(report.state, truth.of(lamp), error))
+}
+
+/// What an unknown cause would make the lamps look like: anything, but rather like the
+/// normal run than not. Half of the weight goes to the situations of the undisturbed run
+/// with many errors, half to lamps lit or dark at random; both sum to 1 over all reports.
+#[must_use]
+pub fn anything(panel: &Panel, reports: &[LampReport], passing: &[LampTruth]) -> f64 {
+    const ERROR: f64 = 0.12;
+    const LIT: f64 = 0.35;
+    const DARK: f64 = 0.6;
+    let random: f64 = reports
+        .iter()
+        .map(|report| match report.state {
+            LampState::Lit => LIT,
+            LampState::Dark => DARK,
+            LampState::Flickers => 1.0 - LIT - DARK,
+        })
+        .product();
+    if passing.is_empty() {
+        return random;
+    }
+    let like_normal: f64 = passing
+        .iter()
+        .map(|truth| {
+            reports
+                .iter()
+                .filter_map(|report| Some(lamp_likelihood(report.state, truth.of(panel.number(report.place)?), ERROR)))
+                .product::<f64>()
+        })
+        .sum::<f64>()
+        / passing.len() as f64;
+    0.5 * random + 0.5 * like_normal
+}
