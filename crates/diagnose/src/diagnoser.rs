@@ -6,13 +6,16 @@ use crate::evidence::{Deed, Evidence, Moment};
 use crate::likelihood::{LampLikelihood, anything};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
+use crate::prior::Prior;
 use crate::renamed::renamed;
 use crate::seen::{anything_else, lamp_changes, looked_at};
 use crate::tally::{Doubt, Item, Weigher};
 use crate::world::{Alternative, RoutineWorld, World};
 use machine::Machine;
+use machine::id::{DeviationId, Id};
 use machine::model::{FaultEffect, HandAction, Words};
 use sim::{Options, Situation, State};
+use smallvec::{SmallVec, smallvec};
 
 /// Of what can be the case after the first moment, the part that is followed through later ones.
 const FOLLOWED: f64 = 1.0 - 1e-7;
@@ -156,6 +159,79 @@ impl Diagnoser {
         answer::answer(&self.worlds, &self.grounds(evidence), evidence)
     }
 
+    /// How often people are wrong, as this diagnoser assumes it.
+    #[must_use]
+    pub fn doubt(&self) -> &Doubt {
+        &self.doubt
+    }
+
+    pub(crate) fn worlds(&self) -> &[World] {
+        &self.worlds
+    }
+
+    /// What can be the case, given this evidence, one by one: the heaviest first, as many as make up this
+    /// share of the weight, at most so many for each routine; with the weight of a cause that is not in the
+    /// file, on the same scale.
+    pub(crate) fn hypotheses(&self, evidence: &Evidence, share: f64, most: usize) -> (Vec<Hypothesis>, f64) {
+        let evidence = &split_at_extra_deeds(evidence);
+        let mut found = Vec::new();
+        let mut unknown = 0.0;
+        for (number, world) in self.worlds.iter().enumerate() {
+            let evidence = self.renamed_for(evidence, world);
+            let [nothing, one, two, more] = world.prior.by_size();
+            for (index, routine) in world.routines.iter().enumerate() {
+                let weigher = Weigher::new(world, routine, &evidence, &self.doubt);
+                let scale = world.weight * routine.weight / (nothing + one + two + more);
+                let unlisted = routine.listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted);
+                let mut not_in_file = unlisted * weigher.under_unknown();
+                let place = |deviations, mass, stage, stands| Hypothesis {
+                    world: number,
+                    routine: index,
+                    deviations,
+                    weight: scale * mass,
+                    stage,
+                    stands,
+                };
+                if evidence.moments.len() <= 1 {
+                    for item in weigher.leading(share, most) {
+                        let record = &routine.exploration.records[item.record as usize];
+                        let set: Vec<&Class> =
+                            item.set.iter().flatten().map(|class| &weigher.classes[*class as usize]).collect();
+                        let in_play = usize::from(record.first.is_some()) + usize::from(record.second.is_some());
+                        for (deviations, part) in members_of(&world.prior, &set) {
+                            let stands = Stands::Record { record: item.record, in_play };
+                            found.push(place(deviations, item.mass * part, record.stage, stands));
+                        }
+                    }
+                } else {
+                    let mut held = self.hold(world, routine, &weigher, weigher.leading(FOLLOWED, MOST_FOLLOWED));
+                    for moment in &evidence.moments[1..] {
+                        held = self.pass(world, routine, &weigher, held, moment);
+                        not_in_file *=
+                            anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
+                    }
+                    for one in held {
+                        let set = one.present(&weigher);
+                        for (deviations, part) in members_of(&world.prior, &set) {
+                            let stands = Stands::Held(Box::new((one.situation.clone(), one.state.clone())));
+                            found.push(place(deviations, one.mass * part, one.stage, stands));
+                        }
+                    }
+                }
+                unknown += scale * not_in_file;
+            }
+        }
+        found.sort_by(|a, b| b.weight.total_cmp(&a.weight));
+        let total: f64 = found.iter().map(|one| one.weight).sum();
+        let mut sum = 0.0;
+        let enough = found.iter().position(|one| {
+            sum += one.weight;
+            sum >= share * total
+        });
+        found.truncate(enough.map_or(found.len(), |last| last + 1));
+        (found, unknown)
+    }
+
     /// The bare numbers: how probable each deviation is, given this evidence.
     #[must_use]
     pub fn marginals(&self, evidence: &Evidence) -> Marginals {
@@ -163,21 +239,21 @@ impl Diagnoser {
     }
 
     fn grounds(&self, evidence: &Evidence) -> Vec<Ground<'_>> {
-        // The evidence was read with the names of the first alternative.
-        let first = self.worlds.first();
-        let named: Vec<Evidence> = self
-            .worlds
-            .iter()
-            .map(|world| {
-                first.map_or_else(|| evidence.clone(), |first| renamed(evidence, &first.machine, &world.machine))
-            })
-            .collect();
+        let named: Vec<Evidence> = self.worlds.iter().map(|world| self.renamed_for(evidence, world)).collect();
         self.worlds
             .iter()
             .zip(&named)
             .flat_map(|(world, evidence)| world.routines.iter().map(move |routine| (world, routine, evidence)))
             .map(|(world, routine, evidence)| self.ground(world, routine, evidence))
             .collect()
+    }
+
+    /// The evidence as another world names it; it was read with the names of the first.
+    fn renamed_for(&self, evidence: &Evidence, world: &World) -> Evidence {
+        match self.worlds.first() {
+            Some(first) => renamed(evidence, &first.machine, &world.machine),
+            None => evidence.clone(),
+        }
     }
 
     fn ground<'d>(&'d self, world: &'d World, routine: &'d RoutineWorld, evidence: &Evidence) -> Ground<'d> {
@@ -321,6 +397,82 @@ impl Diagnoser {
                 .collect();
         }
         branches
+    }
+}
+
+/// One thing that can be the case.
+#[derive(Clone, Debug)]
+pub(crate) struct Hypothesis {
+    /// Which world, and which of its routines.
+    pub world: usize,
+    pub routine: usize,
+    /// What is wrong; none if nothing is.
+    pub deviations: SmallVec<[DeviationId; 2]>,
+    /// Not normalised.
+    pub weight: f64,
+    /// The last stage of the routine that was begun.
+    pub stage: u16,
+    pub stands: Stands,
+}
+
+/// How the machine stands.
+#[derive(Clone, Debug)]
+pub(crate) enum Stands {
+    /// As in this record of the exploration, with so many of the deviations in play.
+    Record { record: u32, in_play: usize },
+    /// As it was followed through later moments.
+    Held(Box<(Situation, State)>),
+}
+
+impl Hypothesis {
+    /// What the machine looks like.
+    pub fn situation<'h>(&'h self, worlds: &'h [World]) -> &'h Situation {
+        match &self.stands {
+            Stands::Record { record, .. } => {
+                let exploration = &worlds[self.world].routines[self.routine].exploration;
+                &exploration.situations[exploration.records[*record as usize].situation as usize]
+            }
+            Stands::Held(held) => &held.0,
+        }
+    }
+
+    /// The state to go on from, and what is wrong but has not come into play in it.
+    pub fn state(&self, worlds: &[World]) -> Option<(State, Vec<FaultEffect>)> {
+        let world = &worlds[self.world];
+        match &self.stands {
+            Stands::Record { record, in_play } => {
+                let exploration = &world.routines[self.routine].exploration;
+                let record = &exploration.records[*record as usize];
+                let state = exploration.state_of(&world.machine, &world.plant, record)?;
+                let latent = self.deviations.iter().skip(*in_play);
+                Some((state, latent.flat_map(|one| sequence_effects(world, *one)).collect()))
+            }
+            Stands::Held(held) => Some((held.1.clone(), Vec::new())),
+        }
+    }
+}
+
+/// What a deviation does, as the sequence notices it.
+pub(crate) fn sequence_effects(world: &World, deviation: DeviationId) -> Vec<FaultEffect> {
+    effects_of(world, &world.classes[world.class_of[deviation.index()] as usize])
+}
+
+/// Sets of single deviations that a set of classes stands for, each with its share.
+fn members_of(prior: &Prior, set: &[&Class]) -> Vec<(SmallVec<[DeviationId; 2]>, f64)> {
+    match set {
+        [] => vec![(SmallVec::new(), 1.0)],
+        [a] => a.members.iter().map(|one| (smallvec![*one], a.share(*one, prior))).collect(),
+        [a, b, ..] => {
+            let same = std::ptr::eq(*a, *b);
+            let pairs = a.members.iter().flat_map(|one| b.members.iter().map(move |other| (*one, *other)));
+            let mut all: Vec<(SmallVec<[DeviationId; 2]>, f64)> = pairs
+                .filter(|(one, other)| prior.group(*one) != prior.group(*other) && (!same || one < other))
+                .map(|(one, other)| (smallvec![one, other], prior.odds(one) * prior.odds(other)))
+                .collect();
+            let total: f64 = all.iter().map(|(_, odds)| odds).sum();
+            all.iter_mut().for_each(|(_, odds)| *odds /= total.max(f64::MIN_POSITIVE));
+            all
+        }
     }
 }
 

@@ -25,7 +25,7 @@ const SILENT: u8 = KINDS as u8;
 const STATES: [LampState; 3] = [LampState::Lit, LampState::Dark, LampState::Flickers];
 
 /// The probability of a report about one lamp.
-fn lamp_likelihood(state: LampState, truth: Truth, error: f64) -> f64 {
+pub(crate) fn lamp_likelihood(state: LampState, truth: Truth, error: f64) -> f64 {
     match truth {
         Truth::Steady(lit) => match (state, lit) {
             (LampState::Lit, true) | (LampState::Dark, false) => 1.0 - error,

@@ -1,9 +1,20 @@
 //! The next check: what to look at, try or repair next so that the machine runs soonest.
+//!
+//! [`advise`] poses the bare problem for a machine and a call (`candidates`), has it solved (`choose`), and puts
+//! the first proposals into words, each with what it can set moving (`movement`). The bare problem knows no
+//! machine, so that it can be held against published examples and the exact [`optimum`].
 
+mod advice;
+mod candidates;
 mod choose;
 mod exact;
+mod movement;
 mod problem;
+mod todo;
 
+pub use advice::{Advice, Bring, Outcome, Proposal, Tell, advise};
 pub use choose::{Effort, Priced, choose};
 pub use exact::optimum;
+pub use movement::Movement;
 pub use problem::{Act, Belief, Needs, Problem, Repair, Test};
+pub use todo::{Terms, ToDo};

@@ -67,7 +67,7 @@ pub(crate) fn looked_at(
 }
 
 /// The probability of an answer, when each has a share of the truth and errors go evenly to the others.
-fn reported(shares: &[f64], said: usize, error: f64) -> f64 {
+pub(crate) fn reported(shares: &[f64], said: usize, error: f64) -> f64 {
     let others = (shares.len() - 1).max(1) as f64;
     let right = shares.get(said).copied().unwrap_or(0.0);
     right * (1.0 - error) + (1.0 - right) * error / others

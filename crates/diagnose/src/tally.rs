@@ -636,8 +636,8 @@ impl<'w> Weigher<'w> {
             let odds = self.odds_with(a);
             let alone = if a_latent { beside[a] } else { self.in_play(situation, a) };
             let most = if a_latent { told * share(a) } else { told };
-            for b in from..self.classes.len() {
-                let prior = most * odds[b] * share(b) / if a_latent && a == b { 2.0 } else { 1.0 };
+            for (b, odds) in odds.iter().enumerate().skip(from) {
+                let prior = most * odds * share(b) / if a_latent && a == b { 2.0 } else { 1.0 };
                 if prior < least {
                     // No report can be more than certain.
                     continue;

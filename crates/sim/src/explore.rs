@@ -24,8 +24,8 @@ use crate::routine::{Branching, Habits, Mark, Path, Player, STAGE_END, StageEnd}
 use crate::situation::Situation;
 use crate::state::State;
 use machine::Machine;
-use machine::id::{DeviationId, RoutineId};
-use machine::model::{FaultEffect, HandAction};
+use machine::id::{DeviationId, Id, MechanismId, RoutineId};
+use machine::model::{FaultEffect, HandAction, HandMove};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 use std::cmp::Ordering;
@@ -182,6 +182,35 @@ impl Exploration {
             branching: self.options.single_branching,
             keep_states: true,
         }
+    }
+
+    /// The mechanisms that move when somebody makes effects set in, puts others right and acts, up to the
+    /// next standing point. What the hand itself puts somewhere is not among them. `there` are effects
+    /// that have been there before without a consequence.
+    #[must_use]
+    pub fn moved_by(
+        &self,
+        plant: &Plant,
+        state: &State,
+        there: &[FaultEffect],
+        made: &[FaultEffect],
+        put_right: &[FaultEffect],
+        action: HandMove,
+    ) -> Vec<MechanismId> {
+        let mut engine = Engine::new(plant);
+        engine.restore(state);
+        // A program that does not come to rest moves nothing more.
+        let _ = engine.impose(there);
+        engine.begin_epoch();
+        let _ = engine.impose(made).and_then(|()| engine.lift(put_right)).and_then(|()| engine.act(action));
+        engine.run_to_standing(self.options.limits);
+        (0..plant.mechanisms.len())
+            .map(MechanismId::new)
+            .filter(|mechanism| {
+                let between = plant.layout().between(*mechanism);
+                between.is_in(&engine.seen_on) && !(state.bit(between) && engine.on(between))
+            })
+            .collect()
     }
 
     /// Goes on from a state: further effects set in, effects are put right, then a hand acts

@@ -6,7 +6,10 @@
 //! before, as long as the allowance of evaluations lasts. The allowance is counted, not timed, so the
 //! same question gets the same answer on every machine.
 
-use super::problem::{Act, Belief, Problem, Scratch};
+use super::problem::{Act, Belief, Groups, Problem, Scratch};
+
+/// Tests that are thought of beyond the first step.
+const FOLLOWED: usize = 40;
 
 /// How far to look ahead.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -44,8 +47,16 @@ pub fn choose(problem: &Problem, belief: &Belief, effort: Effort) -> Vec<Priced>
     if total <= 0.0 {
         return Vec::new();
     }
-    let mut search = Search { problem, effort, scratch: Scratch::default(), evaluations: 0 };
+    let groups = Groups::new(problem);
+    let tests = (0..problem.tests.len()).filter(|test| !belief.asked[*test]).collect();
+    let mut search = Search { problem, effort, groups, tests, scratch: Scratch::default(), evaluations: 0 };
     let mut priced = search.acts(belief);
+    // Further on only those are looked at that are worth something now.
+    let worth = priced.iter().filter_map(|one| match one.act {
+        Act::Ask(test) => Some(test),
+        _ => None,
+    });
+    search.tests = worth.take(FOLLOWED).collect();
     for depth in 2..=effort.depth {
         let before = search.evaluations;
         let mut deeper = priced.clone();
@@ -72,6 +83,9 @@ fn order(a: &Priced, b: &Priced) -> std::cmp::Ordering {
 struct Search<'p> {
     problem: &'p Problem,
     effort: Effort,
+    groups: Groups,
+    /// The tests that are thought of.
+    tests: Vec<usize>,
     scratch: Scratch,
     evaluations: usize,
 }
@@ -79,7 +93,7 @@ struct Search<'p> {
 impl Search<'_> {
     fn by_repairs(&mut self, belief: &Belief) -> f64 {
         self.evaluations += 1;
-        self.problem.repair_cost(&belief.weights, &belief.tried, belief.on_site, &mut self.scratch)
+        self.problem.repair_cost(&self.groups, &belief.weights, &belief.tried, belief.on_site, &mut self.scratch)
     }
 
     /// Everything that can be done, looked one step ahead, the best first.
@@ -87,11 +101,12 @@ impl Search<'_> {
         let problem = self.problem;
         let total: f64 = belief.weights.iter().sum();
         let mut acts = vec![Priced { act: Act::GiveUp, minutes: total * problem.last_resort }];
-        for test in (0..problem.tests.len()).filter(|test| !belief.asked[*test]) {
+        for test in self.tests.clone().into_iter().filter(|test| !belief.asked[*test]) {
             acts.push(Priced { act: Act::Ask(test), minutes: self.price(belief, Act::Ask(test), 0) });
         }
-        let (_, order_of_repairs) = problem.by_repairs(belief);
-        for repair in order_of_repairs.into_iter().take(self.effort.width) {
+        self.by_repairs(belief);
+        let order_of_repairs: Vec<usize> = self.scratch.order().iter().copied().take(self.effort.width).collect();
+        for repair in order_of_repairs {
             acts.push(Priced { act: Act::Try(repair), minutes: self.price(belief, Act::Try(repair), 0) });
         }
         acts.sort_by(order);

@@ -4,6 +4,7 @@
 //! Weights need not sum to 1: every price here is "minutes times weight", so that the branches
 //! of an answer can simply be added up.
 
+use rustc_hash::FxHashMap;
 use smallvec::SmallVec;
 
 /// Something to look at, measure or try that tells cases apart.
@@ -49,6 +50,30 @@ pub struct Problem {
     pub visit: f64,
     /// Minutes of what helps in the end whatever it is.
     pub last_resort: f64,
+}
+
+/// Cases that need the same, so that repairs need not be priced case by case.
+#[derive(Clone, Debug, Default)]
+pub(crate) struct Groups {
+    /// By case, its group.
+    of: Vec<u32>,
+    /// By group, what its cases need.
+    needs: Vec<Needs>,
+}
+
+impl Groups {
+    pub(crate) fn new(problem: &Problem) -> Self {
+        let mut groups = Self::default();
+        let mut known: FxHashMap<&Needs, u32> = FxHashMap::default();
+        for needs in &problem.needs {
+            let group = *known.entry(needs).or_insert_with(|| {
+                groups.needs.push(needs.clone());
+                groups.needs.len() as u32 - 1
+            });
+            groups.of.push(group);
+        }
+        groups
+    }
 }
 
 /// What is known while the problem is being worked on.
@@ -147,20 +172,41 @@ impl Problem {
     #[must_use]
     pub fn by_repairs(&self, belief: &Belief) -> (f64, Vec<usize>) {
         let mut scratch = Scratch::default();
-        let cost = self.repair_cost(&belief.weights, &belief.tried, belief.on_site, &mut scratch);
+        let groups = Groups::new(self);
+        let cost = self.repair_cost(&groups, &belief.weights, &belief.tried, belief.on_site, &mut scratch);
         (cost, scratch.order)
     }
 
-    pub(crate) fn repair_cost(&self, weights: &[f64], tried: &[bool], on_site: bool, scratch: &mut Scratch) -> f64 {
-        let Scratch { score, order, rank, elapsed } = scratch;
+    pub(crate) fn repair_cost(
+        &self,
+        groups: &Groups,
+        weights: &[f64],
+        tried: &[bool],
+        on_site: bool,
+        scratch: &mut Scratch,
+    ) -> f64 {
+        let Scratch { sums, score, order, rank, elapsed } = scratch;
+        sums.clear();
+        sums.resize(groups.needs.len(), 0.0);
+        for (weight, group) in weights.iter().zip(&groups.of) {
+            sums[*group as usize] += weight;
+        }
         score.clear();
         score.resize(self.repairs.len(), 0.0);
         let mut total = 0.0;
-        for (weight, needs) in weights.iter().zip(&self.needs) {
+        for (weight, needs) in sums.iter().zip(&groups.needs) {
             if *weight <= 0.0 {
                 continue;
             }
             total += weight;
+            if let [need] = needs.as_slice()
+                && let [repair] = need.as_slice()
+            {
+                if !tried[usize::from(*repair)] {
+                    score[usize::from(*repair)] += weight;
+                }
+                continue;
+            }
             let open = needs.iter().filter(|need| !is_met(need, tried)).count();
             for need in needs.iter().filter(|need| !is_met(need, tried)) {
                 need.iter().for_each(|repair| score[usize::from(*repair)] += weight / open as f64);
@@ -193,23 +239,20 @@ impl Problem {
             rank[*repair] = place as u32;
             elapsed.push(now);
         }
-        // From where on the last resort costs less than going on.
-        let mut end = order.len();
+        // Up to where going on costs less than the last resort at once.
+        let (mut end, mut least, mut spent) = (0, total * self.last_resort, 0.0);
         for (place, repair) in order.iter().enumerate() {
-            let here = if place == 0 { 0.0 } else { elapsed[place - 1] };
-            if score[*repair] * self.last_resort < left * (elapsed[place] - here) {
-                let rest: f64 = order[place..].iter().map(|repair| score[*repair]).sum();
-                if rest * self.last_resort < left * (now - here) {
-                    end = place;
-                    break;
-                }
-            }
+            spent += score[*repair] * elapsed[place];
             left -= score[*repair];
+            let cost = spent + left.max(0.0) * (elapsed[place] + self.last_resort);
+            if cost < least {
+                (end, least) = (place + 1, cost);
+            }
         }
         order.truncate(end);
         let tried_all = end.checked_sub(1).map_or(0.0, |last| elapsed[last]);
         let mut cost = 0.0;
-        for (weight, needs) in weights.iter().zip(&self.needs) {
+        for (weight, needs) in sums.iter().zip(&groups.needs) {
             if *weight <= 0.0 {
                 continue;
             }
@@ -246,8 +289,16 @@ fn is_met(need: &[u16], tried: &[bool]) -> bool {
 /// Memory for [`Problem::repair_cost`], which is asked many thousand times.
 #[derive(Debug, Default)]
 pub(crate) struct Scratch {
+    sums: Vec<f64>,
     score: Vec<f64>,
     order: Vec<usize>,
     rank: Vec<u32>,
     elapsed: Vec<f64>,
+}
+
+impl Scratch {
+    /// The order in which the repairs were last priced.
+    pub(crate) fn order(&self) -> &[usize] {
+        &self.order
+    }
 }

@@ -1,0 +1,497 @@
+//! From a machine and what is believed about it to the bare problem: cases, tests, repairs.
+
+use super::problem::{Needs, Problem, Repair, Test};
+use super::todo::{Terms, ToDo, label};
+use crate::diagnoser::{Diagnoser, Hypothesis};
+use crate::evidence::{Deed, Evidence, LampPlace, LampState, Moment};
+use crate::likelihood::lamp_likelihood;
+use crate::panel::LampTruth;
+use crate::seen::{lamp_changes, reported};
+use crate::world::World;
+use machine::Machine;
+use machine::caution::Doing;
+use machine::id::{CheckId, Id, RemedyId};
+use machine::model::{DeviationKind, HandAction, HandMove, MechanismClass, Observable, Who, Words};
+use rayon::prelude::*;
+use rustc_hash::FxHashMap;
+use sim::View;
+use smallvec::SmallVec;
+
+/// Hypotheses that are followed at most, for each routine.
+const MOST_HYPOTHESES: usize = 3_000;
+
+/// A device is worth a check if this much of the weight says that something is wrong with it.
+const WORTH_A_CHECK: f64 = 1e-3;
+
+/// Hypotheses whose machines are worked on in the simulation, to foretell what an act brings.
+const MOST_FORETOLD: usize = 60;
+
+/// What an act can bring that is told apart.
+const MOST_OUTCOMES: usize = 6;
+
+/// Error of a reading of all lamps, one lamp, a position.
+const READING_ERROR: f64 = 0.1;
+
+/// Minutes of looking at one lamp, at all, at a mechanism, of working the machine. Common practice, no source.
+const LAMP_MINUTES: f64 = 0.3;
+const LAMPS_MINUTES: f64 = 1.5;
+const POSITION_MINUTES: f64 = 0.5;
+/// Working the machine destroys what could be seen before; the lamps have to be read again.
+const ACT_MINUTES: f64 = 2.0;
+const GO_ON_MINUTES: f64 = 1.0;
+
+/// Something that tells cases apart, with the words of its answers.
+#[derive(Clone, Debug)]
+pub(crate) struct Asked {
+    pub to_do: ToDo,
+    pub who: Who,
+    pub minutes: f64,
+    /// Key and words of each answer.
+    pub answers: Vec<(String, String)>,
+}
+
+/// The bare problem of a call, and what its numbers stand for.
+#[derive(Debug)]
+pub(crate) struct Posed {
+    pub problem: Problem,
+    pub asked: Vec<Asked>,
+    pub repairs: Vec<(ToDo, Who, f64)>,
+    pub hypotheses: Vec<Hypothesis>,
+    /// By hypothesis, its case; the case after all of them is the cause that is not in the file.
+    pub case_of: Vec<usize>,
+    /// The weight of everything, the unknown cause included.
+    pub total: f64,
+}
+
+/// Poses the problem: what can be the case, what tells it apart, what puts it right.
+pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) -> Option<Posed> {
+    let worlds = diagnoser.worlds();
+    let first = worlds.first()?;
+    let machine = &first.machine;
+    let (hypotheses, unknown) = diagnoser.hypotheses(evidence, terms.share, MOST_HYPOTHESES);
+    let known: f64 = hypotheses.iter().map(|one| one.weight).sum();
+    let total = known + unknown;
+    let silent = Moment::default();
+    let now = evidence.moments.last().unwrap_or(&silent);
+
+    let mut asked = Vec::new();
+    let mut rows: Vec<Vec<f64>> = Vec::new();
+    let mut put = |one: Asked, row: Vec<f64>| {
+        if !terms.left_out.contains(&one.to_do) && tells_apart(&row, one.answers.len()) {
+            asked.push(one);
+            rows.push(row);
+        }
+    };
+    for check in worth_asking(machine, &hypotheses, worlds, total, now) {
+        let it = &machine.checks[check];
+        let who = it.who.max(Doing::of_check(machine, it).who());
+        let answers = it.answers.iter().map(|answer| (answer.key.clone(), answer.words.english.clone())).collect();
+        let one = Asked { to_do: ToDo::Check(check), who, minutes: it.minutes, answers };
+        put(one, check_row(worlds, &hypotheses, check));
+    }
+    let truths: Vec<LampTruth> = hypotheses.par_iter().map(|one| truth_of(worlds, one)).collect();
+    let unread: Vec<LampPlace> =
+        places(machine).filter(|place| now.lamps.iter().all(|lamp| lamp.place != *place)).collect();
+    for place in &unread {
+        let Some(lamp) = first.panel.number(*place) else { continue };
+        let error = diagnoser.doubt().lamps.named;
+        let states = [LampState::Lit, LampState::Dark, LampState::Flickers];
+        let row =
+            truths.iter().flat_map(|truth| states.map(|state| lamp_likelihood(state, truth.of(lamp), error))).collect();
+        let answers = [("lit", "lit"), ("dark", "dark"), ("flickers", "goes on and off")];
+        let answers = answers.map(|(key, words)| (key.to_owned(), words.to_owned())).to_vec();
+        put(Asked { to_do: ToDo::Lamp(*place), who: Who::Operator, minutes: LAMP_MINUTES, answers }, row);
+    }
+    if unread.len() > 2 {
+        let lamps: Vec<usize> = unread.iter().filter_map(|place| first.panel.number(*place)).collect();
+        let seen: Vec<Vec<LampState>> =
+            truths.iter().map(|truth| lamps.iter().map(|lamp| truth.state(*lamp)).collect()).collect();
+        let weights: Vec<f64> = hypotheses.iter().map(|one| one.weight).collect();
+        let (row, patterns) = outcomes(&seen, &weights, 24);
+        let answers = patterns
+            .iter()
+            .map(|pattern| {
+                let lit = lamps.iter().zip(pattern).filter(|(_, state)| **state != LampState::Dark);
+                let lit: Vec<String> = lit.map(|(lamp, _)| first.panel.label(*lamp).to_owned()).collect();
+                let words = if lit.is_empty() { "all dark".to_owned() } else { format!("{} lit", lit.join(", ")) };
+                (lit.join(" "), words)
+            })
+            .chain(std::iter::once(("other".to_owned(), "something else".to_owned())))
+            .collect();
+        put(Asked { to_do: ToDo::Lamps, who: Who::Operator, minutes: LAMPS_MINUTES, answers }, row);
+    }
+    for (mechanism, it) in machine.mechanisms.iter() {
+        // A button is where the hand has left it.
+        if it.class == MechanismClass::Button || now.positions.iter().any(|report| report.mechanism == mechanism) {
+            continue;
+        }
+        let answers: Vec<(String, String)> = (it.positions.iter())
+            .map(|position| (position.clone(), position.replace('_', " ")))
+            .chain(std::iter::once(("between".to_owned(), "in between".to_owned())))
+            .collect();
+        let observable = Observable::Position(mechanism);
+        let error = diagnoser.doubt().position;
+        let row = hypotheses
+            .par_iter()
+            .flat_map_iter(|one| {
+                let world = &worlds[one.world];
+                let shares = match world.machine.mechanisms.get(mechanism).filter(|there| there.name == it.name) {
+                    Some(_) => view(world, one, worlds).answers(&observable),
+                    None => Vec::new(),
+                };
+                let shares = if shares.len() == answers.len() { shares } else { even(answers.len()) };
+                (0..shares.len()).map(|said| reported(&shares, said, error)).collect::<Vec<_>>()
+            })
+            .collect();
+        put(Asked { to_do: ToDo::Position(mechanism), who: Who::Operator, minutes: POSITION_MINUTES, answers }, row);
+    }
+    for deed in acts(first, &hypotheses, worlds) {
+        if terms.left_out.contains(&ToDo::Act(deed)) {
+            continue;
+        }
+        let (row, answers) = foretold(worlds, &hypotheses, &truths, deed);
+        put(Asked { to_do: ToDo::Act(deed), who: Who::Operator, minutes: ACT_MINUTES, answers }, row);
+    }
+    Some(merged(worlds, terms, diagnoser, hypotheses, asked, rows, (total, unknown)))
+}
+
+/// Puts together the hypotheses that no test tells apart and that need the same.
+fn merged(
+    worlds: &[World],
+    terms: &Terms,
+    diagnoser: &Diagnoser,
+    hypotheses: Vec<Hypothesis>,
+    asked: Vec<Asked>,
+    rows: Vec<Vec<f64>>,
+    (total, unknown): (f64, f64),
+) -> Posed {
+    let machine = &worlds[0].machine;
+    let mut repairs: Vec<(ToDo, Who, f64)> = Vec::new();
+    let mut known: FxHashMap<RemedyId, u16> = FxHashMap::default();
+    let mut go_on = None;
+    let mut problem =
+        Problem { visit: terms.visit_minutes, last_resort: terms.last_resort_minutes, ..Problem::default() };
+    let mut index: FxHashMap<(Needs, Vec<u64>), usize> = FxHashMap::default();
+    let mut cases: Vec<usize> = Vec::new();
+    let mut case_of = Vec::with_capacity(hypotheses.len());
+    for (number, one) in hypotheses.iter().enumerate() {
+        let world = &worlds[one.world];
+        let mut needs = Needs::new();
+        if one.deviations.is_empty() {
+            let repair = *go_on.get_or_insert_with(|| {
+                repairs.push((ToDo::GoOn, Who::Operator, GO_ON_MINUTES));
+                repairs.len() as u16 - 1
+            });
+            needs.push(SmallVec::from_slice(&[repair]));
+        }
+        for deviation in &one.deviations {
+            let remedy = world.machine.deviations[*deviation].remedy;
+            let remedy = remedy.and_then(|remedy| same_remedy(&world.machine, remedy, machine));
+            let remedy = remedy.filter(|remedy| !terms.left_out.contains(&ToDo::Remedy(*remedy)));
+            let mut need = SmallVec::new();
+            if let Some(remedy) = remedy {
+                need.push(*known.entry(remedy).or_insert_with(|| {
+                    let it = &machine.remedies[remedy];
+                    let who = it.who.max(Doing::of_remedy(machine, it).who());
+                    repairs.push((ToDo::Remedy(remedy), who, it.minutes));
+                    repairs.len() as u16 - 1
+                }));
+            }
+            if !needs.contains(&need) {
+                needs.push(need);
+            }
+        }
+        let signature = rows
+            .iter()
+            .zip(&asked)
+            .flat_map(|(row, one)| row[number * one.answers.len()..(number + 1) * one.answers.len()].iter())
+            .map(|share| share.to_bits())
+            .collect();
+        let case = *index.entry((needs.clone(), signature)).or_insert_with(|| {
+            problem.weights.push(0.0);
+            problem.needs.push(needs);
+            cases.push(number);
+            cases.len() - 1
+        });
+        problem.weights[case] += one.weight / total;
+        case_of.push(case);
+    }
+    // Whatever is not in the file answers anything, and only the last resort helps.
+    problem.weights.push(unknown / total);
+    problem.needs.push(SmallVec::from_elem(SmallVec::new(), 1));
+    problem.tests = asked
+        .iter()
+        .zip(&rows)
+        .map(|(one, row)| {
+            let answers = one.answers.len();
+            let likelihood = (cases.iter())
+                .flat_map(|number| row[number * answers..(number + 1) * answers].iter().copied())
+                .chain(even(answers))
+                .collect();
+            Test { minutes: one.minutes, on_site: one.who > terms.caller, answers, likelihood }
+        })
+        .collect();
+    problem.repairs = repairs
+        .iter()
+        .map(|(to_do, who, minutes)| Repair {
+            minutes: minutes + terms.trial_minutes,
+            on_site: *who > terms.caller,
+            fails: if *to_do == ToDo::GoOn { 0.0 } else { diagnoser.doubt().remedy },
+        })
+        .collect();
+    Posed { problem, asked, repairs, hypotheses, case_of, total }
+}
+
+fn even(answers: usize) -> Vec<f64> {
+    vec![1.0 / answers.max(1) as f64; answers]
+}
+
+/// Whether two cases answer differently.
+fn tells_apart(row: &[f64], answers: usize) -> bool {
+    answers > 1
+        && (0..answers).any(|answer| {
+            let mut shares = row.iter().skip(answer).step_by(answers);
+            let first = shares.next().copied().unwrap_or(0.0);
+            shares.any(|share| (share - first).abs() > 1e-9)
+        })
+}
+
+fn places(machine: &Machine) -> impl Iterator<Item = LampPlace> + '_ {
+    let rows = machine.lamp_rows.iter().enumerate();
+    rows.flat_map(|(row, lamps)| (0..lamps.lamps.len()).map(move |column| LampPlace { row, column }))
+}
+
+/// The checks of devices that may be at fault, not yet answered as things stand, and not forbidden.
+fn worth_asking(
+    machine: &Machine,
+    hypotheses: &[Hypothesis],
+    worlds: &[World],
+    total: f64,
+    now: &Moment,
+) -> Vec<CheckId> {
+    let mut suspected: FxHashMap<&str, f64> = FxHashMap::default();
+    for one in hypotheses {
+        let there = &worlds[one.world].machine;
+        for deviation in &one.deviations {
+            if let DeviationKind::Fault(device) = there.deviations[*deviation].kind {
+                *suspected.entry(there.devices[device].name.as_str()).or_insert(0.0) += one.weight / total;
+            }
+        }
+    }
+    machine
+        .checks
+        .iter()
+        .filter(|(id, check)| {
+            let suspect = check.device.is_none_or(|device| {
+                suspected.get(machine.devices[device].name.as_str()).is_some_and(|weight| *weight >= WORTH_A_CHECK)
+            });
+            suspect
+                && now.checks.iter().all(|report| report.check != *id)
+                && Doing::of_check(machine, check).forbidden().is_empty()
+        })
+        .map(|(id, _)| id)
+        .collect()
+}
+
+fn view<'v>(world: &'v World, one: &'v Hypothesis, worlds: &'v [World]) -> View<'v> {
+    View::new(&world.machine, &world.plant, one.situation(worlds), &one.deviations)
+}
+
+fn check_row(worlds: &[World], hypotheses: &[Hypothesis], check: CheckId) -> Vec<f64> {
+    let it = &worlds[0].machine.checks[check];
+    let same: Vec<Option<&Observable>> = worlds
+        .iter()
+        .map(|world| {
+            let there = world.machine.checks.get(check).filter(|there| there.key == it.key);
+            let there = there.or_else(|| world.machine.checks.rows().find(|there| there.key == it.key));
+            there.filter(|there| there.answers.len() == it.answers.len()).map(|there| &there.observes)
+        })
+        .collect();
+    hypotheses
+        .par_iter()
+        .flat_map_iter(|one| {
+            let shares = same[one.world].map(|observable| view(&worlds[one.world], one, worlds).answers(observable));
+            match shares {
+                Some(shares) => (0..it.answers.len()).map(|said| reported(&shares, said, it.error)).collect(),
+                None => even(it.answers.len()),
+            }
+        })
+        .collect()
+}
+
+/// What the lamps show, those included that the deviations change by themselves.
+fn truth_of(worlds: &[World], one: &Hypothesis) -> LampTruth {
+    let world = &worlds[one.world];
+    let situation = one.situation(worlds);
+    let truth = world.panel.truth(&world.plant, situation);
+    let classes: SmallVec<[(&crate::class::Class, bool); 2]> = one
+        .deviations
+        .iter()
+        .map(|deviation| (&world.classes[world.class_of[deviation.index()] as usize], true))
+        .collect();
+    let changes = lamp_changes(world, situation, &truth, &classes);
+    truth.with(&changes)
+}
+
+/// Sorts what is seen into the heaviest outcomes and one for all others; the probability of each, by
+/// hypothesis, with some error.
+fn outcomes<T: Clone + Eq + std::hash::Hash>(seen: &[T], weights: &[f64], most: usize) -> (Vec<f64>, Vec<T>) {
+    let mut sums: FxHashMap<&T, (f64, usize)> = FxHashMap::default();
+    for (index, (one, weight)) in seen.iter().zip(weights).enumerate() {
+        sums.entry(one).or_insert((0.0, index)).0 += weight;
+    }
+    let mut sorted: Vec<(&T, f64, usize)> =
+        sums.into_iter().map(|(one, (weight, index))| (one, weight, index)).collect();
+    sorted.sort_by(|a, b| b.1.total_cmp(&a.1).then(a.2.cmp(&b.2)));
+    sorted.truncate(most);
+    let place: FxHashMap<&T, usize> = sorted.iter().enumerate().map(|(place, (one, ..))| (*one, place)).collect();
+    let answers = sorted.len() + 1;
+    let row =
+        seen.iter()
+            .flat_map(|one| {
+                let right = place.get(one).copied().unwrap_or(sorted.len());
+                (0..answers).map(move |answer| {
+                    if answer == right { 1.0 - READING_ERROR } else { READING_ERROR / (answers - 1) as f64 }
+                })
+            })
+            .collect();
+    (row, sorted.into_iter().map(|(one, ..)| one.clone()).collect())
+}
+
+/// Ways to work the machine that are worth trying: the last action once more, the next one, the buttons
+/// that the routines know, and power off and on.
+fn acts(first: &World, hypotheses: &[Hypothesis], worlds: &[World]) -> Vec<Deed> {
+    let machine = &first.machine;
+    let Some(leading) = hypotheses.first() else { return Vec::new() };
+    let routine = worlds[leading.world].routines[leading.routine].routine;
+    let Some(routine) = machine.routines.get(routine) else { return Vec::new() };
+    let stage = usize::from(leading.stage);
+    let mut deeds = Vec::new();
+    let mut moves: Vec<HandMove> = Vec::new();
+    for index in [stage.checked_sub(1), Some(stage)].into_iter().flatten() {
+        if let Some(action) = routine.actions.get(index) {
+            deeds.push(Deed::Routine(Some(index)));
+            moves.push(action.movement);
+        }
+    }
+    for action in machine.routines.rows().flat_map(|routine| &routine.actions) {
+        if let HandMove::Press(mechanism, _) = action.movement {
+            let known = moves.iter().any(|known| matches!(known, HandMove::Press(which, _) if *which == mechanism));
+            if !known && deeds.len() < 4 {
+                deeds.push(Deed::Extra(action.movement));
+                moves.push(action.movement);
+            }
+        }
+    }
+    deeds.push(Deed::Extra(HandMove::PowerCycle));
+    deeds
+}
+
+/// What the hand does for a deed in a world's routine.
+pub(crate) fn movement_of(world: &World, routine: usize, deed: Deed) -> Option<HandMove> {
+    match deed {
+        Deed::Routine(index) => {
+            let actions = &world.machine.routines[world.routines[routine].routine].actions;
+            actions.get(index?).map(|action| action.movement)
+        }
+        Deed::Extra(movement) => Some(movement),
+    }
+}
+
+/// What the lamps show after a deed, foretold by simulation for the leading hypotheses.
+fn foretold(
+    worlds: &[World],
+    hypotheses: &[Hypothesis],
+    before: &[LampTruth],
+    deed: Deed,
+) -> (Vec<f64>, Vec<(String, String)>) {
+    let panel = &worlds[0].panel;
+    let count = hypotheses.len().min(MOST_FORETOLD);
+    let seen: Vec<Option<Vec<(usize, LampState)>>> = hypotheses[..count]
+        .par_iter()
+        .zip(&before[..count])
+        .map(|(one, before)| {
+            let world = &worlds[one.world];
+            let movement = movement_of(world, one.routine, deed)?;
+            let (state, latent) = one.state(worlds)?;
+            let action = HandAction { words: Words::default(), short: String::new(), movement, wait_ms: None };
+            let exploration = &world.routines[one.routine].exploration;
+            let after = exploration.go_on(&world.plant, &state, &latent, &[], &action);
+            let (_, situation, _) = after.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+            let truth = world.panel.truth(&world.plant, &situation);
+            let changed = (0..panel.len().min(world.panel.len())).map(|lamp| (lamp, truth.state(lamp)));
+            Some(changed.filter(|(lamp, state)| before.state(*lamp) != *state).collect())
+        })
+        .collect();
+    let weights: Vec<f64> = hypotheses[..count].iter().map(|one| one.weight).collect();
+    let (mut row, patterns) = outcomes(&seen, &weights, MOST_OUTCOMES);
+    let answers = patterns
+        .iter()
+        .map(|pattern| {
+            let words: Vec<String> = (pattern.iter().flatten())
+                .map(|(lamp, state)| {
+                    let verb = match state {
+                        LampState::Lit => "lights",
+                        LampState::Dark => "goes dark",
+                        LampState::Flickers => "goes on and off",
+                    };
+                    format!("{} {verb}", panel.label(*lamp))
+                })
+                .collect();
+            match words.len() {
+                0 => ("nothing".to_owned(), "no lamp changes".to_owned()),
+                _ => (words.join("; "), words.join(", ")),
+            }
+        })
+        .chain(std::iter::once(("other".to_owned(), "something else".to_owned())))
+        .collect::<Vec<_>>();
+    for _ in count..hypotheses.len() {
+        row.extend(even(answers.len()));
+    }
+    (row, answers)
+}
+
+/// The remedy of the same key in another revision.
+pub(crate) fn same_remedy(from: &Machine, remedy: RemedyId, to: &Machine) -> Option<RemedyId> {
+    let key = &from.remedies[remedy].key;
+    match to.remedies.get(remedy) {
+        Some(same) if same.key == *key => Some(remedy),
+        _ => to.remedies.iter().find(|(_, other)| other.key == *key).map(|(id, _)| id),
+    }
+}
+
+/// Short words for something to do.
+pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hypothesis>, to_do: &ToDo) -> Words {
+    match to_do {
+        ToDo::Check(check) => machine.checks[*check].operator.clone(),
+        ToDo::Lamp(place) => Words::plain(format!("Is lamp {} lit?", label(machine, *place))),
+        ToDo::Lamps => Words::plain("Which of the other lamps are lit?"),
+        ToDo::Position(mechanism) => {
+            let it = &machine.mechanisms[*mechanism];
+            Words::plain(format!("Where does it stand: {}?", it.words.english))
+        }
+        ToDo::Act(deed) => {
+            let action = match (deed, leading) {
+                (Deed::Routine(Some(index)), Some(leading)) => {
+                    let world = &worlds[leading.world];
+                    world.machine.routines[world.routines[leading.routine].routine].actions.get(*index).cloned()
+                }
+                _ => None,
+            };
+            let words = action.map_or_else(|| act_words(machine, deed), |action| action.words.english);
+            Words::plain(format!("Do this: {words}. Which lamps change?"))
+        }
+        ToDo::Remedy(remedy) => machine.remedies[*remedy].words.clone(),
+        ToDo::GoOn => Words::plain("Nothing seems to be wrong: go on with the next step of the routine"),
+    }
+}
+
+fn act_words(machine: &Machine, deed: &Deed) -> String {
+    match deed {
+        Deed::Extra(HandMove::PowerCycle) => "switch the machine off, wait ten seconds, switch it on again".to_owned(),
+        Deed::Extra(HandMove::Press(mechanism, _)) => {
+            format!("press {}", machine.mechanisms[*mechanism].words.english)
+        }
+        _ => "as before".to_owned(),
+    }
+}

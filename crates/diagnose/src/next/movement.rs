@@ -1,0 +1,112 @@
+//! Movement before words: what can move when something is done, found by doing it in the simulation
+//! under every hypothesis that is not far-fetched.
+
+use super::candidates::movement_of;
+use super::todo::ToDo;
+use crate::diagnoser::{Diagnoser, Hypothesis, sequence_effects};
+use machine::model::{CheckRole, Energy, FaultEffect, Forced, HandMove, InputStage, Observable, OutputStage};
+use rayon::prelude::*;
+use serde::Serialize;
+
+/// Hypotheses of less weight than this are not tried out.
+const FAR_FETCHED: f64 = 1e-3;
+
+/// Something that can move.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct Movement {
+    /// The mechanism's name in the machine file.
+    pub mechanism: String,
+    /// In words.
+    pub words: String,
+    /// Probability that it moves, of all hypotheses that were tried out.
+    pub probability: f64,
+}
+
+/// What can move when this is done.
+pub(crate) fn movements(diagnoser: &Diagnoser, hypotheses: &[Hypothesis], total: f64, to_do: &ToDo) -> Vec<Movement> {
+    let worlds = diagnoser.worlds();
+    let tried: Vec<(f64, Vec<String>)> = hypotheses
+        .par_iter()
+        .filter(|one| one.weight >= FAR_FETCHED * total)
+        .filter_map(|one| {
+            let world = &worlds[one.world];
+            let (made, put_right, movement) = what_happens(diagnoser, one, to_do)?;
+            let (state, latent) = one.state(worlds)?;
+            let exploration = &world.routines[one.routine].exploration;
+            let mut moved: Vec<String> = Vec::new();
+            for made in made {
+                let ids = exploration.moved_by(&world.plant, &state, &latent, &made, &put_right, movement);
+                moved.extend(ids.into_iter().map(|id| world.machine.mechanisms[id].name.clone()));
+            }
+            moved.sort();
+            moved.dedup();
+            Some((one.weight / total, moved))
+        })
+        .collect();
+    let machine = &worlds[0].machine;
+    let mut found: Vec<Movement> = machine
+        .mechanisms
+        .rows()
+        .filter_map(|mechanism| {
+            let probability: f64 =
+                tried.iter().filter(|(_, moved)| moved.contains(&mechanism.name)).map(|(weight, _)| weight).sum();
+            let words = if mechanism.words.english.is_empty() {
+                mechanism.name.replace('_', " ")
+            } else {
+                mechanism.words.english.clone()
+            };
+            (probability > 0.0).then(|| Movement { mechanism: mechanism.name.clone(), words, probability })
+        })
+        .collect();
+    found.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    found
+}
+
+/// What doing this comes to in the simulation: points made to come or go by hand, each by itself (an effect
+/// like a fault's), effects put right, a hand's move. `None` if nothing that matters happens to the machine.
+fn what_happens(
+    diagnoser: &Diagnoser,
+    one: &Hypothesis,
+    to_do: &ToDo,
+) -> Option<(Vec<Vec<FaultEffect>>, Vec<FaultEffect>, HandMove)> {
+    let worlds = diagnoser.worlds();
+    let world = &worlds[one.world];
+    let machine = &world.machine;
+    match to_do {
+        ToDo::Check(check) => {
+            let there = diagnoser.machine().map(|first| &first.checks[*check].key)?;
+            let check = machine.checks.rows().find(|check| check.key == *there)?;
+            if check.role != CheckRole::Try || check.energy == Energy::Off {
+                return None;
+            }
+            let made = match check.observes {
+                Observable::InputStage(input, _) => [Forced::On, Forced::Off]
+                    .map(|forced| vec![FaultEffect::Input(input, InputStage::Sensor, forced)])
+                    .to_vec(),
+                Observable::OutputStage(output, _) => [Forced::On, Forced::Off]
+                    .map(|forced| vec![FaultEffect::Output(output, OutputStage::Valve, forced)])
+                    .to_vec(),
+                _ => return None,
+            };
+            Some((made, Vec::new(), HandMove::Wait))
+        }
+        ToDo::Remedy(remedy) => {
+            let first = diagnoser.machine()?;
+            let key = &first.remedies[*remedy].key;
+            let cured = one.deviations.iter().filter(|deviation| {
+                machine.deviations[**deviation].remedy.is_some_and(|remedy| machine.remedies[remedy].key == *key)
+            });
+            let effects: Vec<FaultEffect> = cured.flat_map(|deviation| sequence_effects(world, *deviation)).collect();
+            // With the energy off it is done in peace; the machine moves when the power comes back.
+            let off = first.remedies[*remedy].energy == Energy::Off;
+            Some((vec![Vec::new()], effects, if off { HandMove::PowerCycle } else { HandMove::Wait }))
+        }
+        ToDo::Act(deed) => Some((vec![Vec::new()], Vec::new(), movement_of(world, one.routine, *deed)?)),
+        ToDo::GoOn => {
+            let actions = &machine.routines[world.routines[one.routine].routine].actions;
+            let next = actions.get(usize::from(one.stage)).or_else(|| actions.last())?;
+            Some((vec![Vec::new()], Vec::new(), next.movement))
+        }
+        ToDo::Lamp(_) | ToDo::Lamps | ToDo::Position(_) => None,
+    }
+}
