@@ -10,6 +10,7 @@ mod marginals;
 pub mod next;
 pub mod panel;
 pub mod prior;
+pub mod procedure;
 pub mod reading;
 mod renamed;
 mod seen;

@@ -78,6 +78,8 @@ pub enum Command {
     Why(Why),
     /// Play a routine, with or without something wrong, and print what happens.
     Play(Play),
+    /// Lead through a service job: cautions, actions, lamps to be seen, values to measure.
+    Procedure(Procedure),
     /// Look a machine file over: all mistakes in one go.
     Lint(Lint),
     /// Draft a first machine file from an I/O list.
@@ -223,6 +225,42 @@ pub struct Play {
     /// Draw the times of loose contacts from this seed instead of taking the mean.
     #[arg(long, value_name = "NUMBER")]
     pub seed: Option<u64>,
+}
+
+const PROCEDURE_EXAMPLES: &str = "\
+Examples:
+  What procedures a machine has:
+    lampwise procedure demo:jar-filler
+
+  All steps with their cautions, movements and lamps, to be read out or printed:
+    lampwise procedure demo:jar-filler line_priming --plan
+
+  Led, step by step; answers come from the keyboard, a pipe or a file:
+    lampwise procedure demo:jar-filler first_start
+    lampwise procedure demo:jar-filler first_start --answers answers.txt
+
+Before each step it is said what will move, after it the lamps are asked for. Enter
+says that all is as it should be; else type what differs, as \"X17 off\", and the
+program says what can be wrong with all that is known so far.";
+
+/// Which procedure.
+#[derive(Debug, Args)]
+#[command(after_help = PROCEDURE_EXAMPLES)]
+pub struct Procedure {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// The procedure, by its name in the file; without a name all are listed.
+    #[arg(value_name = "NAME")]
+    pub name: Option<String>,
+
+    /// Print the whole procedure without asking anything.
+    #[arg(long, requires = "name")]
+    pub plan: bool,
+
+    /// Take the answers from this file, one a line, instead of the keyboard.
+    #[arg(long, value_name = "FILE", requires = "name", conflicts_with = "plan")]
+    pub answers: Option<PathBuf>,
 }
 
 const LINT_EXAMPLES: &str = "\

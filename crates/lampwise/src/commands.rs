@@ -6,6 +6,7 @@ mod draft;
 mod lint;
 mod manual;
 mod play;
+mod procedure;
 mod schema;
 mod types;
 mod why;
@@ -25,6 +26,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Why(why) => why::run(why, matches, screen),
         Command::Lint(lint) => lint::run(lint, screen),
         Command::Play(play) => answered(play::run(play, screen)),
+        Command::Procedure(procedure) => answered(procedure::run(procedure, screen)),
         Command::Draft(draft) => answered(draft::run(draft, screen)),
         Command::Describe(describe) => answered(describe::run(describe, screen)),
         Command::Types(types) => answered(types::run(types, screen)),

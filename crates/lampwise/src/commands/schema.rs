@@ -16,6 +16,7 @@ const FILES: &[(&str, &str)] =
 const DOCUMENTS: &[(&str, &str)] = &[
     ("why", include_str!("../../schemas/why.json")),
     ("play", include_str!("../../schemas/play.json")),
+    ("procedure", include_str!("../../schemas/procedure.json")),
     ("lint", include_str!("../../schemas/lint.json")),
     ("draft", include_str!("../../schemas/draft.json")),
     ("describe", include_str!("../../schemas/describe.json")),

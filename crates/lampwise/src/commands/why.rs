@@ -34,6 +34,20 @@ struct Finding<'f> {
     all: bool,
 }
 
+/// The page about evidence that did not come from the arguments, such as a procedure's.
+pub(super) fn page_about(
+    machine: &Machine,
+    evidence: &Evidence,
+    answer: &Answer,
+    extent: Extent,
+    width: usize,
+) -> String {
+    let routine = evidence::TakenRoutine { routine: evidence.routine, guessed: false };
+    let answer = answer.clone();
+    let finding = Finding { machine, sources: &[], remarks: &[], evidence, routine, answer, extent, all: false };
+    text::page(&finding, width)
+}
+
 /// Answers, or says why it can't.
 pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode, Failure> {
     let moments = moments::moments(why, matches)?;

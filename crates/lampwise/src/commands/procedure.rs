@@ -1,0 +1,117 @@
+//! `lampwise procedure`: a led service job. Everything that is said before, at and
+//! after a step is worked out in `machine::caution` and `diagnose::procedure`;
+//! here it is put into order, asked and written down.
+
+mod answers;
+mod deviation;
+mod json;
+mod led;
+mod plan;
+mod summary;
+
+use std::io::IsTerminal;
+
+use diagnose::Alternative;
+use diagnose::procedure::Course;
+use machine::Machine;
+use machine::id::ProcedureId;
+use machine::model::{Procedure, Who};
+
+use self::answers::Answers;
+use super::play::did_you_mean;
+use crate::arguments;
+use crate::failure::Failure;
+use crate::input;
+use crate::progress;
+use crate::screen::{FAINT, STRONG, Screen, padded, paragraph};
+
+/// A procedure of a machine, worked out.
+struct Job<'j> {
+    machine: &'j Machine,
+    alternatives: &'j [Alternative],
+    id: ProcedureId,
+    procedure: &'j Procedure,
+    course: Course,
+}
+
+/// Lists, plans or leads.
+pub fn run(arguments: &arguments::Procedure, screen: &Screen) -> Result<(), Failure> {
+    let chosen = input::choose(&arguments.choice)?;
+    let alternatives: Vec<Alternative> = chosen
+        .alternatives
+        .into_iter()
+        .map(|one| Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
+        .collect();
+    let Some(machine) = alternatives.first().map(|one| &one.machine) else {
+        return Err(Failure::file(Vec::new(), Vec::new()));
+    };
+    let Some(name) = &arguments.name else { return list(machine, screen) };
+    let id = procedure_called(machine, name)?;
+    let machines: Vec<&Machine> = alternatives.iter().map(|one| &one.machine).collect();
+    let course = progress::while_working("working out the procedure", || Course::new(&machines, id));
+    let job = Job { machine, alternatives: &alternatives, id, procedure: &machine.procedures[id], course };
+    let typed_answers = arguments.answers.is_some() || !std::io::stdin().is_terminal();
+    if arguments.plan || (screen.json && !typed_answers) {
+        return if screen.json {
+            screen.print_json(&json::document(&job, None))
+        } else {
+            screen.print(&plan::page(&job, screen.width))
+        };
+    }
+    let mut answers = match &arguments.answers {
+        Some(path) => Answers::of_file(path)?,
+        None => Answers::of_stdin(),
+    };
+    let record = led::lead(&job, &mut answers, screen)?;
+    if screen.json {
+        screen.print_json(&json::document(&job, Some(&record)))
+    } else {
+        screen.print(&summary::page(&job, &record, screen.width))
+    }
+}
+
+fn procedure_called(machine: &Machine, name: &str) -> Result<ProcedureId, Failure> {
+    let wanted = name.trim().to_lowercase();
+    let is_so = |row: &Procedure| row.name.to_lowercase() == wanted || row.words.english.to_lowercase() == wanted;
+    machine.procedures.find(is_so).map(|(id, _)| id).ok_or_else(|| {
+        let hint = if machine.procedures.is_empty() {
+            "this machine file has no procedures; docs/machine-file.md shows how one is written".to_owned()
+        } else {
+            did_you_mean(name, machine.procedures.rows().map(|row| row.name.as_str()))
+        };
+        Failure::new("unknown-procedure", format!("there is no procedure `{name}`"), hint)
+    })
+}
+
+fn list(machine: &Machine, screen: &Screen) -> Result<(), Failure> {
+    if screen.json {
+        return screen.print_json(&json::list(machine));
+    }
+    let mut out = format!("{STRONG}{}{STRONG:#}\n", machine.name);
+    if machine.procedures.is_empty() {
+        out.push_str("  The machine file has no procedures.\n");
+    }
+    let width = machine.procedures.rows().map(|row| row.name.len()).max().unwrap_or(0);
+    for row in machine.procedures.rows() {
+        let first = format!("  {STRONG}{}{STRONG:#}  ", padded(&row.name, width));
+        let rest = " ".repeat(width + 4);
+        let mut body = String::new();
+        let steps = row.steps.len();
+        let text = format!("{} ({steps} steps, {})", row.words.english, who_words(row.who));
+        paragraph(&mut body, screen.width, &rest, &rest, crate::screen::PLAIN, &text);
+        out.push_str(&first);
+        out.push_str(body.strip_prefix(&rest).unwrap_or(&body));
+        if !row.purpose.english.is_empty() {
+            paragraph(&mut out, screen.width, &rest, &rest, FAINT, &row.purpose.english);
+        }
+    }
+    screen.print(&out)
+}
+
+fn who_words(who: Who) -> &'static str {
+    match who {
+        Who::Operator => "for whoever runs the machine",
+        Who::Technician => "for a technician",
+        Who::Electrician => "for a person qualified for electrical work",
+    }
+}

@@ -1,0 +1,84 @@
+//! The seam to the diagnosis: a step did not go as expected, and everything seen so
+//! far becomes evidence. Whoever goes on from here, such as a call, gets the same.
+
+use diagnose::evidence::{Evidence, LampState};
+use diagnose::procedure::{Due, LampDue, Report, as_routine, diagnoser, evidence};
+use diagnose::{Answer, Extent};
+use machine::Machine;
+
+use super::Job;
+use crate::commands::why;
+use crate::progress;
+
+/// A step that did not go as expected.
+pub struct Deviation {
+    /// Which, from 0.
+    pub step: usize,
+    /// What differed, in words.
+    pub differ: Vec<String>,
+    /// What is wrong, as far as can be told.
+    pub answer: Answer,
+    /// The machine with the procedure as its routine, which the evidence is about.
+    machine: Machine,
+    evidence: Evidence,
+    extent: Extent,
+}
+
+/// Works out what can be wrong after the last of these reports.
+pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Deviation {
+    let done = reports.len();
+    let evidence = evidence(&job.course, reports);
+    let (answer, extent) = progress::while_working("working out what can be wrong", || {
+        let diagnoser = diagnoser(job.alternatives, job.id, done, &sim::Options::default());
+        (diagnoser.answer(&evidence), diagnoser.extent())
+    });
+    let machine = as_routine(job.machine, job.id, done);
+    Deviation { step: done.saturating_sub(1), differ, answer, machine, evidence, extent }
+}
+
+impl Deviation {
+    /// The page that `lampwise why` would print.
+    pub fn page(&self, job: &Job<'_>, width: usize) -> String {
+        // Of all moments the last is what differs; those before were as they should be.
+        let mut shown = self.evidence.clone();
+        if let (Some(moment), Some(step)) = (shown.moments.pop(), job.course.steps.get(self.step)) {
+            let differs = |report: &diagnose::evidence::LampReport| {
+                step.lamp(report.place).is_some_and(|lamp| differs(lamp.due, report.state))
+            };
+            let lamps = moment.lamps.iter().copied().filter(differs).collect();
+            shown.moments = vec![diagnose::evidence::Moment { lamps, ..moment }];
+        }
+        why::page_about(&self.machine, &shown, &self.answer, self.extent, width)
+    }
+}
+
+fn differs(due: Due, state: LampState) -> bool {
+    !matches!(
+        (due, state),
+        (Due::Lit, LampState::Lit)
+            | (Due::Dark, LampState::Dark)
+            | (Due::Blinks, LampState::Flickers)
+            | (Due::MayVary, _)
+    )
+}
+
+/// "X17 (product flows) is dark and should be lit".
+pub fn words(lamp: &LampDue, state: LampState) -> String {
+    let is = match state {
+        LampState::Lit => "lit",
+        LampState::Dark => "dark",
+        LampState::Flickers => "flickering",
+    };
+    let meaning = if lamp.words.is_empty() { String::new() } else { format!(" ({})", lamp.words) };
+    format!("{}{meaning} is {is} and should be {}", lamp.label, due_word(lamp.due))
+}
+
+/// The word for how a lamp is due.
+pub fn due_word(due: Due) -> &'static str {
+    match due {
+        Due::Lit => "lit",
+        Due::Dark => "dark",
+        Due::Blinks => "blinking",
+        Due::MayVary => "either way",
+    }
+}

@@ -1,0 +1,180 @@
+//! The dialogue: a step is told, then the lamps and the value are asked for. What
+//! was said can be taken back; what can't be understood is asked again.
+
+use diagnose::procedure::{Report, Seen, deviations};
+use diagnose::reading::{read_lamps, render_mistakes};
+
+use super::answers::Answers;
+use super::deviation::{Deviation, take_over};
+use super::{Job, plan};
+use crate::failure::Failure;
+use crate::screen::{BAD, FAINT, GOOD, STRONG, Screen, paragraph};
+
+/// Prompts that are asked in one procedure at most; answers from a file that make no sense have an end, too.
+const MOST_ANSWERS: usize = 10_000;
+
+/// What was done and seen.
+#[derive(Default)]
+pub struct Record {
+    /// The steps that were done, in order.
+    pub reports: Vec<Report>,
+    /// Steps that did not go as expected, and what is known of why.
+    pub deviations: Vec<Deviation>,
+    /// Whether the last step was done.
+    pub finished: bool,
+}
+
+/// What an answer asks for.
+enum Answer<T> {
+    Is(T),
+    Back,
+    Stop,
+}
+
+struct Led<'l, 'j> {
+    job: &'l Job<'j>,
+    answers: &'l mut Answers,
+    screen: &'l Screen,
+    record: Record,
+    asked: usize,
+}
+
+/// Leads through the procedure.
+pub fn lead(job: &Job<'_>, answers: &mut Answers, screen: &Screen) -> Result<Record, Failure> {
+    let mut led = Led { job, answers, screen, record: Record::default(), asked: 0 };
+    led.say(&plan::head(job, screen.width))?;
+    led.say(&format!("  {FAINT}Answers: Enter = yes, ? = not known, back = the step before again, stop.{FAINT:#}\n"))?;
+    while led.record.reports.len() < job.procedure.steps.len() {
+        if !led.step()? {
+            return Ok(led.record);
+        }
+    }
+    led.record.finished = true;
+    Ok(led.record)
+}
+
+impl Led<'_, '_> {
+    /// One step; gives whether to go on.
+    fn step(&mut self) -> Result<bool, Failure> {
+        let step = self.record.reports.len();
+        let (job, width) = (self.job, self.screen.width);
+        let Some(course) = job.course.steps.get(step) else { return Ok(false) };
+        let mut text = String::from("\n");
+        plan::before(&mut text, job, step, width);
+        plan::after(&mut text, job, step, width);
+        self.say(&text)?;
+        let seen = match self.lamps()? {
+            Answer::Is(seen) => seen,
+            Answer::Back => return Ok(self.back()),
+            Answer::Stop => return Ok(false),
+        };
+        let measured = match self.measured(step)? {
+            Answer::Is(measured) => measured,
+            Answer::Back => return Ok(self.back()),
+            Answer::Stop => return Ok(false),
+        };
+        let differ: Vec<String> =
+            deviations(course, &seen).into_iter().map(|(lamp, state)| super::deviation::words(lamp, state)).collect();
+        self.record.reports.push(Report { seen, measured });
+        if differ.is_empty() {
+            return Ok(true);
+        }
+        let mut text = String::new();
+        paragraph(&mut text, width, "  ", "  ", BAD, &format!("Not as it should be: {}.", differ.join("; ")));
+        self.say(&text)?;
+        let deviation = take_over(job, &self.record.reports, differ);
+        self.say(&format!("\n{}\n", deviation.page(job, width)))?;
+        self.record.deviations.push(deviation);
+        self.go_on_all_the_same()
+    }
+
+    /// Takes the last step back.
+    fn back(&mut self) -> bool {
+        self.record.reports.pop();
+        let done = self.record.reports.len();
+        self.record.deviations.retain(|deviation| deviation.step < done);
+        true
+    }
+
+    fn lamps(&mut self) -> Result<Answer<Seen>, Failure> {
+        let mut question = "Lamps as they should be? [yes, or what differs, as \"X3 off\"]";
+        loop {
+            let Some(answer) = self.ask(question)? else { return Ok(Answer::Stop) };
+            match answer.to_lowercase().as_str() {
+                "" | "y" | "yes" | "j" | "ja" | "si" | "sí" | "ok" => return Ok(Answer::Is(Seen::AsDue)),
+                "?" | "skip" => return Ok(Answer::Is(Seen::NotLooked)),
+                "back" => return Ok(Answer::Back),
+                "stop" | "quit" => return Ok(Answer::Stop),
+                "n" | "no" | "nein" => question = "Which differ, and how? [as \"X3 off, Y1 on\"]",
+                _ => match read_lamps(self.job.machine, &answer) {
+                    Ok(reports) => return Ok(Answer::Is(Seen::Reported(reports))),
+                    Err(mistakes) => self.say(&render_mistakes("lamps", &answer, &mistakes, false))?,
+                },
+            }
+        }
+    }
+
+    fn measured(&mut self, step: usize) -> Result<Answer<Option<f64>>, Failure> {
+        let Some(measure) = self.job.procedure.steps.get(step).and_then(|row| row.measure.as_ref()) else {
+            return Ok(Answer::Is(None));
+        };
+        let unit = if measure.unit.is_empty() { String::new() } else { format!(", in {}", measure.unit) };
+        let question = format!("Measured: {}{unit}?", measure.words.english);
+        loop {
+            let Some(answer) = self.ask(&question)? else { return Ok(Answer::Stop) };
+            match answer.to_lowercase().as_str() {
+                "" | "?" | "skip" => return Ok(Answer::Is(None)),
+                "back" => return Ok(Answer::Back),
+                "stop" | "quit" => return Ok(Answer::Stop),
+                _ => {}
+            }
+            // A decimal comma is a point; the unit may stand behind the number.
+            let number = answer.strip_suffix(measure.unit.as_str()).unwrap_or(&answer).trim().replace(',', ".");
+            let Some(value) = number.parse::<f64>().ok().filter(|value| value.is_finite()) else {
+                self.say(&format!("  `{answer}` is no number; type one such as 12.5, or ? if it was not measured.\n"))?;
+                continue;
+            };
+            let mut text = String::new();
+            if (measure.from..=measure.to).contains(&value) {
+                text = format!("  {GOOD}Right: {}.{GOOD:#}\n", plan::range(measure));
+            } else {
+                let words = match measure.outside.english.as_str() {
+                    "" => format!("Outside {}.", plan::range(measure)),
+                    outside => format!("Outside {}: {outside}.", plan::range(measure)),
+                };
+                paragraph(&mut text, self.screen.width, "  ", "  ", BAD, &words);
+            }
+            self.say(&text)?;
+            return Ok(Answer::Is(Some(value)));
+        }
+    }
+
+    fn go_on_all_the_same(&mut self) -> Result<bool, Failure> {
+        if self.record.reports.len() == self.job.procedure.steps.len() {
+            return Ok(true);
+        }
+        let answer = self.ask("Go on with the procedure all the same? [no, or yes]")?.unwrap_or_default();
+        match answer.to_lowercase().as_str() {
+            "back" => Ok(self.back()),
+            answer => Ok(matches!(answer, "y" | "yes" | "j" | "ja" | "si" | "sí")),
+        }
+    }
+
+    fn ask(&mut self, question: &str) -> Result<Option<String>, Failure> {
+        self.asked += 1;
+        self.say(&format!("  {STRONG}{question}{STRONG:#} "))?;
+        if self.asked > MOST_ANSWERS {
+            return Ok(None);
+        }
+        let answer = self.answers.next()?;
+        if !self.answers.typed {
+            // A transcript shows what was answered.
+            self.say(&format!("{}\n", answer.as_deref().unwrap_or("(no answer)")))?;
+        }
+        Ok(answer)
+    }
+
+    fn say(&self, text: &str) -> Result<(), Failure> {
+        if self.screen.json { Ok(()) } else { self.screen.print(text) }
+    }
+}
