@@ -53,6 +53,9 @@ pub struct Options {
     pub least_pair: f64,
     /// Whether pairs are explored at all.
     pub pairs: bool,
+    /// Whether people look when the time to wait after an action is over, not only when the machine stands:
+    /// so in a led procedure.
+    pub looks_after_wait: bool,
 }
 
 impl Default for Options {
@@ -68,6 +71,7 @@ impl Default for Options {
             least_forked: 0.1,
             least_pair: 1e-9,
             pairs: true,
+            looks_after_wait: false,
         }
     }
 }
@@ -181,6 +185,7 @@ impl Exploration {
             limits: self.options.limits,
             branching: self.options.single_branching,
             keep_states: true,
+            looks_after_wait: self.options.looks_after_wait,
         }
     }
 
@@ -238,6 +243,7 @@ impl Exploration {
             limits: self.options.limits,
             branching: self.options.pair_branching,
             keep_states: true,
+            looks_after_wait: self.options.looks_after_wait,
         };
         player.go_on(&mut engine)
     }
@@ -274,6 +280,7 @@ pub fn explore_weighted(
         limits: options.limits,
         branching: options.single_branching,
         keep_states: false,
+        looks_after_wait: options.looks_after_wait,
     };
     let (mut nominal_paths, _) = player.play_from_power_on(&[], true);
     let nominal = nominal_paths.pop().unwrap_or(Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() });

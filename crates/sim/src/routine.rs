@@ -131,6 +131,8 @@ pub(crate) struct Player<'p> {
     pub branching: Branching,
     /// Whether the state at each end is kept.
     pub keep_states: bool,
+    /// Whether somebody looks when a time to wait is over, as in a led procedure.
+    pub looks_after_wait: bool,
 }
 
 /// A run under way.
@@ -366,10 +368,11 @@ impl<'p> Player<'p> {
     }
 
     /// Whether people act again after a time of their own rather than when the machine stands.
-    /// After the last action nobody does.
+    /// After the last action nobody does, unless he looks just then.
     fn waits(&self, stage: u16) -> bool {
         let stage = usize::from(stage);
-        stage > 0 && stage < self.actions.len() && self.actions[stage - 1].wait_ms.is_some()
+        let goes_on = stage < self.actions.len() || self.looks_after_wait;
+        stage > 0 && goes_on && self.actions[stage - 1].wait_ms.is_some()
     }
 
     fn next_epoch(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, keep: bool) {
@@ -563,7 +566,7 @@ impl<'p> Player<'p> {
         let waits = self.waits(stage);
         let last = usize::from(stage) == self.actions.len();
         let whole = !matches!(rest.stop, Stop::Limit | Stop::Unstable);
-        if !waits || last || !whole {
+        if !waits || self.looks_after_wait || last || !whole {
             let situation = Situation::of(engine, rest.varying, rest.stop);
             let epochs = partial.met.count;
             let as_always = match self.nominal.iter().find(|end| end.stage == stage) {

@@ -67,6 +67,14 @@ impl Movement {
             at.and_then(|at| row.positions.get(usize::from(at)))
                 .map_or_else(|| "between its positions".to_owned(), |name| name.replace('_', " "))
         };
+        // Where it turns back at once it never stands, so only the way is known.
+        if self.to == [self.from] {
+            let away = match (self.from, row.positions.len()) {
+                (Some(from @ 0..=1), 2) => format!("towards {}", place(Some(1 - from))),
+                _ => "away".to_owned(),
+            };
+            return format!("{}, from {} {away} and back", row.words.english, place(self.from));
+        }
         let to: Vec<String> = self.to.iter().take(MOST_TOLD).map(|at| place(*at)).collect();
         let more = if self.to.len() > MOST_TOLD { " and so on" } else { "" };
         format!("{}, from {} to {}{more}", row.words.english, place(self.from), to.join(", then to "))
@@ -134,7 +142,7 @@ impl Course {
     /// "#;
     /// let machine = machine::load_str("press.toml", text).unwrap();
     /// let course = Course::new(&[&machine], ProcedureId::new(0));
-    /// assert_eq!(course.steps[0].movements[0].words(&machine), "ram, from up to down, then to up");
+    /// assert_eq!(course.steps[0].movements[0].words(&machine), "ram, from up towards down and back");
     /// assert_eq!(course.steps[0].lamps[1].due, Due::Lit);
     /// ```
     #[must_use]

@@ -21,6 +21,8 @@ pub enum Seen {
 pub struct Report {
     /// The lamps.
     pub seen: Seen,
+    /// Whether lamps that were not as due were looked at once more and found the same.
+    pub confirmed: bool,
     /// The measured value, if one was asked for and taken.
     pub measured: Option<f64>,
 }
@@ -65,20 +67,22 @@ pub fn lamps_seen(step: &StepCourse, seen: &Seen) -> Vec<LampReport> {
         .collect()
 }
 
-/// All that is known after these steps: a moment for each, in order. For the machine of
+/// All that is known after these steps: powered on, then a moment for each, in order; what was looked at once
+/// more is one moment more. For the machine of
 /// [`as_routine`](super::as_routine) and the [`diagnoser`](super::diagnoser) of as many steps.
 #[must_use]
 pub fn evidence(course: &Course, reports: &[Report]) -> Evidence {
-    let moments = course
-        .steps
-        .iter()
-        .zip(reports)
-        .enumerate()
-        .map(|(index, (step, report))| Moment {
-            deeds: vec![Deed::Routine(Some(index))],
-            lamps: lamps_seen(step, &report.seen),
-            ..Moment::default()
-        })
-        .collect();
+    let powered_on = Moment { deeds: vec![Deed::Routine(None)], ..Moment::default() };
+    let mut moments = vec![powered_on];
+    for (index, (step, report)) in course.steps.iter().zip(reports).enumerate() {
+        let lamps = lamps_seen(step, &report.seen);
+        let differ = deviations(step, &report.seen);
+        let again: Vec<LampReport> =
+            lamps.iter().copied().filter(|one| differ.iter().any(|(lamp, _)| lamp.place == one.place)).collect();
+        moments.push(Moment { deeds: vec![Deed::Routine(Some(index))], lamps, ..Moment::default() });
+        if report.confirmed && !again.is_empty() {
+            moments.push(Moment { lamps: again, ..Moment::default() });
+        }
+    }
     Evidence { routine: Some(only_routine()), moments, ..Evidence::default() }
 }

@@ -5,20 +5,15 @@ use crate::diagnoser::Diagnoser;
 use crate::world::Alternative;
 use machine::Machine;
 use machine::id::{Id, ProcedureId, RoutineId, Table};
-use machine::model::{
-    Chance, Deviation, DeviationKind, FaultEffect, HandAction, HandMove, Procedure, ProcedureStep, Rate, Routine,
-    Source, Words,
-};
+use machine::model::{Deviation, FaultEffect, HandAction, HandMove, ProcedureStep, Routine, Words};
 use sim::Options;
 
-/// How often somebody who is led leaves a step out and nobody notices (common practice, no source).
-const LEFT_OUT: f64 = 1.0 / 600.0;
 /// Share of the faults that were there before a procedure began: it takes minutes, they take hours
 /// (common practice, no source).
 const BEFORE: f64 = 0.95;
 
 /// The machine with the first `steps` steps of this procedure as its only routine. What people forget in
-/// its other routines can't happen here; leaving out a step can.
+/// its other routines can't happen here; whether a step was done as told is asked of whoever is led.
 ///
 /// A machine without such a procedure has an empty routine.
 #[must_use]
@@ -34,31 +29,13 @@ pub fn as_routine(machine: &Machine, procedure: ProcedureId, steps: usize) -> Ma
     };
     let actions: Vec<HandAction> = row.steps.iter().take(steps).map(|step| action(machine, step)).collect();
     let name = row.name.clone();
-    let routine = led.routines.push(Routine { name, words: row.words.clone(), mode: None, actions });
-    for (index, step) in row.steps.iter().take(steps).enumerate() {
-        if step.movement != HandMove::Wait {
-            led.deviations.push(left_out(row, routine, index, step));
-        }
-    }
+    led.routines.push(Routine { name, words: row.words.clone(), mode: None, actions });
     led
 }
 
 fn action(machine: &Machine, step: &ProcedureStep) -> HandAction {
     let short = short(machine, step.movement);
     HandAction { words: step.words.clone(), short, movement: step.movement, wait_ms: step.wait_ms }
-}
-
-fn left_out(procedure: &Procedure, routine: RoutineId, index: usize, step: &ProcedureStep) -> Deviation {
-    let key = format!("lapse/{}/step {}", procedure.name, index + 1);
-    let english = format!("step {} was left out: {}", index + 1, step.words.english);
-    Deviation {
-        words: Words { key: key.clone(), english, translations: step.words.translations.clone() },
-        key,
-        kind: DeviationKind::Lapse,
-        rate: Rate { chance: Chance::EachTime(LEFT_OUT), source: Source::Practice },
-        effects: vec![FaultEffect::Forgotten(routine, u32::try_from(index).unwrap_or(u32::MAX))],
-        remedy: None,
-    }
 }
 
 /// The movement as it is written in a machine file.
@@ -91,7 +68,7 @@ pub fn diagnoser(alternatives: &[Alternative], procedure: ProcedureId, steps: us
         choices: one.choices.clone(),
         machine: as_routine(&one.machine, procedure, steps),
     };
-    let options = Options { before_power_on: BEFORE, ..*options };
+    let options = Options { before_power_on: BEFORE, looks_after_wait: true, ..*options };
     Diagnoser::new(alternatives.iter().map(led).collect(), None, &options)
 }
 

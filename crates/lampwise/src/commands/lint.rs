@@ -30,7 +30,11 @@ pub fn run(lint: &Lint, screen: &Screen) -> Result<ExitCode, Failure> {
                 continue;
             }
         };
-        let problems = reading.lint();
+        let mut problems = reading.lint();
+        if !problems.iter().any(Problem::is_error) {
+            // What procedures promise can only be judged by simulation.
+            problems.extend(diagnose::procedure::judge(&reading));
+        }
         let errors = count(&problems, Severity::Error);
         wrong |= errors > 0;
         files.push(json!({

@@ -16,6 +16,8 @@ mod lint;
 mod manual;
 /// `lampwise play`.
 mod play;
+/// `lampwise procedure`.
+mod procedure;
 /// Starting the program and looking at what it printed.
 mod support;
 /// `lampwise why`.

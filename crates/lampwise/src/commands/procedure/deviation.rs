@@ -1,7 +1,7 @@
 //! The seam to the diagnosis: a step did not go as expected, and everything seen so
 //! far becomes evidence. Whoever goes on from here, such as a call, gets the same.
 
-use diagnose::evidence::{Evidence, LampState};
+use diagnose::evidence::{Deed, Evidence, LampState};
 use diagnose::procedure::{Due, LampDue, Report, as_routine, diagnoser, evidence};
 use diagnose::{Answer, Extent};
 use machine::Machine;
@@ -39,14 +39,12 @@ pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Devi
 impl Deviation {
     /// The page that `lampwise why` would print.
     pub fn page(&self, job: &Job<'_>, width: usize) -> String {
-        // Of all moments the last is what differs; those before were as they should be.
+        // Of all moments that which differs is shown; those before were as they should be.
         let mut shown = self.evidence.clone();
-        if let (Some(moment), Some(step)) = (shown.moments.pop(), job.course.steps.get(self.step)) {
-            let differs = |report: &diagnose::evidence::LampReport| {
-                step.lamp(report.place).is_some_and(|lamp| differs(lamp.due, report.state))
-            };
-            let lamps = moment.lamps.iter().copied().filter(differs).collect();
-            shown.moments = vec![diagnose::evidence::Moment { lamps, ..moment }];
+        let here = Deed::Routine(Some(self.step));
+        shown.moments.retain(|moment| moment.deeds.contains(&here));
+        if let (Some(moment), Some(step)) = (shown.moments.first_mut(), job.course.steps.get(self.step)) {
+            moment.lamps.retain(|report| step.lamp(report.place).is_some_and(|lamp| differs(lamp.due, report.state)));
         }
         why::page_about(&self.machine, &shown, &self.answer, self.extent, width)
     }

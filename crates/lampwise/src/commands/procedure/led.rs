@@ -10,6 +10,10 @@ use super::{Job, plan};
 use crate::failure::Failure;
 use crate::screen::{BAD, FAINT, GOOD, STRONG, Screen, paragraph};
 
+const LAMPS: &str = "Lamps as they should be? [yes, or what differs, as \"X3 off\"]";
+/// A misread lamp is likelier than most faults, and a step left out looks like one.
+const ONCE_MORE: &str = "Look once more. Is it so? [yes; how the lamps are; back = do the step again]";
+
 /// Prompts that are asked in one procedure at most; answers from a file that make no sense have an end, too.
 const MOST_ANSWERS: usize = 10_000;
 
@@ -63,25 +67,41 @@ impl Led<'_, '_> {
         plan::before(&mut text, job, step, width);
         plan::after(&mut text, job, step, width);
         self.say(&text)?;
-        let seen = match self.lamps()? {
+        let mut seen = match self.lamps(LAMPS)? {
             Answer::Is(seen) => seen,
             Answer::Back => return Ok(self.back()),
             Answer::Stop => return Ok(false),
         };
+        let differ = |seen: &Seen| -> Vec<String> {
+            deviations(course, seen).into_iter().map(|(lamp, state)| super::deviation::words(lamp, state)).collect()
+        };
+        let mut confirmed = false;
+        if !differ(&seen).is_empty() {
+            let mut text = String::new();
+            let words = format!("Not as it should be: {}.", differ(&seen).join("; "));
+            paragraph(&mut text, width, "  ", "  ", BAD, &words);
+            self.say(&text)?;
+            match self.lamps(ONCE_MORE)? {
+                Answer::Is(Seen::AsDue) => confirmed = true,
+                Answer::Is(Seen::NotLooked) => {}
+                Answer::Is(again) => {
+                    confirmed = differ(&again) == differ(&seen);
+                    seen = again;
+                }
+                Answer::Back => return Ok(true),
+                Answer::Stop => return Ok(false),
+            }
+        }
         let measured = match self.measured(step)? {
             Answer::Is(measured) => measured,
             Answer::Back => return Ok(self.back()),
             Answer::Stop => return Ok(false),
         };
-        let differ: Vec<String> =
-            deviations(course, &seen).into_iter().map(|(lamp, state)| super::deviation::words(lamp, state)).collect();
-        self.record.reports.push(Report { seen, measured });
+        let differ = differ(&seen);
+        self.record.reports.push(Report { seen, confirmed, measured });
         if differ.is_empty() {
             return Ok(true);
         }
-        let mut text = String::new();
-        paragraph(&mut text, width, "  ", "  ", BAD, &format!("Not as it should be: {}.", differ.join("; ")));
-        self.say(&text)?;
         let deviation = take_over(job, &self.record.reports, differ);
         self.say(&format!("\n{}\n", deviation.page(job, width)))?;
         self.record.deviations.push(deviation);
@@ -96,8 +116,8 @@ impl Led<'_, '_> {
         true
     }
 
-    fn lamps(&mut self) -> Result<Answer<Seen>, Failure> {
-        let mut question = "Lamps as they should be? [yes, or what differs, as \"X3 off\"]";
+    fn lamps(&mut self, question: &'static str) -> Result<Answer<Seen>, Failure> {
+        let mut question = question;
         loop {
             let Some(answer) = self.ask(question)? else { return Ok(Answer::Stop) };
             match answer.to_lowercase().as_str() {

@@ -108,15 +108,14 @@ pub fn announcement(job: &Job<'_>, course: &StepCourse) -> Vec<String> {
 /// The words of a step with the time to wait.
 fn words(row: &ProcedureStep, course: &StepCourse) -> String {
     let english = &row.words.english;
+    let about = || duration(course.takes_ms.div_ceil(1_000) * 1_000);
+    let waits = english.starts_with("Wait ");
     match row.wait_ms {
+        Some(ms) if waits => format!("{english} Allow {}.", duration(ms)),
         Some(ms) => format!("{english} Wait {}.", duration(ms)),
-        None if course.takes_ms >= NO_WAIT_MS => {
-            format!(
-                "{english} Wait until it has come to rest, about {}.",
-                duration(course.takes_ms.div_ceil(1_000) * 1_000)
-            )
-        }
-        None => english.clone(),
+        None if course.takes_ms < NO_WAIT_MS => english.clone(),
+        None if waits => format!("{english} That takes about {}.", about()),
+        None => format!("{english} Wait until it has come to rest, about {}.", about()),
     }
 }
 
