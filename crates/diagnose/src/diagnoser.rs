@@ -14,6 +14,7 @@ use crate::world::{Alternative, RoutineWorld, World};
 use machine::Machine;
 use machine::id::{DeviationId, Id};
 use machine::model::{FaultEffect, HandAction, Words};
+use rayon::prelude::*;
 use sim::{Options, Situation, State};
 use smallvec::{SmallVec, smallvec};
 
@@ -21,7 +22,10 @@ use smallvec::{SmallVec, smallvec};
 const FOLLOWED: f64 = 1.0 - 1e-7;
 
 /// The most histories that are followed through later moments.
-const MOST_FOLLOWED: usize = 4_000;
+const MOST_FOLLOWED: usize = 2_000;
+
+/// How often people are wrong about whether the machine runs.
+const WRONG_ABOUT_RUNNING: f64 = 0.02;
 
 /// A machine type, worked out: answers any evidence about it.
 #[derive(Debug)]
@@ -306,6 +310,7 @@ impl Diagnoser {
                 .collect();
             held.push(Held {
                 set,
+                in_play,
                 gone: Vec::new(),
                 latent,
                 situation: routine.exploration.situations[record.situation as usize].clone(),
@@ -330,7 +335,10 @@ impl Diagnoser {
         let actions = &world.machine.routines[routine.routine].actions;
         let mut next: Vec<Held> = held;
         for remedy in &moment.remedies {
-            next = next.into_iter().flat_map(|one| self.try_remedy(world, routine, weigher, one, *remedy)).collect();
+            next = next
+                .into_par_iter()
+                .flat_map_iter(|one| self.try_remedy(world, routine, weigher, one, *remedy))
+                .collect();
         }
         for deed in &moment.deeds {
             let action = match deed {
@@ -347,9 +355,9 @@ impl Diagnoser {
                 Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
                 _ => None,
             };
-            next = next.into_iter().flat_map(|one| one.act(world, routine, &action, stage)).collect();
+            next = next.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect();
         }
-        for one in &mut next {
+        next.par_iter_mut().for_each(|one| {
             let classes: Vec<&Class> = one.present(weigher);
             let truth = world.panel.truth(&world.plant, &one.situation);
             // Every deviation is at work in the state itself by now; only dead lamps add to it.
@@ -357,7 +365,10 @@ impl Diagnoser {
             let changes = lamp_changes(world, &one.situation, &truth, &set);
             one.mass *= lamps.of(&truth.with(&changes))
                 * looked_at(world, &self.doubt, &one.situation, &classes, &moment.positions, &moment.checks);
-        }
+            if let Some(runs) = moment.runs {
+                one.mass *= if one.would_run() == runs { 1.0 - WRONG_ABOUT_RUNNING } else { WRONG_ABOUT_RUNNING };
+            }
+        });
         next.retain(|one| one.mass > 0.0);
         next
     }
@@ -480,6 +491,8 @@ fn members_of(prior: &Prior, set: &[&Class]) -> Vec<(SmallVec<[DeviationId; 2]>,
 #[derive(Clone, Debug)]
 struct Held {
     set: Vec<u32>,
+    /// How many of the set, the first ones, had come into play when somebody called.
+    in_play: usize,
     /// Classes that a remedy has put right.
     gone: Vec<u32>,
     latent: Vec<FaultEffect>,
@@ -496,6 +509,11 @@ impl Held {
             .filter(|class| !self.gone.contains(class))
             .map(|class| &weigher.classes[*class as usize])
             .collect()
+    }
+
+    /// Whether nothing that had come into play is left: the machine runs again.
+    fn would_run(&self) -> bool {
+        self.set.iter().take(self.in_play).all(|class| self.gone.contains(class))
     }
 
     fn act(self, world: &World, routine: &RoutineWorld, action: &HandAction, stage: Option<u16>) -> Vec<Self> {
@@ -526,6 +544,7 @@ impl Held {
             .into_iter()
             .map(|(probability, situation, state)| Self {
                 set: self.set.clone(),
+                in_play: self.in_play,
                 gone: self.gone.clone(),
                 latent: Vec::new(),
                 situation,

@@ -98,6 +98,9 @@ pub struct Moment {
     pub positions: Vec<PositionReport>,
     /// Answers to checks.
     pub checks: Vec<CheckReport>,
+    /// Whether the machine was found to run again, after what was done. In the first moment it does
+    /// not run, or nobody would call, so there it says nothing.
+    pub runs: Option<bool>,
 }
 
 /// Everything reported in a call.

@@ -42,6 +42,7 @@ impl Renamer<'_> {
             lamps: moment.lamps.iter().filter_map(|report| self.lamp(*report)).collect(),
             positions: moment.positions.iter().filter_map(|report| self.position(*report)).collect(),
             checks: moment.checks.iter().filter_map(|report| self.check(*report)).collect(),
+            runs: moment.runs,
         }
     }
 
@@ -166,6 +167,7 @@ mod tests {
             deeds: read_deeds(&a, routine, "shut the lid, pressed start, power cycled").unwrap(),
             checks: read_checks(&a, &format!("{key}: {answer}")).unwrap(),
             remedies: Vec::new(),
+            runs: None,
         };
         let evidence = Evidence { routine: Some(routine), moments: vec![moment], ..Evidence::default() };
         let there = renamed(&evidence, &a, &b);

@@ -9,6 +9,9 @@ use machine::id::DeviationId;
 use machine::model::Observable;
 use sim::{Situation, View};
 
+/// How often an unknown cause goes away by whatever was done.
+const STOPS_BY_ITSELF: f64 = 0.1;
+
 /// Positions and answers under an unknown cause: any as likely as any other.
 pub(crate) fn anything_else(world: &World, moment: &Moment) -> f64 {
     let positions: f64 = moment
@@ -23,7 +26,12 @@ pub(crate) fn anything_else(world: &World, moment: &Moment) -> f64 {
         .filter_map(|report| world.machine.checks.get(report.check))
         .map(|check| 1.0 / check.answers.len().max(1) as f64)
         .product();
-    positions * checks
+    let runs = match moment.runs {
+        None => 1.0,
+        Some(false) => 1.0 - STOPS_BY_ITSELF,
+        Some(true) => STOPS_BY_ITSELF,
+    };
+    positions * checks * runs
 }
 
 /// A member of each class to reckon with. Members of a class bear alike on the evidence, but only

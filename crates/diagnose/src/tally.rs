@@ -134,6 +134,7 @@ impl<'w> Weigher<'w> {
             lamps: Vec::new(),
             positions: Vec::new(),
             checks: Vec::new(),
+            runs: None,
         };
         let moment = evidence.moments.first().unwrap_or(&SILENCE);
         let stages = world.machine.routines[routine.routine].actions.len() + 1;
