@@ -48,8 +48,11 @@ TYPE_KEYS = {
 }
 FAULT_KEYS = {
     "words": True, "effect": True, "rate": True, "source": True, "remedy": True, "at": False,
-    "make": False, "break": False, "percent": False, "of": False, "within": False,
+    "make": False, "break": False, "percent": False, "of": False, "within": False, "after": False,
 }
+# Events that can make a fault likelier, and the bounds of their factors.
+EVENTS = ("moved", "cleaned", "repaired", "power_cut")
+FACTORS = (0.1, 50)
 CHECK_KEYS = {
     "operator": True, "technician": True, "minutes": True, "who": True, "energy": True, "access": True, "load": True,
     "role": True, "error": True, "source": True, "observes": False, "inspect": False, "yes": False, "no": False,
@@ -172,6 +175,11 @@ def check_fault(report, place, kind, stages, fault, remedies):
     rate = fault.get("rate")
     if not isinstance(rate, float) or not 0 < rate <= HIGHEST_RATE:
         report.add(place, f"rate `{rate}` should be above 0 and at most {HIGHEST_RATE} per million hours")
+    for event, factor in fault.get("after", {}).items():
+        if event not in EVENTS:
+            report.add(place, f"`after` names `{event}`; it should be one of {', '.join(EVENTS)}")
+        if not isinstance(factor, (int, float)) or not FACTORS[0] <= factor <= FACTORS[1]:
+            report.add(place, f"the factor `{factor}` after `{event}` should be {FACTORS[0]} to {FACTORS[1]}")
     if fault.get("remedy") not in remedies:
         report.add(place, f"remedy `{fault.get('remedy')}` is not there")
 

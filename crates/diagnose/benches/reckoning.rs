@@ -5,7 +5,7 @@
 //! process; they are reported, never asserted.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use diagnose::evidence::{Complaint, Evidence, LampPlace, LampReport, LampState, Moment, Naming};
+use diagnose::evidence::{Circumstances, Complaint, Evidence, LampPlace, LampReport, LampState, Moment, Naming};
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
 use machine::id::{Id, RoutineId};
@@ -86,7 +86,7 @@ fn main() {
         for _ in 0..if name == "lidding-line" { 1 } else { 3 } {
             let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() };
             let begin = Instant::now();
-            diagnoser = Some(Diagnoser::new(vec![alternative], None, &Options::default()));
+            diagnoser = Some(Diagnoser::new(vec![alternative], &Circumstances::default(), &Options::default()));
             cold.push(begin.elapsed());
         }
         let diagnoser = diagnoser.unwrap();

@@ -2,7 +2,7 @@
 
 use crate::answer::{self, Answer};
 use crate::class::Class;
-use crate::evidence::{Deed, Evidence, Moment};
+use crate::evidence::{Circumstances, Deed, Evidence, Moment};
 use crate::likelihood::{LampLikelihood, anything};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
@@ -106,9 +106,9 @@ impl Ground<'_> {
 impl Diagnoser {
     /// Works a machine out: every alternative, every routine, every deviation and pair.
     #[must_use]
-    pub fn new(alternatives: Vec<Alternative>, hours_since_well: Option<f64>, options: &Options) -> Self {
+    pub fn new(alternatives: Vec<Alternative>, circumstances: &Circumstances, options: &Options) -> Self {
         let worlds =
-            alternatives.into_iter().map(|alternative| World::new(alternative, hours_since_well, options)).collect();
+            alternatives.into_iter().map(|alternative| World::new(alternative, circumstances, options)).collect();
         let doubt = Doubt::default();
         let mut worlds: Vec<World> = worlds;
         for world in &mut worlds {

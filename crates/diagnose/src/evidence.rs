@@ -2,7 +2,7 @@
 //! order of reports does not matter, and a moment ends when somebody acts.
 
 use machine::id::{CheckId, InputId, MechanismId, OutputId, RemedyId, RoutineId};
-use machine::model::HandMove;
+use machine::model::{Event, HandMove};
 
 /// How a lamp was said to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -112,8 +112,28 @@ pub struct Evidence {
     pub routine: Option<RoutineId>,
     /// Running hours since it last ran well, if known.
     pub hours_since_well: Option<f64>,
+    /// What happened to the machine since then.
+    pub recently: Vec<Event>,
     /// The moments, the earliest first.
     pub moments: Vec<Moment>,
+}
+
+impl Evidence {
+    /// What has to be known before a machine is worked out.
+    #[must_use]
+    pub fn circumstances(&self) -> Circumstances {
+        Circumstances { hours_since_well: self.hours_since_well, recently: self.recently.clone() }
+    }
+}
+
+/// What the machine has gone through since it last ran well: it decides how probable each
+/// deviation is before anything is reported.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Circumstances {
+    /// Running hours since it last ran well; the machine file says it if nobody knows.
+    pub hours_since_well: Option<f64>,
+    /// What happened to it since then.
+    pub recently: Vec<Event>,
 }
 
 /// A lamp of the machine that stands for a point.

@@ -4,10 +4,14 @@
 //! with probability exp(−Σrᵢ·h/10⁶); if it has failed, mode `i` did it with probability
 //! rᵢ/Σr. The modes of one device thus exclude each other, and devices are independent.
 //! A lapse has the probability that the machine file gives it, each on its own.
+//!
+//! Recent events multiply rates. The chance of a lapse is taken as 1 − exp(−x) and x is multiplied,
+//! so that no probability reaches 1.
 
+use crate::evidence::Circumstances;
 use machine::Machine;
 use machine::id::{DeviationId, Id};
-use machine::model::{Chance, DeviationKind};
+use machine::model::{Chance, Deviation, DeviationKind};
 
 /// The largest probability that a single device's fault or lapse is given, so that odds stay finite.
 const NEARLY_CERTAIN: f64 = 0.999_999;
@@ -24,16 +28,18 @@ pub struct Prior {
 }
 
 impl Prior {
-    /// Works out the odds after so many hours of running since the machine last ran well.
+    /// Works out the odds after what the machine has gone through since it last ran well.
     #[must_use]
-    pub fn new(machine: &Machine, hours: f64) -> Self {
-        let hours = if hours.is_finite() { hours.max(0.0) } else { machine.hours_since_well };
+    pub fn new(machine: &Machine, circumstances: &Circumstances) -> Self {
+        let hours = circumstances.hours_since_well.filter(|hours| hours.is_finite());
+        let hours = hours.map_or(machine.hours_since_well, |hours| hours.max(0.0));
+        let likelier = |deviation: &Deviation| deviation.after.after_all(&circumstances.recently);
         let mut odds = vec![0.0; machine.deviations.len()];
         let mut group = vec![0; machine.deviations.len()];
         let mut groups = Vec::new();
         for device in machine.devices.rows() {
             let rate = |id: &DeviationId| match machine.deviations[*id].rate.chance {
-                Chance::PerMillionHours(rate) => rate.max(0.0) / 1e6,
+                Chance::PerMillionHours(rate) => rate.max(0.0) * likelier(&machine.deviations[*id]) / 1e6,
                 Chance::EachTime(_) => 0.0,
             };
             let total: f64 = device.modes.iter().map(rate).sum();
@@ -50,10 +56,14 @@ impl Prior {
         }
         for (id, deviation) in machine.deviations.iter() {
             if deviation.kind == DeviationKind::Lapse {
+                let factor = likelier(deviation);
                 let chance = match deviation.rate.chance {
-                    Chance::EachTime(chance) => chance.clamp(0.0, NEARLY_CERTAIN),
-                    Chance::PerMillionHours(rate) => -libm::expm1(-rate.max(0.0) / 1e6 * hours),
-                };
+                    Chance::EachTime(chance) if factor == 1.0 => chance,
+                    // A chance of 1 − exp(−x) each time becomes 1 − exp(−factor·x).
+                    Chance::EachTime(chance) => -libm::expm1(factor * libm::log1p(-chance.clamp(0.0, NEARLY_CERTAIN))),
+                    Chance::PerMillionHours(rate) => -libm::expm1(-rate.max(0.0) * factor / 1e6 * hours),
+                }
+                .clamp(0.0, NEARLY_CERTAIN);
                 odds[id.index()] = chance / (1.0 - chance);
                 group[id.index()] = groups.len() as u32;
                 groups.push(odds[id.index()]);
@@ -94,5 +104,59 @@ impl Prior {
             sums[1] += sums[0] * odds;
         }
         sums
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used, clippy::expect_used)]
+mod tests {
+    use super::*;
+    use machine::model::{AfterEvents, Event};
+
+    fn machine() -> Machine {
+        machine::load_str("minimal.toml", include_str!("../../../demos/minimal.toml")).unwrap()
+    }
+
+    fn after(recently: &[Event]) -> Circumstances {
+        Circumstances { hours_since_well: None, recently: recently.to_vec() }
+    }
+
+    #[test]
+    fn without_events_nothing_changes_whatever_the_file_says_of_events() {
+        let plain = machine();
+        let mut other = plain.clone();
+        for (_, deviation) in other.deviations.iter_mut() {
+            deviation.after = AfterEvents::new([900.0; 4]);
+        }
+        let (one, two) = (Prior::new(&plain, &after(&[])), Prior::new(&other, &after(&[])));
+        assert_eq!(one.odds, two.odds);
+    }
+
+    #[test]
+    fn an_event_multiplies_the_rate_and_leaves_every_probability_below_1() {
+        let mut machine = machine();
+        for (_, deviation) in machine.deviations.iter_mut() {
+            deviation.after = AfterEvents::default().with(Event::Moved, 7.0);
+            if let Chance::EachTime(chance) = &mut deviation.rate.chance {
+                *chance = 0.4;
+            }
+        }
+        let mut faster = machine.clone();
+        for (_, deviation) in faster.deviations.iter_mut() {
+            if let Chance::PerMillionHours(rate) = &mut deviation.rate.chance {
+                *rate *= 7.0;
+            }
+        }
+        let (moved, faster) = (Prior::new(&machine, &after(&[Event::Moved])), Prior::new(&faster, &after(&[])));
+        for (id, deviation) in machine.deviations.iter() {
+            let chance = moved.odds(id) / (1.0 + moved.odds(id));
+            assert!(chance > 0.0 && chance < 1.0, "{} {chance}", deviation.key);
+            match deviation.rate.chance {
+                Chance::PerMillionHours(_) => {
+                    assert!((moved.odds(id) / faster.odds(id) - 1.0).abs() < 1e-12, "{}", deviation.key);
+                }
+                Chance::EachTime(_) => assert!((chance - (1.0 - 0.6_f64.powi(7))).abs() < 1e-12, "{chance}"),
+            }
+        }
     }
 }

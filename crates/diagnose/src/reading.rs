@@ -11,6 +11,7 @@
 mod answers;
 mod complaint;
 mod deeds;
+mod events;
 mod lamps;
 mod mistake;
 mod nearest;
@@ -23,6 +24,7 @@ mod unit;
 pub use answers::{describe_checks, read_checks};
 pub use complaint::read_complaint;
 pub use deeds::{describe_deeds, read_deeds};
+pub use events::{event_words, read_events};
 pub use lamps::{describe_lamps, read_lamps};
 pub use mistake::{LONGEST_TEXT, MistakeKind, ReadingError, render_mistakes};
 pub use positions::{describe_positions, read_positions};

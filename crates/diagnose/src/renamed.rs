@@ -18,6 +18,7 @@ pub(crate) fn renamed(evidence: &Evidence, from: &Machine, to: &Machine) -> Evid
         complaint: evidence.complaint,
         routine: evidence.routine.and_then(|routine| renamer.routine(routine)),
         hours_since_well: evidence.hours_since_well,
+        recently: evidence.recently.clone(),
         moments: evidence.moments.iter().map(|moment| renamer.moment(moment, routine)).collect(),
     }
 }

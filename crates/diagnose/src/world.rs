@@ -3,6 +3,7 @@
 //! are answered from it.
 
 use crate::class::{Class, classes};
+use crate::evidence::Circumstances;
 use crate::panel::{LampChange, LampTruth, Panel};
 use crate::prior::Prior;
 use crate::seen::lamp_changes;
@@ -92,11 +93,11 @@ pub(crate) struct World {
 }
 
 impl World {
-    pub fn new(alternative: Alternative, hours: Option<f64>, options: &Options) -> Self {
+    pub fn new(alternative: Alternative, circumstances: &Circumstances, options: &Options) -> Self {
         let Alternative { weight, choices, machine } = alternative;
         let plant = Plant::new(&machine);
         let panel = Panel::new(&machine);
-        let prior = Prior::new(&machine, hours.unwrap_or(machine.hours_since_well));
+        let prior = Prior::new(&machine, circumstances);
         let count = machine.routines.len();
         let mut routines: Vec<RoutineWorld> = (0..count)
             .map(|index| {

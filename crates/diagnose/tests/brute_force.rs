@@ -11,7 +11,7 @@
 mod common;
 
 use common::small::{self, Dice};
-use diagnose::evidence::Evidence;
+use diagnose::evidence::{Circumstances, Evidence};
 use diagnose::{Alternative, Diagnoser, Doubt};
 use machine::Machine;
 use serde_json::Value;
@@ -61,7 +61,7 @@ fn case(seed: u64) -> Case {
 
 fn diagnoser(case: &Case) -> Diagnoser {
     let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: case.machine.clone() };
-    Diagnoser::new(vec![alternative], None, &case.options)
+    Diagnoser::new(vec![alternative], &Circumstances::default(), &case.options)
 }
 
 /// The greatest difference between our answers and those of a script. A script that leaves the unknown

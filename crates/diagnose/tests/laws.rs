@@ -4,20 +4,22 @@
 mod common;
 
 use common::small::{self, Dice};
-use diagnose::evidence::{Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport};
+use diagnose::evidence::{
+    Circumstances, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
+};
 use diagnose::likelihood::LampLikelihood;
 use diagnose::panel::{LampTruth, Misreading, Panel};
 use diagnose::{Alternative, Diagnoser, Doubt, Marginals};
 use machine::Machine;
 use machine::id::Id;
-use machine::model::{Chance, Deviation, DeviationKind, Device, Rate, Source, Words};
+use machine::model::{AfterEvents, Chance, Deviation, DeviationKind, Device, Rate, Source, Words};
 use proptest::prelude::*;
 use sim::{Options, Plant, Situation, explore};
 
 fn diagnoser(machine: &Machine) -> Diagnoser {
     let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() };
     // Rare pairs are followed too: which pairs are rare depends on what else there is.
-    Diagnoser::new(vec![alternative], None, &Options { least_pair: 0.0, ..Options::default() })
+    Diagnoser::new(vec![alternative], &Circumstances::default(), &Options { least_pair: 0.0, ..Options::default() })
 }
 
 /// A small machine and a call about it.
@@ -51,6 +53,7 @@ fn with_idle_fault(machine: &Machine, rate: f64) -> Machine {
         kind: DeviationKind::Fault(id),
         rate: Rate { chance: Chance::PerMillionHours(rate), source: Source::File },
         effects: Vec::new(),
+        after: AfterEvents::default(),
         remedy: None,
     });
     machine.devices[id].modes.push(mode);

@@ -7,7 +7,7 @@
 use diagnose::consistency::{is_consistent, minimal_conflicts, minimal_diagnoses, minimal_hitting_sets};
 use machine::Machine;
 use machine::id::{DeviceId, Id, InputId, RoutineId, Table};
-use machine::model::{Chance, Deviation, DeviationKind, Device, FaultEffect, Rate, Source, Words};
+use machine::model::{AfterEvents, Chance, Deviation, DeviationKind, Device, FaultEffect, Rate, Source, Words};
 use sim::Plant;
 
 /// Makes these mechanisms the only devices; each can stand at any of its positions.
@@ -29,6 +29,7 @@ fn only_these_fail(machine: &mut Machine, gates: &[&str]) {
                 kind: DeviationKind::Fault(id),
                 rate: Rate { chance: Chance::PerMillionHours(1.0), source: Source::File },
                 effects,
+                after: AfterEvents::default(),
                 remedy: None,
             });
             machine.devices[id].modes.push(mode);

@@ -170,6 +170,11 @@ pub struct Why {
     #[arg(long, value_name = "HOURS", help_heading = "What was reported", allow_negative_numbers = true)]
     pub hours: Option<f64>,
 
+    /// What happened to the machine since it last ran well: moved, cleaned, repaired,
+    /// power cut; several with commas between. It makes some causes likelier.
+    #[arg(long, value_name = "EVENTS", help_heading = "What was reported")]
+    pub recently: Vec<String>,
+
     /// The routine that people were doing, by its name in the file.
     #[arg(long, value_name = "NAME", help_heading = "What was reported")]
     pub routine: Option<String>,

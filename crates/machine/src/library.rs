@@ -11,7 +11,7 @@ use std::sync::OnceLock;
 
 pub(crate) use safety::{judge_check, judge_remedy, judge_text, judge_words};
 pub use types::{
-    CheckType, DeviceType, FaultAction, FaultType, Observes, RemedyType, StandsIn, read_access, read_check,
+    CheckType, DeviceType, FaultAction, FaultType, Observes, RemedyType, StandsIn, read_access, read_after, read_check,
     read_energy, read_fault, read_guarding, read_load, read_remedy, read_who, supply_kind,
 };
 pub use words::{Filling, Translations};

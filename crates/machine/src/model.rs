@@ -4,6 +4,7 @@
 
 mod chart;
 mod device;
+mod event;
 mod hand;
 mod panel;
 mod point;
@@ -16,6 +17,7 @@ pub use device::{
     Access, Answer, Chance, Check, CheckRole, Deviation, DeviationKind, Device, DeviceRole, Energy, FaultEffect,
     Forced, Guarding, Load, Observable, Part, Rate, Remedy, Source, Who,
 };
+pub use event::{AfterEvents, Event};
 pub use hand::{
     ExpectedLamp, HandAction, HandMove, Measurement, Mode, Procedure, ProcedureStep, Routine, Setting, SettingValue,
 };

@@ -5,6 +5,7 @@
 //! The parts run in the order of their dependence: settings, mechanisms,
 //! supplies, points, moves, charts, hands, panel, devices.
 
+mod after;
 mod alternatives;
 mod charts;
 mod conditions;

@@ -6,8 +6,8 @@ use diagnose::evidence::{
 use machine::Machine;
 use machine::id::{Id, Table};
 use machine::model::{
-    Answer, Chance, Check, Deviation, DeviationKind, Device, FaultEffect, Forced, HandMove, InputStage, LampKind,
-    MechanismClass, Observable, OutputStage, Rate, Source, StatusMeaning, SupplyKind, Words,
+    AfterEvents, Answer, Chance, Check, Deviation, DeviationKind, Device, FaultEffect, Forced, HandMove, InputStage,
+    LampKind, MechanismClass, Observable, OutputStage, Rate, Source, StatusMeaning, SupplyKind, Words,
 };
 use sim::{Engine, Limits, Plant};
 
@@ -237,6 +237,7 @@ fn deviate(machine: &mut Machine, [of_points, others, of_people]: [usize; 3], di
         kind,
         rate: Rate { chance, source: Source::File },
         effects: vec![effect],
+        after: AfterEvents::default(),
         remedy: None,
     };
     for modes in faults {

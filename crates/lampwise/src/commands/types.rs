@@ -1,7 +1,9 @@
 //! `lampwise types`: the device types of the library and what each knows.
 
+use std::collections::BTreeMap;
 use std::fmt::Write as _;
 
+use diagnose::reading::event_words;
 use machine::library::{DeviceType, Library, StandsIn};
 use machine::model::{Source, Who};
 use machine::{LARGEST_FILE, Problem};
@@ -108,6 +110,12 @@ fn page(kind: &DeviceType, width: usize) -> String {
         let first = format!("  {:>6}  ", fault.rate);
         let text = format!("{} [{}]", fault.words, fault.key);
         paragraph(&mut out, width, &first, "          ", PLAIN, &text);
+        if !fault.after.is_empty() {
+            let after: Vec<String> =
+                fault.after.iter().map(|(event, factor)| format!("{} ×{factor}", event_words(*event))).collect();
+            let text = format!("after: {}", after.join(", "));
+            paragraph(&mut out, width, "          ", "          ", FAINT, &text);
+        }
         paragraph(&mut out, width, "          ", "          ", FAINT, &source(&fault.source));
     }
     _ = writeln!(out, "\n{TITLE}How one looks{TITLE:#}");
@@ -141,6 +149,7 @@ fn document(kind: &DeviceType) -> Value {
             "words": fault.words,
             "at": fault.at,
             "per_million_hours": fault.rate,
+            "after": fault.after.iter().map(|(event, factor)| (event.key(), *factor)).collect::<BTreeMap<_, _>>(),
             "source": source(&fault.source),
             "remedy": fault.remedy,
         })).collect::<Vec<_>>(),

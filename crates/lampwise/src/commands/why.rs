@@ -61,7 +61,7 @@ pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode,
         .map(|one| diagnose::Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
         .collect();
     let (answer, extent) = progress::while_working("working out what can go wrong", || {
-        let diagnoser = Diagnoser::new(alternatives, evidence.hours_since_well, &sim::Options::default());
+        let diagnoser = Diagnoser::new(alternatives, &evidence.circumstances(), &sim::Options::default());
         (diagnoser.answer(&evidence), diagnoser.extent())
     });
     let finding = Finding {

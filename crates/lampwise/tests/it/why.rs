@@ -111,6 +111,53 @@ fn with_every_lamp_dark_the_supply_of_the_controller_is_to_blame_and_with_power_
     assert!(dark > 0.9 && lit < 0.1, "{dark} {lit}");
 }
 
+/// Sums of probabilities of the deviations whose keys end with one of these.
+fn weight(document: &serde_json::Value, ends: &[&str]) -> f64 {
+    let causes = document["answer"]["causes"].as_array().unwrap();
+    let members = causes.iter().flat_map(|cause| cause["members"].as_array().unwrap());
+    let wanted = members.filter(|one| ends.iter().any(|end| one["key"].as_str().unwrap().ends_with(end)));
+    wanted.map(|one| one["probability"].as_f64().unwrap()).sum()
+}
+
+#[test]
+fn a_machine_that_was_moved_has_rather_loose_cables_and_switches_out_of_adjustment() {
+    let ask = |recently: &[&str]| -> serde_json::Value {
+        let press = press();
+        let mut arguments =
+            vec!["why", &press, "--lamps", "X2 off", "--saw", "ram up", "--complaint", "wont-start", "--json"];
+        recently.iter().for_each(|event| arguments.extend(["--recently", event]));
+        serde_json::from_str(&lampwise(&arguments).good()).unwrap()
+    };
+    let (usual, moved) = (ask(&[]), ask(&["moved"]));
+    let loose = ["X2 cable/broken", "X2 cable/loose-plug", "X2 terminal-row/loose", "X2/out-of-adjustment"];
+    assert!(weight(&moved, &loose) > weight(&usual, &loose), "{moved}");
+    assert!(weight(&moved, &["X2/dead"]) < weight(&usual, &["X2/dead"]), "{moved}");
+    assert_eq!(moved["recently"], serde_json::json!(["moved"]));
+    assert_eq!(ask(&["power cut", "it was moved"])["recently"], serde_json::json!(["moved", "power_cut"]));
+}
+
+#[test]
+fn after_a_power_cut_the_reset_was_rather_forgotten() {
+    let text = std::fs::read_to_string(press()).unwrap();
+    let text = text.replace("needs = [\"ram = up\"]", "needs = [\"ram = up\", \"armed\"]")
+        + "[latches]\narmed = { set = \"reset = pressed\" }\n[routines.press]\ndo = [\"press reset\", \"press start\"]\n";
+    let text = text.replace("X3 =", "X4 = { lit = \"reset = pressed\" }\nX3 =");
+    let machine = file("press-with-reset.toml", text);
+    let ask = |recently: &str| -> serde_json::Value {
+        let arguments = ["why", &machine, "--complaint", "wont-start", "--json", "--recently", recently];
+        serde_json::from_str(&lampwise(&arguments).good()).unwrap()
+    };
+    let (usual, cut) = (ask(""), ask("power cut"));
+    assert!(weight(&cut, &["press reset"]) > 1.5 * weight(&usual, &["press reset"]), "{cut}");
+}
+
+#[test]
+fn an_unknown_event_is_told_with_the_known_ones() {
+    let err = lampwise(&["why", &press(), "--recently", "moved, cursed"]).bad(2);
+    assert!(err.contains("`cursed` is no event that is known"), "{err}");
+    assert!(err.contains("`moved`, `cleaned`, `repaired` and `power cut`"), "{err}");
+}
+
 #[test]
 fn the_same_reports_give_the_same_answer() {
     let ask = || lampwise(&["why", &press(), "--lamps", "X2 off", "--json"]).good();

@@ -1,6 +1,6 @@
 //! A device type as the library gives it, before it stands anywhere in a machine.
 
-use crate::model::{Access, CheckRole, Energy, Guarding, Load, Source, SupplyKind, Who};
+use crate::model::{Access, CheckRole, Energy, Event, Guarding, Load, Source, SupplyKind, Who};
 use crate::problem::Problems;
 use crate::text::chance::parse_chance;
 use crate::text::time::parse_time;
@@ -66,6 +66,8 @@ pub struct FaultType {
     pub rate: f64,
     /// Where the rate comes from.
     pub source: Source,
+    /// How many times likelier it is after recent events, where the file says so.
+    pub after: Vec<(Event, f64)>,
     /// The remedy's key within the type.
     pub remedy: Option<String>,
 }
@@ -284,8 +286,25 @@ pub fn read_fault(key: &str, table: &Table, problems: &mut Problems) -> FaultTyp
         action,
         rate: rate.clamp(0.0, 1e6),
         source: read_source(table),
+        after: read_after(table, problems),
         remedy: table.string("remedy"),
     }
+}
+
+/// What a table says under `after`: how many times likelier something is after an event.
+pub fn read_after(table: &Table, problems: &mut Problems) -> Vec<(Event, f64)> {
+    let mut factors = Vec::new();
+    for entry in table.entries_of("after") {
+        let Some(event) = Event::ALL.into_iter().find(|event| event.key() == entry.key) else { continue };
+        let Some(factor) = entry.node.number() else { continue };
+        if (0.001..=1000.0).contains(&factor) {
+            factors.push((event, factor));
+        } else {
+            let hint = "write 4 for four times likelier, 0.5 for half as likely";
+            problems.error(entry.node.span, "out-of-range", "this factor is not between 0.001 and 1000", hint);
+        }
+    }
+    factors
 }
 
 fn read_checks(table: &Table) -> Vec<CheckType> {

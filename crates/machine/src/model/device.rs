@@ -1,6 +1,6 @@
 //! What can be wrong, how one looks, and what puts it right.
 
-use super::{InputStage, OutputStage, Words};
+use super::{AfterEvents, InputStage, OutputStage, Words};
 use crate::id::{DeviationId, DeviceId, InputId, MechanismId, OutputId, RemedyId, RoutineId, SupplyId};
 
 /// Where a number comes from.
@@ -135,6 +135,8 @@ pub struct Deviation {
     pub rate: Rate,
     /// What it does.
     pub effects: Vec<FaultEffect>,
+    /// How many times likelier it is after recent events.
+    pub after: AfterEvents,
     /// What puts it right.
     pub remedy: Option<RemedyId>,
 }

@@ -287,7 +287,9 @@ impl<'r> Resolver<'r> {
                 let words = self.translations.words(&text_key, &fault.words, &plan.filling);
                 let rate = Rate { chance: Chance::PerMillionHours(fault.rate), source: fault.source.clone() };
                 let kind = DeviationKind::Fault(device);
-                let id = self.machine.deviations.push(Deviation { key, words, kind, rate, effects, remedy });
+                let after = self.after_events(&effects, false, &fault.after);
+                let row = Deviation { key, words, kind, rate, effects, after, remedy };
+                let id = self.machine.deviations.push(row);
                 self.machine.devices[device].modes.push(id);
                 modes.entry(fault.key.clone()).or_default().push(id);
             }

@@ -6,7 +6,7 @@ use crate::caution::Doing;
 use crate::id::{MechanismId, RoutineId};
 use crate::library::{Filling, read_access, read_energy, read_guarding, read_load, read_who};
 use crate::model::{
-    Chance, Deviation, DeviationKind, ExpectedLamp, FaultEffect, Guarding, HandAction, HandMove, Measurement,
+    Chance, Deviation, DeviationKind, Event, ExpectedLamp, FaultEffect, Guarding, HandAction, HandMove, Measurement,
     MechanismClass, Procedure, ProcedureStep, ProgramFact, Rate, Routine, Source, Words, WorldFact,
 };
 use crate::source::Span;
@@ -20,6 +20,15 @@ const PRESS_MS: u64 = 500;
 /// nothing. Common practice, no source.
 const FORGOTTEN: f64 = 1.0 / 300.0;
 const NOTICED: f64 = 0.5;
+
+/// How often an action is forgotten and nobody notices.
+#[derive(Clone, Debug)]
+struct Forgotten {
+    chance: f64,
+    source: Source,
+    /// What the file says of recent events.
+    after: Vec<(Event, f64)>,
+}
 
 impl<'r> Resolver<'r> {
     pub fn routines(&mut self, charts: &[RawChart<'r>]) {
@@ -40,7 +49,7 @@ impl<'r> Resolver<'r> {
                 actions.extend(self.hand_action(node));
             }
             let words = self.own_words(&format!("routines.{}", entry.key), table, &humanised(&entry.key));
-            let chances: Vec<Option<(f64, Source)>> = actions.iter().map(|(_, chance)| chance.clone()).collect();
+            let chances: Vec<Option<Forgotten>> = actions.iter().map(|(_, chance)| chance.clone()).collect();
             let actions = actions.into_iter().map(|(action, _)| action).collect();
             let routine = self.machine.routines.push(Routine { name: entry.key.clone(), words, mode, actions });
             self.note_forgotten(routine, chances);
@@ -50,7 +59,7 @@ impl<'r> Resolver<'r> {
         }
     }
 
-    fn hand_action(&mut self, node: &'r Node) -> Option<(HandAction, Option<(f64, Source)>)> {
+    fn hand_action(&mut self, node: &'r Node) -> Option<(HandAction, Option<Forgotten>)> {
         let empty = Table::default();
         let table = node.table().unwrap_or(&empty);
         let text = node.text().or_else(|| table.text("do"))?;
@@ -64,15 +73,17 @@ impl<'r> Resolver<'r> {
         let forgotten = table.get("forgotten").and_then(|node| self.chance_of(node));
         let noticed = table.get("noticed").and_then(|node| self.chance_of(node));
         let source = if forgotten.is_some() { Source::File } else { Source::Practice };
-        let chance = match movement {
+        let chance = forgotten.unwrap_or(FORGOTTEN) * (1.0 - noticed.unwrap_or(NOTICED));
+        let after = self.own_after(table);
+        let forgotten = match movement {
             HandMove::Wait => None,
-            _ => Some((forgotten.unwrap_or(FORGOTTEN) * (1.0 - noticed.unwrap_or(NOTICED)), source)),
+            _ => Some(Forgotten { chance, source, after }),
         };
         let short = text.text.trim().to_string();
         let key = format!("hand.{short}");
         let english = table.string("words").unwrap_or_else(|| self.hand_words(movement, &short));
         let words = self.translations.words(&key, &english, &Filling::default());
-        Some((HandAction { words, short, movement, wait_ms }, chance))
+        Some((HandAction { words, short, movement, wait_ms }, forgotten))
     }
 
     fn wait_of(&mut self, text: &Text) -> Option<u64> {
@@ -136,9 +147,9 @@ impl<'r> Resolver<'r> {
     }
 
     /// Lapses: actions of a routine that are left out.
-    fn note_forgotten(&mut self, routine: RoutineId, chances: Vec<Option<(f64, Source)>>) {
+    fn note_forgotten(&mut self, routine: RoutineId, chances: Vec<Option<Forgotten>>) {
         for (index, chance) in chances.into_iter().enumerate() {
-            let Some((chance, source)) = chance.filter(|(chance, _)| *chance > 0.0) else { continue };
+            let Some(forgotten) = chance.filter(|forgotten| forgotten.chance > 0.0) else { continue };
             let action = &self.machine.routines[routine].actions[index];
             let english = format!("forgotten: {}", action.words.english);
             let mut key = format!("lapse/{}", action.short);
@@ -151,7 +162,8 @@ impl<'r> Resolver<'r> {
             let translations = action.words.translations.clone();
             let words = Words { key: key.clone(), english, translations };
             let index = u32::try_from(index).unwrap_or(u32::MAX);
-            self.lapses_push(key, words, chance, source, FaultEffect::Forgotten(routine, index));
+            let rate = (forgotten.chance, forgotten.source);
+            self.lapses_push(key, words, rate, FaultEffect::Forgotten(routine, index), &forgotten.after);
         }
     }
 
@@ -159,13 +171,22 @@ impl<'r> Resolver<'r> {
         self.lapses.iter().any(|deviation| deviation.key == key)
     }
 
-    fn lapses_push(&mut self, key: String, words: Words, chance: f64, source: Source, effect: FaultEffect) {
+    fn lapses_push(
+        &mut self,
+        key: String,
+        words: Words,
+        (chance, source): (f64, Source),
+        effect: FaultEffect,
+        after: &[(Event, f64)],
+    ) {
+        let after = self.after_events(&[effect], true, after);
         self.lapses.push(Deviation {
             key,
             words,
             kind: DeviationKind::Lapse,
             rate: Rate { chance: Chance::EachTime(chance), source },
             effects: vec![effect],
+            after,
             remedy: None,
         });
     }
@@ -173,7 +194,9 @@ impl<'r> Resolver<'r> {
     /// Lapses of the site: mechanisms found elsewhere, supplies shut by hand.
     pub fn site_lapses(&mut self) {
         for entry in self.entries("mechanisms") {
-            let Some(found) = entry.node.table().and_then(|table| table.table("found")) else { continue };
+            let Some(table) = entry.node.table() else { continue };
+            let after = self.own_after(table);
+            let Some(found) = table.table("found") else { continue };
             let Some(mechanism) = self.mechanism(&entry.key) else { continue };
             for case in &found.entries {
                 let Some(at) = self.position_or_note(mechanism, &case.key, case.key_span) else { continue };
@@ -182,18 +205,21 @@ impl<'r> Resolver<'r> {
                 let key = format!("lapse/{} found {}", entry.key, case.key);
                 let english = format!("{} was left at {}", row.words.english, humanised(&case.key));
                 let words = self.translations.words(&key, &english, &Filling::default());
-                self.lapses_push(key, words, chance, Source::File, FaultEffect::Found(mechanism, at));
+                let effect = FaultEffect::Found(mechanism, at);
+                self.lapses_push(key, words, (chance, Source::File), effect, &after);
             }
         }
         for entry in self.entries("supplies") {
-            let Some(node) = entry.node.table().and_then(|table| table.get("shut_by_hand")) else { continue };
+            let Some(table) = entry.node.table() else { continue };
+            let after = self.own_after(table);
+            let Some(node) = table.get("shut_by_hand") else { continue };
             let Some(supply) = self.supply(&entry.key) else { continue };
             let Some(chance) = self.chance_of(node) else { continue };
             let key = format!("lapse/{} shut", entry.key);
             let english = format!("{} is shut off by hand", self.machine.supplies[supply].words.english);
             let words = self.translations.words(&key, &english, &Filling::default());
             let effect = FaultEffect::Supply(supply, crate::model::Forced::Off);
-            self.lapses_push(key, words, chance, Source::File, effect);
+            self.lapses_push(key, words, (chance, Source::File), effect, &after);
         }
     }
 
@@ -241,7 +267,8 @@ impl<'r> Resolver<'r> {
         let count = actions.len();
         let words = Words::plain(humanised(&name));
         let routine = self.machine.routines.push(Routine { name, words, mode: None, actions });
-        self.note_forgotten(routine, vec![Some((FORGOTTEN * (1.0 - NOTICED), Source::Practice)); count]);
+        let usual = Forgotten { chance: FORGOTTEN * (1.0 - NOTICED), source: Source::Practice, after: Vec::new() };
+        self.note_forgotten(routine, vec![Some(usual); count]);
     }
 
     fn wanted_position(&self, lit: &crate::Condition<WorldFact>, wanted: bool) -> Option<(MechanismId, u8)> {

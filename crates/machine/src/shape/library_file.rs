@@ -66,6 +66,20 @@ static TYPE: Shape = Shape {
     ],
 };
 
+pub(super) const AFTER: Key =
+    may("after", Kind::Table(&EVENTS), "{ moved = 4 }", "How many times likelier after recent events.");
+
+static EVENTS: Shape = Shape {
+    name: "list-of-events",
+    about: "How many times likelier something is after an event; what is left out is as usual for its kind.",
+    keys: &[
+        may("moved", Kind::Number, "4", "After the machine was moved."),
+        may("cleaned", Kind::Number, "3", "After it was cleaned."),
+        may("repaired", Kind::Number, "2", "After something on it was repaired or serviced."),
+        may("power_cut", Kind::Number, "5", "After its mains was lost."),
+    ],
+};
+
 pub(super) static FAULT: Shape = Shape {
     name: "fault",
     about: "A fault mode.",
@@ -89,6 +103,7 @@ pub(super) static FAULT: Shape = Shape {
         may("of", Kind::Text, "\"any\"", "Stops short: of which position."),
         may("within", Kind::Time, "\"T#30s\"", "Creeps: how long it takes."),
         must("rate", Kind::Number, "0.4", "How often, per million hours of running."),
+        AFTER,
         may("remedy", Kind::Text, "\"replace\"", "The remedy's key, or words."),
         SOURCE,
     ],

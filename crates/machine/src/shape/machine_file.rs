@@ -1,6 +1,6 @@
 //! The keys of a machine file.
 
-use super::library_file::{CHECK_KEYS_ABOUT, FAULT};
+use super::library_file::{AFTER, CHECK_KEYS_ABOUT, FAULT};
 use super::{Key, Kind, Shape, may, must};
 
 /// The machine file.
@@ -171,6 +171,7 @@ static SUPPLY: Shape = Shape {
             "What flows, where the type doesn't say.",
         ),
         may("shut_by_hand", Kind::Chance, "\"1 in 300\"", "How often somebody has shut it off."),
+        AFTER,
         may("words", Kind::Text, "\"sensor fuse F3\"", "What people call it."),
         may("place", Kind::Text, "\"cabinet, fuse row\"", "Where it is."),
     ],
@@ -194,6 +195,7 @@ static MECHANISM: Shape = Shape {
             "{ priming = \"1 in 80\" }",
             "How often it is found elsewhere before the routine begins.",
         ),
+        AFTER,
         may(
             "moves",
             Kind::List(&Kind::Table(&MOVE)),
@@ -427,6 +429,7 @@ static HAND_ACTION: Shape = Shape {
         may("words", Kind::Text, "\"shut the door\"", "For people, in the imperative."),
         may("forgotten", Kind::Chance, "\"1 in 100\"", "How often it is forgotten; default 1 in 300."),
         may("noticed", Kind::Chance, "\"9 in 10\"", "How often that is noticed at once; default 1 in 2."),
+        AFTER,
         may("wait", Kind::Time, "\"T#2s\"", "How long people wait afterwards; default until nothing changes."),
     ],
 };
@@ -604,6 +607,7 @@ static CHANGE_MACHINE: Shape = Shape {
     keys: &[
         may("about", Kind::Text, "\"…\"", "What it does, in a sentence."),
         may("scan", Kind::Time, "\"T#5ms\"", "Scan time of the controller."),
+        may("supply", Kind::Text, "\"dc24\"", "What feeds the controller."),
         may("hours_since_well", Kind::Number, "40", "Running hours since it last ran well."),
     ],
 };

@@ -3,7 +3,7 @@
 
 use diagnose::evidence::{Deed, Evidence, Moment};
 use diagnose::reading::{
-    ReadingError, read_checks, read_complaint, read_deeds, read_lamps, read_positions, read_remedies,
+    ReadingError, read_checks, read_complaint, read_deeds, read_events, read_lamps, read_positions, read_remedies,
 };
 use machine::Machine;
 use machine::id::{Id, RoutineId};
@@ -54,7 +54,9 @@ pub fn read(machine: &Machine, why: &Why, typed: &[Typed]) -> Result<(Evidence, 
         moment.remedies = failures.keep("--tried", &one.tried, read_remedies(machine, &one.tried)).unwrap_or_default();
         moments.push(moment);
     }
-    let evidence = Evidence { complaint, routine: taken.routine, hours_since_well: why.hours, moments };
+    let recently = why.recently.join(", ");
+    let recently = failures.keep("--recently", &recently, read_events(&recently)).unwrap_or_default();
+    let evidence = Evidence { complaint, routine: taken.routine, hours_since_well: why.hours, recently, moments };
     failures.or((evidence, taken))
 }
 

@@ -20,6 +20,7 @@ pub fn document(finding: &Finding<'_>) -> Value {
             .into_iter()
             .map(|(what, text)| json!({ "what": what, "text": text }))
             .collect::<Vec<_>>(),
+        "recently": finding.evidence.recently.iter().map(|event| event.key()).collect::<Vec<_>>(),
         "routine": routine,
         "routine_guessed": finding.routine.guessed,
         "answer": finding.answer,

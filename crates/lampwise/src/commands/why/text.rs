@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 
 use diagnose::answer::{Answer, Cause, Fact, NeedState, StandingPoint};
 use diagnose::evidence::{Complaint, Evidence};
-use diagnose::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions};
+use diagnose::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions, event_words};
 use diagnose::wording;
 use machine::id::{Id, RoutineId};
 
@@ -67,6 +67,10 @@ pub fn understood(finding: &Finding<'_>) -> Vec<(&'static str, String)> {
     }
     if let Some(hours) = evidence.hours_since_well {
         parts.push(("ran well", format!("{hours} running hours ago")));
+    }
+    if !evidence.recently.is_empty() {
+        let events: Vec<&str> = evidence.recently.iter().map(|event| event_words(*event)).collect();
+        parts.push(("recently", events.join(", ")));
     }
     for (index, moment) in evidence.moments.iter().enumerate() {
         let mut part = |what, text: String| {
