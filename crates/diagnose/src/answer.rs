@@ -2,7 +2,7 @@
 //! what it waits for, then the causes with their probabilities and reasons.
 
 use crate::diagnoser::{Ground, Look};
-use crate::evidence::{Complaint, Evidence, LampPlace, LampReport, LampState};
+use crate::evidence::{Complaint, LampPlace, LampReport, LampState};
 use crate::panel::LampTruth;
 use crate::seen::lamp_changes;
 use crate::wording;
@@ -167,26 +167,30 @@ pub struct Open {
 /// Causes less probable than this are not listed one by one.
 const LISTED: f64 = 1e-6;
 
-pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>], evidence: &Evidence) -> Answer {
+/// The lamps reported last, as an alternative understands them.
+fn reports<'g>(ground: &'g Ground<'_>) -> &'g [LampReport] {
+    ground.told.moments.last().map_or(&[], |moment| &moment.lamps)
+}
+
+pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>]) -> Answer {
     let all: f64 = grounds.iter().map(|ground| ground.scale * (ground.total + ground.unknown)).sum();
     if all <= 0.0 {
         // Only possible if every probability underflowed: nothing can be said, so all is "not in the file".
         return Answer { not_in_file: 1.0, fits_badly: true, ..Answer::default() };
     }
-    let reports: &[LampReport] = evidence.moments.last().map_or(&[], |moment| &moment.lamps);
     let not_in_file = grounds.iter().map(|ground| ground.scale * ground.unknown).sum::<f64>() / all;
     let nothing_wrong = grounds.iter().map(|ground| ground.scale * ground.nothing).sum::<f64>() / all;
-    let doubtful = doubtful(grounds, reports);
+    let doubtful = doubtful(grounds);
     let misread: f64 = doubtful.iter().map(|one| one.probability).sum();
     let top = grounds.iter().max_by(|a, b| (a.scale * a.total).total_cmp(&(b.scale * b.total)));
     let [_, _, _, more] = top.map_or([0.0; 4], |ground| ground.world.prior.by_size());
     let listed = top.map_or(0.0, |ground| ground.routine.listed);
     let more = more + top.map_or(0.0, |ground| ground.routine.unfollowed);
     Answer {
-        fact: top.and_then(|ground| fact(ground, evidence, reports)),
+        fact: top.and_then(fact),
         standing: standing(grounds, all),
         nothing_wrong,
-        causes: causes(grounds, all, reports),
+        causes: causes(grounds, all),
         together: together(grounds, all),
         not_in_file,
         left_out: more / (listed + more),
@@ -209,30 +213,28 @@ fn label(machine: &Machine, place: LampPlace) -> String {
         .unwrap_or_default()
 }
 
-fn doubtful(grounds: &[Ground<'_>], reports: &[LampReport]) -> Vec<Doubtful> {
-    let mut wrong = vec![0.0; reports.len()];
+fn doubtful(grounds: &[Ground<'_>]) -> Vec<Doubtful> {
+    // The same lamp can sit elsewhere in another alternative; its label stays.
+    let mut wrong: Vec<(String, f64)> = Vec::new();
     let mut total = 0.0;
     for ground in grounds {
-        for look in &ground.looks {
-            let weight = ground.scale * look.weight;
-            total += weight;
-            for (report, wrong) in reports.iter().zip(&mut wrong) {
-                let agrees =
-                    lamp_number(ground, report.place).is_none_or(|lamp| agrees(&look.truth, lamp, report.state));
-                if !agrees {
-                    *wrong += weight;
-                }
+        let weights = ground.looks.iter().map(|look| ground.scale * look.weight);
+        total += weights.sum::<f64>();
+        for report in reports(ground) {
+            let Some(lamp) = lamp_number(ground, report.place) else { continue };
+            let disagree = ground.looks.iter().filter(|look| !agrees(&look.truth, lamp, report.state));
+            let weight: f64 = disagree.map(|look| ground.scale * look.weight).sum();
+            let label = label(&ground.world.machine, report.place);
+            match wrong.iter_mut().find(|(known, _)| *known == label) {
+                Some((_, sum)) => *sum += weight,
+                None => wrong.push((label, weight)),
             }
         }
     }
-    let mut doubtful: Vec<_> = reports
-        .iter()
-        .zip(wrong)
+    let mut doubtful: Vec<_> = wrong
+        .into_iter()
         .filter(|(_, wrong)| *wrong > 0.0 && total > 0.0)
-        .map(|(report, wrong)| Doubtful {
-            lamp: grounds.first().map(|ground| label(&ground.world.machine, report.place)).unwrap_or_default(),
-            probability: wrong / total,
-        })
+        .map(|(lamp, wrong)| Doubtful { lamp, probability: wrong / total })
         .collect();
     doubtful.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     doubtful
@@ -401,8 +403,9 @@ fn by_hand(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
 }
 
 /// The fact that a technician wants first: what the start or the step needs, and what of it is missing.
-fn fact(ground: &Ground<'_>, evidence: &Evidence, reports: &[LampReport]) -> Option<Fact> {
+fn fact(ground: &Ground<'_>) -> Option<Fact> {
     let machine = &ground.world.machine;
+    let (complaint, reports) = (ground.told.complaint, reports(ground));
     let look = ground.looks.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
     let mode = machine.routines[ground.routine.routine].mode;
     let of_mode = |id: &TransitionId| mode.is_none() || machine.charts[machine.transitions[*id].chart].mode == mode;
@@ -413,7 +416,7 @@ fn fact(ground: &Ground<'_>, evidence: &Evidence, reports: &[LampReport]) -> Opt
     };
     // Somebody who says that it won't start wants to know what the start needs, wherever it stands.
     let starts = machine.transitions.ids().filter(|id| machine.transitions[*id].start);
-    let start = starts.filter(of_mode).find(has_needs).filter(|_| evidence.complaint == Some(Complaint::WontStart));
+    let start = starts.filter(of_mode).find(has_needs).filter(|_| complaint == Some(Complaint::WontStart));
     let onward = || {
         enabled(ground, look)
             .into_iter()
@@ -463,7 +466,7 @@ struct Sum {
     members: BTreeMap<String, Member>,
 }
 
-fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause> {
+fn causes(grounds: &[Ground<'_>], all: f64) -> Vec<Cause> {
     let mut sums: BTreeMap<String, Sum> = BTreeMap::new();
     for ground in grounds {
         let scale = ground.scale / all;
@@ -503,7 +506,7 @@ fn causes(grounds: &[Ground<'_>], all: f64, reports: &[LampReport]) -> Vec<Cause
                 sum.alone += part(ground.single[index]) * scale;
                 if weight > sum.reason_weight {
                     sum.reason_weight = weight;
-                    sum.reason = reason(ground, index, reports);
+                    sum.reason = reason(ground, index);
                     sum.words = headline(ground, index, &lot);
                 }
                 for one in lot {
@@ -712,7 +715,7 @@ fn mechanism_name(machine: &Machine, mechanism: machine::id::MechanismId) -> &st
 }
 
 /// One line: which of the odd readings the cause explains, and which speak against it.
-fn reason(ground: &Ground<'_>, class: usize, reports: &[LampReport]) -> String {
+fn reason(ground: &Ground<'_>, class: usize) -> String {
     let Some((look, latent)) = ground.best[class].map(|(index, latent)| (&ground.looks[index], latent)) else {
         return "nothing reported shows it".to_owned();
     };
@@ -727,7 +730,7 @@ fn reason(ground: &Ground<'_>, class: usize, reports: &[LampReport]) -> String {
     let mut explains = Vec::new();
     let mut unexplained = Vec::new();
     let mut against = Vec::new();
-    for report in reports {
+    for report in reports(ground) {
         let Some(lamp) = lamp_number(ground, report.place) else { continue };
         let state = match report.state {
             LampState::Lit => "lit",

@@ -7,7 +7,7 @@ use crate::likelihood::{LampLikelihood, anything};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
 use crate::prior::Prior;
-use crate::renamed::renamed;
+use crate::retold::{Told, retold};
 use crate::seen::{anything_else, lamp_changes, looked_at};
 use crate::tally::{Doubt, Item, Weigher};
 use crate::world::{Alternative, RoutineWorld, World};
@@ -57,6 +57,8 @@ pub struct Extent {
 pub(crate) struct Ground<'d> {
     pub world: &'d World,
     pub routine: &'d RoutineWorld,
+    /// What was reported, as this alternative understands it.
+    pub told: Evidence,
     pub classes: Vec<Class>,
     /// Factor that makes weights comparable between worlds.
     pub scale: f64,
@@ -156,11 +158,18 @@ impl Diagnoser {
         extent
     }
 
-    /// What is wrong, given this evidence.
+    /// What is wrong, given this evidence, which was read with the names of the most probable
+    /// alternative.
     #[must_use]
     pub fn answer(&self, evidence: &Evidence) -> Answer {
-        let evidence = &split_at_extra_deeds(evidence);
-        answer::answer(&self.worlds, &self.grounds(evidence), evidence)
+        self.answer_told(&self.told(evidence))
+    }
+
+    /// What is wrong, given what was reported as each alternative understands it, in the order in
+    /// which they were given. One too few counts as told nothing.
+    #[must_use]
+    pub fn answer_told(&self, told: &[Told]) -> Answer {
+        answer::answer(&self.worlds, &self.grounds(told))
     }
 
     /// How often people are wrong, as this diagnoser assumes it.
@@ -177,15 +186,15 @@ impl Diagnoser {
     /// share of the weight, at most so many for each routine; with the weight of a cause that is not in the
     /// file, on the same scale.
     pub(crate) fn hypotheses(&self, evidence: &Evidence, share: f64, most: usize) -> (Vec<Hypothesis>, f64) {
-        let evidence = &split_at_extra_deeds(evidence);
+        let told = self.told(evidence);
         let mut found = Vec::new();
         let mut unknown = 0.0;
-        for (number, world) in self.worlds.iter().enumerate() {
-            let evidence = self.renamed_for(evidence, world);
+        for (number, (world, told)) in self.worlds.iter().zip(&told).enumerate() {
+            let evidence = split_at_extra_deeds(&told.evidence);
             let [nothing, one, two, more] = world.prior.by_size();
             for (index, routine) in world.routines.iter().enumerate() {
                 let weigher = Weigher::new(world, routine, &evidence, &self.doubt);
-                let scale = world.weight * routine.weight / (nothing + one + two + more);
+                let scale = told.slips() * world.weight * routine.weight / (nothing + one + two + more);
                 let unlisted = routine.listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted);
                 let mut not_in_file = unlisted * weigher.under_unknown();
                 let place = |deviations, mass, stage, stands| Hypothesis {
@@ -239,25 +248,30 @@ impl Diagnoser {
     /// The bare numbers: how probable each deviation is, given this evidence.
     #[must_use]
     pub fn marginals(&self, evidence: &Evidence) -> Marginals {
-        marginals(&self.grounds(&split_at_extra_deeds(evidence)))
+        marginals(&self.grounds(&self.told(evidence)))
     }
 
-    fn grounds(&self, evidence: &Evidence) -> Vec<Ground<'_>> {
-        let named: Vec<Evidence> = self.worlds.iter().map(|world| self.renamed_for(evidence, world)).collect();
+    /// What each alternative understands of evidence read with the names of the first.
+    fn told(&self, evidence: &Evidence) -> Vec<Told> {
+        let Some(first) = self.worlds.first() else { return Vec::new() };
+        self.worlds.iter().map(|world| retold(evidence, &first.machine, &world.machine)).collect()
+    }
+
+    fn grounds(&self, told: &[Told]) -> Vec<Ground<'_>> {
+        let nothing = Told::default();
+        let told = told.iter().chain(std::iter::repeat(&nothing));
         self.worlds
             .iter()
-            .zip(&named)
-            .flat_map(|(world, evidence)| world.routines.iter().map(move |routine| (world, routine, evidence)))
-            .map(|(world, routine, evidence)| self.ground(world, routine, evidence))
+            .zip(told)
+            .flat_map(|(world, told)| {
+                let evidence = split_at_extra_deeds(&told.evidence);
+                let grounds = world.routines.iter().map(move |routine| {
+                    let ground = self.ground(world, routine, &evidence);
+                    Ground { scale: ground.scale * told.slips(), told: evidence.clone(), ..ground }
+                });
+                grounds.collect::<Vec<_>>()
+            })
             .collect()
-    }
-
-    /// The evidence as another world names it; it was read with the names of the first.
-    fn renamed_for(&self, evidence: &Evidence, world: &World) -> Evidence {
-        match self.worlds.first() {
-            Some(first) => renamed(evidence, &first.machine, &world.machine),
-            None => evidence.clone(),
-        }
     }
 
     fn ground<'d>(&'d self, world: &'d World, routine: &'d RoutineWorld, evidence: &Evidence) -> Ground<'d> {
@@ -619,6 +633,7 @@ fn first_moment<'d>(
     Ground {
         world,
         routine,
+        told: Evidence::default(),
         scale,
         total: tally.total,
         nothing: tally.nothing,
@@ -644,6 +659,7 @@ fn gather<'d>(
     let mut ground = Ground {
         world,
         routine,
+        told: Evidence::default(),
         classes: weigher.classes.clone(),
         scale,
         total: 0.0,

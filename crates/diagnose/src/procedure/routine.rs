@@ -69,7 +69,7 @@ pub fn diagnoser(alternatives: &[Alternative], procedure: ProcedureId, steps: us
         machine: as_routine(&one.machine, procedure, steps),
     };
     let options = Options { before_power_on: BEFORE, looks_after_wait: true, ..*options };
-    Diagnoser::new(alternatives.iter().map(led).collect(), None, &options)
+    Diagnoser::new(alternatives.iter().map(led).collect(), &crate::evidence::Circumstances::default(), &options)
 }
 
 /// The routine of [`as_routine`].

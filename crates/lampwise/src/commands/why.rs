@@ -52,9 +52,11 @@ pub(super) fn page_about(
 pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode, Failure> {
     let moments = moments::moments(why, matches)?;
     let chosen = input::choose(&why.choice)?;
-    let Some(first) = chosen.alternatives.first() else { return Err(Failure::file(Vec::new(), Vec::new())) };
-    let machine = first.machine.clone();
-    let (evidence, routine) = evidence::read(&machine, why, &moments)?;
+    let machines: Vec<&Machine> = chosen.alternatives.iter().map(|one| &one.machine).collect();
+    let heard = evidence::read(&machines, why, &moments)?;
+    let best = machines.get(heard.best).zip(heard.told.get(heard.best));
+    let Some((machine, told)) = best else { return Err(Failure::file(Vec::new(), Vec::new())) };
+    let (machine, evidence) = ((*machine).clone(), told.evidence.clone());
     let alternatives = chosen
         .alternatives
         .into_iter()
@@ -62,14 +64,14 @@ pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode,
         .collect();
     let (answer, extent) = progress::while_working("working out what can go wrong", || {
         let diagnoser = Diagnoser::new(alternatives, &evidence.circumstances(), &sim::Options::default());
-        (diagnoser.answer(&evidence), diagnoser.extent())
+        (diagnoser.answer_told(&heard.told), diagnoser.extent())
     });
     let finding = Finding {
         machine: &machine,
         sources: &chosen.reading.sources,
         remarks: &chosen.remarks,
         evidence: &evidence,
-        routine,
+        routine: heard.routine,
         answer,
         extent,
         all: why.all,

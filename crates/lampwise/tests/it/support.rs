@@ -2,6 +2,7 @@
 
 use std::path::{Path, PathBuf};
 use std::process::{Command, Output, Stdio};
+use std::sync::atomic::{AtomicUsize, Ordering};
 
 /// What the program printed and how it ended.
 pub struct Ran {
@@ -37,11 +38,14 @@ pub fn root() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("../..")
 }
 
-/// A file of this test alone, with this content.
+/// A file with this content. It is never seen half written, as tests that run side by side write the same ones.
 pub fn file(name: &str, content: impl AsRef<[u8]>) -> String {
+    static WRITTEN: AtomicUsize = AtomicUsize::new(0);
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR"));
-    let path = folder.join(name);
-    std::fs::write(&path, content).expect("a file can be written");
+    let number = WRITTEN.fetch_add(1, Ordering::Relaxed);
+    let (path, draft) = (folder.join(name), folder.join(format!("{}-{number}.draft", std::process::id())));
+    std::fs::write(&draft, content).expect("a file can be written");
+    std::fs::rename(&draft, &path).expect("a file can be renamed");
     path.display().to_string()
 }
 

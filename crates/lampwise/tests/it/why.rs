@@ -158,6 +158,60 @@ fn an_unknown_event_is_told_with_the_known_ones() {
     assert!(err.contains("`moved`, `cleaned`, `repaired` and `power cut`"), "{err}");
 }
 
+/// The press in two revisions: only the newer has a hood and its lamp, only the older the lamp X5.
+fn press_in_two_revisions() -> String {
+    let text = std::fs::read_to_string(press()).unwrap();
+    let text = text.replace("name = \"Press\"\n", "name = \"Press\"\nrevision = \"old\"\n")
+        + "[routines.press]\ndo = [\"press start\"]\n[revisions.new]\nremove = [\"inputs.X5\"]\n\
+           [revisions.new.change.inputs]\nX7 = { lit = \"hood = shut\" }\n\
+           [revisions.new.change.routines.press]\ndo = [\"hood shut\", \"press start\"]\n\
+           [revisions.new.change.charts.press]\nneeds = [\"ram = up\", \"hood = shut\"]\n";
+    let text = text.replace("X3 =", "X5 = { lit = \"tray = shut\" }\nX3 =");
+    file("press-in-two-revisions.toml", text)
+}
+
+fn revision_weight(arguments: &[&str], revision: &str) -> f64 {
+    let machine = press_in_two_revisions();
+    let mut all = vec!["why", &machine, "--json"];
+    all.extend(arguments);
+    let document: serde_json::Value = serde_json::from_str(&lampwise(&all).good()).unwrap();
+    let open = document["answer"]["open"].as_array().unwrap();
+    let of = |one: &&serde_json::Value| one["choices"].to_string().contains(&format!("revision {revision}"));
+    open.iter().filter(of).map(|one| one["probability"].as_f64().unwrap()).sum()
+}
+
+#[test]
+fn what_only_another_revision_has_is_read_and_tells_the_revision() {
+    let usual = revision_weight(&["--lamps", "X2 on"], "new");
+    assert!((0.3..0.7).contains(&usual), "{usual}");
+    for report in [
+        &["--lamps", "X2 X7 on"][..],
+        &["--saw", "hood shut"],
+        &["--did", "shut the hood, pressed start"],
+        &["--found", "hood: shut"],
+    ] {
+        let weight = revision_weight(report, "new");
+        assert!(weight > 0.9, "{report:?}: {weight}");
+    }
+    assert!(revision_weight(&["--lamps", "X2 X5 on"], "old") > 0.9);
+    let mixed = revision_weight(&["--lamps", "X7 on", "--saw", "tray shut"], "new");
+    assert!((0.01..0.99).contains(&mixed), "each has one thing that the other has not: {mixed}");
+}
+
+#[test]
+fn what_no_revision_has_is_told_with_the_names_of_the_first() {
+    let err = lampwise(&["why", &press_in_two_revisions(), "--lamps", "X7 X99 on"]).bad(2);
+    assert!(err.contains("X99"), "{err}");
+}
+
+#[test]
+fn all_others_dark_speaks_of_the_lamps_that_each_revision_has() {
+    // The hood's lamp is lit whenever the newer revision can start, so that "all others dark" speaks against it.
+    let deeds = ["--did", "pressed start", "--complaint", "stops midway"];
+    let weight = |lamps: &str| revision_weight(&[&["--lamps", lamps][..], &deeds].concat(), "new");
+    assert!(weight("X5 on, rest off") < weight("X5 on"), "{} {}", weight("X5 on, rest off"), weight("X5 on"));
+}
+
 #[test]
 fn the_same_reports_give_the_same_answer() {
     let ask = || lampwise(&["why", &press(), "--lamps", "X2 off", "--json"]).good();

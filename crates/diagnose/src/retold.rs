@@ -1,50 +1,90 @@
-//! The same evidence in the numbers of another alternative of the machine. A
-//! revision can have a point or a mechanism more, so that the numbers behind it
-//! differ; names stay.
+//! Evidence in the words of another alternative of the machine. A revision can have
+//! a point or a mechanism more, so that the numbers behind it differ; names stay.
 //!
-//! Hazard: what the other alternative does not have is left out there, and so
-//! speaks neither for nor against it.
+//! What the other alternative does not have can't be weighed there lamp by lamp. It is
+//! counted: somebody who names such a thing has probably another alternative in front of them.
 
-use crate::evidence::{CheckReport, Deed, Evidence, LampPlace, LampReport, Moment, PositionReport};
+use std::cell::Cell;
+
+use crate::evidence::{CheckReport, Deed, Evidence, LampPlace, LampReport, Moment, Naming, PositionReport};
 use machine::Machine;
 use machine::id::{Id, MechanismId, RoutineId, SupplyId};
 use machine::model::HandMove;
 
-/// Evidence read with the names of `from`, for use with `to`.
-pub(crate) fn renamed(evidence: &Evidence, from: &Machine, to: &Machine) -> Evidence {
-    let renamer = Renamer { from, to };
+/// The probability that somebody names a thing that their machine does not have: a slip, as
+/// rare as naming the wrong lamp. Common practice, no source.
+pub const NAMES_WHAT_IS_NOT_THERE: f64 = 0.01;
+
+/// Evidence as one alternative of the machine understands it.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Told {
+    /// What of it this alternative understands, in its numbers.
+    pub evidence: Evidence,
+    /// How many things were named that this alternative does not have.
+    pub unknown: u32,
+}
+
+impl Told {
+    /// How probable it is that so many things were named by a slip.
+    pub(crate) fn slips(&self) -> f64 {
+        // More than this is the same mistake again: the caller has another file or machine in mind.
+        const MOST: u32 = 3;
+        NAMES_WHAT_IS_NOT_THERE.powi(self.unknown.min(MOST).cast_signed())
+    }
+}
+
+/// Evidence read with the names of `from`, as `to` understands it.
+#[must_use]
+pub fn retold(evidence: &Evidence, from: &Machine, to: &Machine) -> Told {
+    let renamer = Renamer { from, to, unknown: Cell::new(0) };
     let routine = evidence.routine.unwrap_or(RoutineId::new(0));
-    Evidence {
+    let evidence = Evidence {
         complaint: evidence.complaint,
         routine: evidence.routine.and_then(|routine| renamer.routine(routine)),
         hours_since_well: evidence.hours_since_well,
         recently: evidence.recently.clone(),
         moments: evidence.moments.iter().map(|moment| renamer.moment(moment, routine)).collect(),
-    }
+    };
+    Told { evidence, unknown: renamer.unknown.get() }
 }
 
 struct Renamer<'m> {
     from: &'m Machine,
     to: &'m Machine,
+    /// Things that were named and are not in `to`.
+    unknown: Cell<u32>,
 }
 
 impl Renamer<'_> {
+    /// What was found, or one more thing that is not there.
+    fn counted<T>(&self, found: Option<T>) -> Option<T> {
+        if found.is_none() {
+            self.unknown.set(self.unknown.get().saturating_add(1));
+        }
+        found
+    }
+
     fn moment(&self, moment: &Moment, routine: RoutineId) -> Moment {
         Moment {
-            deeds: moment.deeds.iter().filter_map(|deed| self.deed(*deed, routine)).collect(),
-            remedies: moment
-                .remedies
+            deeds: moment.deeds.iter().filter_map(|deed| self.counted(self.deed(*deed, routine))).collect(),
+            remedies: moment.remedies.iter().filter_map(|remedy| self.counted(self.remedy(*remedy))).collect(),
+            lamps: moment
+                .lamps
                 .iter()
-                .filter_map(|remedy| {
-                    let key = &self.from.remedies.get(*remedy)?.key;
-                    self.to.remedies.find(|row| row.key == *key).map(|(id, _)| id)
+                .filter_map(|report| match report.naming {
+                    Naming::Named => self.counted(self.lamp(*report)),
+                    Naming::Rest => self.lamp(*report),
                 })
                 .collect(),
-            lamps: moment.lamps.iter().filter_map(|report| self.lamp(*report)).collect(),
-            positions: moment.positions.iter().filter_map(|report| self.position(*report)).collect(),
-            checks: moment.checks.iter().filter_map(|report| self.check(*report)).collect(),
+            positions: moment.positions.iter().filter_map(|report| self.counted(self.position(*report))).collect(),
+            checks: moment.checks.iter().filter_map(|report| self.counted(self.check(*report))).collect(),
             runs: moment.runs,
         }
+    }
+
+    fn remedy(&self, remedy: machine::id::RemedyId) -> Option<machine::id::RemedyId> {
+        let key = &self.from.remedies.get(remedy)?.key;
+        self.to.remedies.find(|row| row.key == *key).map(|(id, _)| id)
     }
 
     fn routine(&self, routine: RoutineId) -> Option<RoutineId> {
@@ -171,8 +211,9 @@ mod tests {
             runs: None,
         };
         let evidence = Evidence { routine: Some(routine), moments: vec![moment], ..Evidence::default() };
-        let there = renamed(&evidence, &a, &b);
-        assert_eq!(said(&a, &evidence), said(&b, &there));
-        assert_eq!(renamed(&there, &b, &a), evidence);
+        let there = retold(&evidence, &a, &b);
+        assert_eq!(there.unknown, 0);
+        assert_eq!(said(&a, &evidence), said(&b, &there.evidence));
+        assert_eq!(retold(&there.evidence, &b, &a), Told { evidence, unknown: 0 });
     }
 }
