@@ -407,6 +407,10 @@ fn fact(ground: &Ground<'_>) -> Option<Fact> {
     let machine = &ground.world.machine;
     let (complaint, reports) = (ground.told.complaint, reports(ground));
     let look = ground.looks.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
+    // A controller that does not run waits for none of it.
+    if !look.situation.on(ground.world.plant.layout().running()) {
+        return None;
+    }
     let mode = machine.routines[ground.routine.routine].mode;
     let of_mode = |id: &TransitionId| mode.is_none() || machine.charts[machine.transitions[*id].chart].mode == mode;
     let has_needs = |id: &TransitionId| !machine.transitions[*id].when.conjuncts().is_empty();
@@ -506,7 +510,7 @@ fn causes(grounds: &[Ground<'_>], all: f64) -> Vec<Cause> {
                 sum.alone += part(ground.single[index]) * scale;
                 if weight > sum.reason_weight {
                     sum.reason_weight = weight;
-                    sum.reason = reason(ground, index);
+                    sum.reason = reason(ground, index, marginal[index]);
                     sum.words = headline(ground, index, &lot);
                 }
                 for one in lot {
@@ -626,14 +630,14 @@ fn headline(ground: &Ground<'_>, class: usize, lot: &[usize]) -> String {
             DeviationKind::Fault(device) => {
                 let device = &machine.devices[device];
                 let name = if device.words.english.is_empty() { &device.name } else { &device.words.english };
-                let about = match device.role {
-                    DeviceRole::Input(input) => format!(" ({})", machine.inputs[input].label),
-                    DeviceRole::Output(output) => {
-                        machine.outputs[output].label.as_ref().map(|label| format!(" ({label})")).unwrap_or_default()
-                    }
-                    _ => String::new(),
+                let label = match device.role {
+                    DeviceRole::Input(input) => Some(&machine.inputs[input].label),
+                    DeviceRole::Output(output) => machine.outputs[output].label.as_ref(),
+                    _ => None,
                 };
-                format!("{name}{about}: {}", row.words.english)
+                // Where the point has no tag of its own, its label stands in the name already.
+                let about = label.filter(|label| !wording::says(name, label)).map(|label| format!(" ({label})"));
+                format!("{name}{}: {}", about.unwrap_or_default(), row.words.english)
             }
             DeviationKind::Lapse => row.words.english.clone(),
         }
@@ -664,8 +668,10 @@ fn effect_words(machine: &Machine, effect: FaultEffect) -> String {
         }
         FaultEffect::Output(output, _, forced) => {
             let row = &machine.outputs[output];
-            let label = row.label.as_ref().map(|label| format!("{label} ")).unwrap_or_default();
-            let name = format!("{label}({})", row.words.english);
+            let name = match &row.label {
+                Some(label) => format!("{label} ({})", row.words.english),
+                None => format!("output \"{}\"", row.words.english),
+            };
             match forced {
                 Forced::Off => format!("{name} does not act"),
                 Forced::On => format!("{name} acts all the time"),
@@ -715,10 +721,16 @@ fn mechanism_name(machine: &Machine, mechanism: machine::id::MechanismId) -> &st
 }
 
 /// One line: which of the odd readings the cause explains, and which speak against it.
-fn reason(ground: &Ground<'_>, class: usize) -> String {
+fn reason(ground: &Ground<'_>, class: usize, mass: f64) -> String {
+    const NOTHING: &str = "nothing reported shows it";
     let Some((look, latent)) = ground.best[class].map(|(index, latent)| (&ground.looks[index], latent)) else {
-        return "nothing reported shows it".to_owned();
+        return NOTHING.to_owned();
     };
+    // What is hardly likelier than before any report, and then beside something else, explains nothing itself.
+    let before: f64 = ground.classes[class].members.iter().map(|member| ground.world.prior.probability(*member)).sum();
+    if mass <= 1.5 * before * ground.total && ground.single[class] < 0.5 * mass {
+        return NOTHING.to_owned();
+    }
     let machine = &ground.world.machine;
     let set = [(&ground.classes[class], latent)];
     let truth = look.truth.with(&lamp_changes(ground.world, &look.situation, &look.truth, &set));

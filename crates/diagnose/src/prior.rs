@@ -78,6 +78,12 @@ impl Prior {
         self.odds[deviation.index()]
     }
 
+    /// The probability of a deviation before anything was reported.
+    #[must_use]
+    pub fn probability(&self, deviation: DeviationId) -> f64 {
+        self.odds(deviation) / (1.0 + self.groups[self.group(deviation) as usize])
+    }
+
     /// The group of deviations that exclude each other.
     #[must_use]
     pub fn group(&self, deviation: DeviationId) -> u32 {

@@ -98,6 +98,20 @@ pub fn lamp_of(machine: &Machine, fact: ProgramFact) -> Option<String> {
     Some(machine.lamp_rows[place.row].lamps[place.column].label.clone())
 }
 
+/// Whether a text holds a name as a word of its own.
+///
+/// ```
+/// assert!(diagnose::wording::says("sensor I8 (head is up)", "I8"));
+/// assert!(!diagnose::wording::says("sensor I80", "I8"));
+/// ```
+#[must_use]
+pub fn says(text: &str, name: &str) -> bool {
+    let apart = |letter: Option<char>| letter.is_none_or(|letter| !letter.is_alphanumeric() && letter != '_');
+    let mut places = text.match_indices(name);
+    !name.is_empty()
+        && places.any(|(at, _)| apart(text[..at].chars().next_back()) && apart(text[at + name.len()..].chars().next()))
+}
+
 /// Names joined as in a sentence: "a", "a and b", "a, b and c".
 #[must_use]
 pub fn list(names: &[String]) -> String {

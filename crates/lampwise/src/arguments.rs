@@ -80,7 +80,7 @@ pub enum Command {
     Play(Play),
     /// Lead through a service job: cautions, actions, lamps to be seen, values to measure.
     Procedure(Procedure),
-    /// Look a machine file over: all mistakes in one go.
+    /// Look machine files or device libraries over: all mistakes in one go.
     Lint(Lint),
     /// Draft a first machine file from an I/O list.
     Draft(Draft),
@@ -279,7 +279,7 @@ Exit code 1 if any file has errors; warnings and notes alone give 0.";
 #[derive(Debug, Args)]
 #[command(after_help = LINT_EXAMPLES)]
 pub struct Lint {
-    /// The machine files.
+    /// Machine files, or device libraries.
     #[arg(value_name = "FILE", required = true)]
     pub files: Vec<PathBuf>,
 

@@ -97,14 +97,45 @@ fn in_folder(path: &Path) -> String {
     toml.unwrap_or_else(|| path.join("machine.toml")).display().to_string()
 }
 
+/// A file that was looked over: the texts that places refer to, and what is wrong.
+pub struct LookedOver {
+    pub sources: Vec<Source>,
+    pub problems: Vec<Problem>,
+}
+
+/// Looks a machine file over with its device libraries, or a device library by itself.
+pub fn look_over(path: &Path, libraries: &[PathBuf]) -> Result<LookedOver, Failure> {
+    let source = machine_text(path)?;
+    if machine::is_library(&source) {
+        let others: Result<Vec<Source>, Failure> = libraries.iter().map(|path| library_text(path)).collect();
+        let (sources, problems) = machine::lint_library(source, &others?);
+        return Ok(LookedOver { sources, problems });
+    }
+    let reading = read_with_libraries(source, path, libraries)?;
+    let mut problems = reading.lint();
+    if !problems.iter().any(Problem::is_error) {
+        // What procedures promise can only be judged by simulation.
+        problems.extend(diagnose::procedure::judge(&reading));
+    }
+    Ok(LookedOver { sources: reading.sources, problems })
+}
+
+fn library_text(path: &Path) -> Result<Source, Failure> {
+    read_text(path, "the device library", LARGEST_FILE)
+}
+
 /// Reads a machine file with its device libraries: those that it names, beside it, then those of the command line.
 pub fn read_machine(path: &Path, libraries: &[PathBuf]) -> Result<Reading, Failure> {
     let source = machine_text(path)?;
+    read_with_libraries(source, path, libraries)
+}
+
+fn read_with_libraries(source: Source, path: &Path, libraries: &[PathBuf]) -> Result<Reading, Failure> {
     let folder = path.parent().unwrap_or(Path::new(""));
     let named = machine::libraries_named(&source).into_iter().map(|name| folder.join(name));
     let mut texts = Vec::new();
     for library in named.chain(libraries.iter().cloned()) {
-        texts.push(read_text(&library, "the device library", LARGEST_FILE)?);
+        texts.push(library_text(&library)?);
     }
     Ok(machine::read(source, &texts))
 }

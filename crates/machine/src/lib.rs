@@ -23,5 +23,8 @@ pub mod tree;
 pub use condition::Condition;
 pub use model::Machine;
 pub use problem::{Problem, Severity};
-pub use reading::{Alternative, Choice, LARGEST_FILE, Reading, Resolved, Revision, libraries_named, load_str, read};
+pub use reading::{
+    Alternative, Choice, LARGEST_FILE, Reading, Resolved, Revision, is_library, libraries_named, lint_library,
+    load_str, read,
+};
 pub use source::{Source, Span};

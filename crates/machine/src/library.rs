@@ -2,6 +2,7 @@
 //! looks at them and what puts them right. Data files of the same kind as a
 //! machine file ship in the program; a shop can add its own beside them.
 
+mod references;
 mod safety;
 mod types;
 mod words;
@@ -9,6 +10,7 @@ mod words;
 use std::collections::BTreeMap;
 use std::sync::OnceLock;
 
+pub(crate) use references::judge_fault;
 pub(crate) use safety::{judge_check, judge_remedy, judge_text, judge_words};
 pub use types::{
     CheckType, DeviceType, FaultAction, FaultType, Observes, RemedyType, StandsIn, read_access, read_after, read_check,
@@ -53,23 +55,38 @@ impl Library {
         static LIBRARY: OnceLock<Library> = OnceLock::new();
         LIBRARY.get_or_init(|| {
             let mut library = Self::default();
-            for (name, text) in EMBEDDED {
-                library.add(Source::new(*name, *text));
-            }
+            // Files name types of files that come later, so that references are judged at the end.
+            let roots: Vec<Table> =
+                EMBEDDED.iter().map(|(name, text)| library.read(Source::new(*name, *text))).collect();
+            roots.iter().for_each(|root| library.judge_references(root));
             library
         })
     }
 
     /// Reads one more text; its types replace those of the same key.
     pub fn add(&mut self, source: Source) {
+        let root = self.read(source);
+        self.judge_references(&root);
+    }
+
+    /// Notes what names something that there is not.
+    fn judge_references(&mut self, root: &Table) {
+        let mut problems = Problems::default();
+        references::judge_references(root, &self.types, &mut problems);
+        self.problems.extend(problems.into_sorted());
+    }
+
+    fn read(&mut self, source: Source) -> Table {
         let file = u32::try_from(self.sources.len() + 1).unwrap_or(u32::MAX);
         let mut problems = Problems::default();
         let root = tree::parse(&source, file, &mut problems);
         let shape = if root.get("text").is_some() { &WORDS_FILE } else { &LIBRARY_FILE };
         shape::check(&root, shape, Span::new(file, 0..0), &mut problems);
+        crate::reading::check_format(&root, &mut problems);
         self.add_tree(&root, &mut problems);
         self.sources.push(source);
         self.problems.extend(problems.into_sorted());
+        root
     }
 
     fn add_tree(&mut self, root: &Table, problems: &mut Problems) {

@@ -106,7 +106,12 @@ pub fn read(source: Source, libraries: &[Source]) -> Reading {
         tree::parse(&source, 0, &mut problems)
     };
     let head = Span::new(0, 0..0);
-    shape::check(&root, &MACHINE_FILE, head, &mut problems);
+    if looks_like_library(&root) {
+        let hint = "a machine file names it: library = \"shop-devices.toml\" in [machine]";
+        problems.error(head, "no-machine-file", "this is a device library, no machine file", hint);
+    } else {
+        shape::check(&root, &MACHINE_FILE, head, &mut problems);
+    }
     check_format(&root, &mut problems);
     let root = if refuse_huge(&root, &mut problems) { Table::default() } else { root };
     problems.extend(library.problems.iter().cloned());
@@ -116,6 +121,40 @@ pub fn read(source: Source, libraries: &[Source]) -> Reading {
     sources.extend(library.sources.iter().cloned());
     let revisions = revisions(&root);
     Reading { sources, problems: problems.into_sorted(), root, library, translations, revisions }
+}
+
+/// Whether a text is a device library or its translations rather than a machine file.
+///
+/// ```
+/// use machine::{Source, is_library};
+/// assert!(is_library(&Source::new("a.toml", "format = 1\n[types.bell]\nwords = \"bell\"")));
+/// assert!(!is_library(&Source::new("a.toml", "format = 1\n[machine]\nname = \"Bell\"")));
+/// ```
+#[must_use]
+pub fn is_library(source: &Source) -> bool {
+    source.text.len() <= LARGEST_FILE && looks_like_library(&tree::parse(source, 0, &mut Problems::default()))
+}
+
+fn looks_like_library(root: &Table) -> bool {
+    let library = root.get("types").is_some() || (root.get("language").is_some() && root.get("text").is_some());
+    library && root.get("machine").is_none() && root.get("inputs").is_none()
+}
+
+/// Everything that is wrong with a device library by itself, with the texts that places refer to.
+/// `others` are libraries that it builds upon, beside that in the program.
+#[must_use]
+pub fn lint_library(source: Source, others: &[Source]) -> (Vec<Source>, Vec<Problem>) {
+    let mut library = Library::embedded().clone();
+    for other in others {
+        library.add(other.clone());
+    }
+    let before = library.problems.len();
+    library.add(source.clone());
+    // Places count the machine file first, of which there is none here.
+    let sources = std::iter::once(source).chain(library.sources).collect();
+    let mut problems = Problems::default();
+    problems.extend(library.problems.split_off(before));
+    (sources, problems.into_sorted())
 }
 
 /// The further device libraries that a machine file names, as it writes them; to be read before the file itself.
@@ -146,7 +185,8 @@ pub fn load_str(name: &str, text: &str) -> Result<Machine, Vec<Problem>> {
     resolved.alternatives.into_iter().next().map(|alternative| alternative.machine).ok_or_else(Vec::new)
 }
 
-fn check_format(root: &Table, problems: &mut Problems) {
+/// Notes a format that this program does not know.
+pub(crate) fn check_format(root: &Table, problems: &mut Problems) {
     if let Some(node) = root.get("format")
         && root.whole("format").is_some_and(|format| format != 1)
     {

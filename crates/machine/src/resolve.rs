@@ -24,6 +24,7 @@ mod supplies;
 use std::collections::BTreeMap;
 
 pub(crate) use alternatives::{MOST_ALTERNATIVES, OpenChoice, alternatives, combinations};
+pub(crate) use lookup::nearest_hint;
 pub(crate) use mentions::Mention;
 
 use crate::id::{InputId, MechanismId, OutputId, SettingId, SupplyId};
@@ -199,7 +200,7 @@ impl<'r> Resolver<'r> {
         }
         for (name, value) in self.asked {
             let Some((_, setting)) = self.machine.settings.find(|setting| setting.name == *name) else {
-                let hint = lookup::nearest_hint(name, self.machine.settings.rows().map(|row| row.name.as_str()));
+                let hint = nearest_hint(name, self.machine.settings.rows().map(|row| row.name.as_str()));
                 let what = format!("there is no setting `{name}`");
                 self.problems.error(Span::default(), "unknown-name", what, hint);
                 continue;

@@ -5,7 +5,7 @@
 use std::fs;
 use std::path::{Path, PathBuf};
 
-use machine::{Source, read};
+use machine::{Source, is_library, lint_library, read};
 
 fn files(folder: &str, extension: &str) -> Vec<PathBuf> {
     let folder = Path::new(env!("CARGO_MANIFEST_DIR")).join(folder);
@@ -20,9 +20,15 @@ fn files(folder: &str, extension: &str) -> Vec<PathBuf> {
 
 fn lint(path: &Path) -> String {
     let name = path.file_name().unwrap().to_string_lossy().to_string();
-    let reading = read(Source::new(name, fs::read_to_string(path).unwrap()), &[]);
-    let shown: Vec<String> =
-        reading.lint().iter().map(|problem| problem.render(&reading.sources, false) + "\n").collect();
+    let source = Source::new(name, fs::read_to_string(path).unwrap());
+    let (sources, problems) = if is_library(&source) {
+        lint_library(source, &[])
+    } else {
+        let reading = read(source, &[]);
+        let problems = reading.lint();
+        (reading.sources, problems)
+    };
+    let shown: Vec<String> = problems.iter().map(|problem| problem.render(&sources, false) + "\n").collect();
     shown.join("\n")
 }
 

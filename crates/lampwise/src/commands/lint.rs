@@ -1,4 +1,4 @@
-//! `lampwise lint`: all mistakes of machine files in one go.
+//! `lampwise lint`: all mistakes of machine files and device libraries in one go.
 
 use std::fmt::Write as _;
 use std::io;
@@ -20,8 +20,8 @@ pub fn run(lint: &Lint, screen: &Screen) -> Result<ExitCode, Failure> {
     let mut wrong = false;
     let mut unreadable: Option<Failure> = None;
     for path in &lint.files {
-        let reading = match input::read_machine(path, &lint.library) {
-            Ok(reading) => reading,
+        let looked = match input::look_over(path, &lint.library) {
+            Ok(looked) => looked,
             Err(failure) => {
                 unreadable = Some(match unreadable {
                     Some(before) => before.and(failure),
@@ -30,21 +30,17 @@ pub fn run(lint: &Lint, screen: &Screen) -> Result<ExitCode, Failure> {
                 continue;
             }
         };
-        let mut problems = reading.lint();
-        if !problems.iter().any(Problem::is_error) {
-            // What procedures promise can only be judged by simulation.
-            problems.extend(diagnose::procedure::judge(&reading));
-        }
+        let input::LookedOver { sources, problems } = looked;
         let errors = count(&problems, Severity::Error);
         wrong |= errors > 0;
         files.push(json!({
             "file": path.display().to_string(),
             "errors": errors,
             "warnings": count(&problems, Severity::Warning),
-            "problems": problems.iter().map(|problem| problem.to_json(&reading.sources)).collect::<Vec<_>>(),
+            "problems": problems.iter().map(|problem| problem.to_json(&sources)).collect::<Vec<_>>(),
         }));
         for problem in &problems {
-            _ = writeln!(out, "{}\n", problem.render(&reading.sources, colour));
+            _ = writeln!(out, "{}\n", problem.render(&sources, colour));
         }
         let style = if errors > 0 { BAD } else { GOOD };
         let name = path.display();

@@ -1,4 +1,4 @@
-use crate::support::{PRESS, file, lampwise};
+use crate::support::{PRESS, file, lampwise, root};
 
 #[test]
 fn a_good_file_gives_exit_code_0() {
@@ -43,4 +43,22 @@ fn the_libraries_that_a_file_names_are_read_beside_it() {
     let text = PRESS.replacen("[machine]\n", "[machine]\nlibrary = [\"shop.toml\"]\n", 1);
     let ran = lampwise(&["lint", &file("has-library.toml", text)]);
     assert!(!ran.err.contains("no such file"), "{}", ran.err);
+}
+
+#[test]
+fn a_device_library_is_looked_over_by_itself_and_is_no_machine() {
+    let page = std::fs::read_to_string(root().join("docs/machine-file.md")).unwrap();
+    let text = page.split("```toml whole shop-devices.toml\n").nth(1).unwrap().split("```").next().unwrap();
+    let good = file("shop-good.toml", text);
+    assert!(lampwise(&["lint", &good]).good().contains("no mistakes found"));
+    let wrong = file("shop-wrong.toml", text.replace("remedy = \"wipe\"", "remedy = \"wype\""));
+    let ran = lampwise(&["lint", &wrong]);
+    assert_eq!(ran.code, 1);
+    assert!(
+        ran.out.contains("this type has no remedy `wype`") && ran.out.contains("shop-wrong.toml:16:10"),
+        "{}",
+        ran.out
+    );
+    let err = lampwise(&["why", &good]).bad(1);
+    assert!(err.contains("this is a device library, no machine file"), "{err}");
 }

@@ -213,6 +213,30 @@ fn all_others_dark_speaks_of_the_lamps_that_each_revision_has() {
 }
 
 #[test]
+fn a_label_is_not_said_twice_and_members_do_not_repeat_the_headline() {
+    let out = lampwise(&["why", &press(), "--lamps", "X2 off, X3 off", "--saw", "ram up", "--all"]).good();
+    assert!(out.contains("X2 (ram is up) stays dark"), "{out}");
+    assert!(!out.contains("(ram is up) (X2)") && !out.contains("X2 (ram is up): "), "{out}");
+    assert!(!out.contains("  (ram"), "an output without a lamp has a name too\n{out}");
+}
+
+#[test]
+fn what_nothing_reported_shows_explains_nothing() {
+    let text = std::fs::read_to_string(press()).unwrap()
+        + "[supplies]\ndc24 = \"power-supply-24v\"\nwater = { is = \"water\", shut_by_hand = \"1 in 100\" }\n";
+    let machine = file("press-with-water.toml", text);
+    let out = lampwise(&["why", &machine, "--lamps", "all off", "--complaint", "wont-start", "--json"]).good();
+    let answer: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let cause = |key: &str| {
+        let causes = answer["answer"]["causes"].as_array().unwrap();
+        let has = |cause: &&serde_json::Value| cause["members"].to_string().contains(key);
+        causes.iter().find(has).unwrap()["reason"].as_str().unwrap().to_owned()
+    };
+    assert_eq!(cause("lapse/water shut"), "nothing reported shows it");
+    assert!(cause("dc24/dead").starts_with("explains X2 dark"), "{}", cause("dc24/dead"));
+}
+
+#[test]
 fn the_same_reports_give_the_same_answer() {
     let ask = || lampwise(&["why", &press(), "--lamps", "X2 off", "--json"]).good();
     assert_eq!(ask(), ask());

@@ -8,8 +8,8 @@ use super::{Point, Resolver, humanised};
 use crate::caution::{Doing, Forbidden};
 use crate::id::{DeviationId, DeviceId, Id, InputId, MechanismId, OutputId, RemedyId, SupplyId};
 use crate::library::{
-    CheckType, DeviceType, FaultAction, FaultType, Filling, Observes, RemedyType, StandsIn, read_check, read_fault,
-    read_guarding, read_remedy,
+    CheckType, DeviceType, FaultAction, FaultType, Filling, Observes, RemedyType, StandsIn, judge_fault, read_check,
+    read_fault, read_guarding, read_remedy,
 };
 use crate::model::{
     Access, Answer, Chance, Check, CheckRole, Deviation, DeviationKind, Device, DeviceRole, Energy, FaultEffect,
@@ -276,7 +276,7 @@ impl<'r> Resolver<'r> {
         let mut remedies = self.remedies_of(&plan, device);
         let mut faults: Vec<FaultType> = plan.kind.faults.clone();
         if let Some(over) = over {
-            self.own_faults(over, &mut faults);
+            self.own_faults(over, plan.kind.stands_in, &mut faults);
         }
         let mut modes: BTreeMap<String, Vec<DeviationId>> = BTreeMap::new();
         for fault in &faults {
@@ -356,9 +356,10 @@ impl<'r> Resolver<'r> {
     }
 
     /// Rates and fault modes that the machine file gives for one device.
-    fn own_faults(&mut self, over: &Table, faults: &mut Vec<FaultType>) {
+    fn own_faults(&mut self, over: &Table, kind: StandsIn, faults: &mut Vec<FaultType>) {
         for entry in over.entries_of("faults") {
             let Some(table) = entry.node.table() else { continue };
+            judge_fault(table, kind, &mut self.problems);
             let own = read_fault(&entry.key, table, &mut self.problems);
             match faults.iter_mut().find(|fault| fault.key == entry.key) {
                 Some(fault) => *fault = own,

@@ -203,7 +203,7 @@ impl<'r> Resolver<'r> {
                 let Some(chance) = self.chance_of(&case.node) else { continue };
                 let row = &self.machine.mechanisms[mechanism];
                 let key = format!("lapse/{} found {}", entry.key, case.key);
-                let english = format!("{} was left at {}", row.words.english, humanised(&case.key));
+                let english = format!("{} was left at \"{}\"", row.words.english, humanised(&case.key));
                 let words = self.translations.words(&key, &english, &Filling::default());
                 let effect = FaultEffect::Found(mechanism, at);
                 self.lapses_push(key, words, (chance, Source::File), effect, &after);

@@ -188,7 +188,7 @@ fn place(point: &StandingPoint) -> String {
         .zip(&point.words)
         .map(|(step, words)| if words.is_empty() || words == step { step.clone() } else { format!("{step} ({words})") })
         .collect();
-    format!("in step {}", named.join(" and "))
+    format!("in step{} {}", if named.len() > 1 { "s" } else { "" }, wording::list(&named))
 }
 
 /// A line of the ranking.
@@ -269,7 +269,7 @@ fn members(out: &mut String, width: usize, cause: &Cause, all: bool) {
     let one_device = cause.members.iter().all(|member| member.device == cause.members[0].device);
     for member in cause.members.iter().take(count) {
         let told = member.device.is_empty() || (one_device && cause.words.contains(&member.device));
-        let device = if told { String::new() } else { format!("{}: ", member.device) };
+        let device = if told { String::new() } else { format!("{}: ", device_beside(&cause.words, &member.device)) };
         let place = if member.place.is_empty() { String::new() } else { format!(", {}", member.place) };
         let text = format!("{device}{} [{}{place}]", member.words, member.key);
         let first = format!("{INDENT}{:>6}  ", share(member.probability));
@@ -279,6 +279,19 @@ fn members(out: &mut String, width: usize, cause: &Cause, all: bool) {
         let rest: f64 = cause.members[count..].iter().map(|member| member.probability).sum();
         let text = format!("{:>6}  {} more of this kind", share(rest), cause.members.len() - count);
         _ = writeln!(out, "{INDENT}{FAINT}{text}{FAINT:#}");
+    }
+}
+
+/// A device's name without what the headline says already: "sensor B3 (nozzle is up)" below
+/// "X3 (nozzle is up) stays dark" is "sensor B3".
+fn device_beside<'d>(headline: &str, device: &'d str) -> &'d str {
+    let mut name = device;
+    if let Some(open) = name.rfind(" (").filter(|open| headline.contains(&name[open + 1..])) {
+        name = &name[..open];
+    }
+    match name.rsplit_once(' ') {
+        Some((kind, tag)) if wording::says(headline, tag) && tag.chars().any(|letter| letter.is_ascii_digit()) => kind,
+        _ => name,
     }
 }
 
@@ -340,4 +353,20 @@ fn foot(out: &mut String, finding: &Finding<'_>, width: usize) {
     paragraph(out, width, "", "", FAINT, &text);
     let caution = "The machine builder's manual, lockout rules and local codes come first.";
     paragraph(out, width, "", "", FAINT, caution);
+}
+
+#[cfg(test)]
+mod tests {
+    use super::device_beside;
+
+    #[test]
+    fn a_device_below_its_headline_is_named_without_what_that_says() {
+        let headline = "I8 (head is up) stays dark";
+        assert_eq!(device_beside(headline, "sensor (kind not known) I8 (head is up)"), "sensor (kind not known)");
+        assert_eq!(device_beside(headline, "cylinder switch (reed) B3 (head is up)"), "cylinder switch (reed) B3");
+        assert_eq!(device_beside(headline, "cable in the machine I8"), "cable in the machine");
+        assert_eq!(device_beside(headline, "sensor (kind not known) I80"), "sensor (kind not known) I80");
+        assert_eq!(device_beside("fuse F3 is missing", "fuse F3"), "fuse");
+        assert_eq!(device_beside("", ""), "");
+    }
 }
