@@ -7,7 +7,7 @@ use crate::likelihood::{LampLikelihood, anything};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
 use crate::prior::Prior;
-use crate::retold::{Told, retold};
+use crate::renamed::{Told, retold};
 use crate::seen::{anything_else, lamp_changes, looked_at};
 use crate::tally::{Doubt, Item, Weigher};
 use crate::world::{Alternative, RoutineWorld, World};

@@ -1,11 +1,10 @@
 //! What was typed, read with the names of the machine. All mistakes of all flags
 //! are told in one go.
 
-use diagnose::evidence::{Deed, Evidence, Moment};
+use diagnose::evidence::{Deed, Evidence, Moment, Told, retold};
 use diagnose::reading::{
     ReadingError, read_checks, read_complaint, read_deeds, read_events, read_lamps, read_positions, read_remedies,
 };
-use diagnose::{Told, retold};
 use machine::Machine;
 use machine::id::{Id, RoutineId};
 
