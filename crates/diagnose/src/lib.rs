@@ -16,6 +16,7 @@ mod renamed;
 mod seen;
 mod standing;
 mod tally;
+pub mod trial;
 pub mod wording;
 mod world;
 

@@ -5,7 +5,7 @@
 //! machine, so that it can be held against published examples and the exact [`optimum`].
 
 mod advice;
-mod candidates;
+pub(crate) mod candidates;
 mod choose;
 mod exact;
 mod movement;

@@ -86,6 +86,8 @@ pub enum Command {
     Draft(Draft),
     /// Say what a machine file describes.
     Describe(Describe),
+    /// Try the advice out on simulated calls, beside simpler ways to choose.
+    Trial(Trial),
     /// List the device types that are known, or tell all about one.
     Types(Types),
     /// Print or save a demo machine file from inside the program.
@@ -373,4 +375,51 @@ pub struct Man {
     /// Save a page for the program and one for each command in this folder.
     #[arg(long, short, value_name = "FOLDER")]
     pub output: Option<PathBuf>,
+}
+
+const TRIAL_EXAMPLES: &str = "\
+Examples:
+  Two hundred calls about the jar filler, the same ones for every way to choose:
+    lampwise trial demo:jar-filler --calls 200 --seed 7
+
+  The same where every rate in the file is wrong by a factor of three:
+    lampwise trial demo:jar-filler --calls 200 --disturb rates";
+
+/// What to try out.
+#[derive(Debug, Args)]
+#[command(after_help = TRIAL_EXAMPLES)]
+pub struct Trial {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// How many calls.
+    #[arg(long, value_name = "NUMBER", default_value_t = 200, value_parser = clap::value_parser!(u32).range(1..=100_000))]
+    pub calls: u32,
+
+    /// Which calls: the same number draws the same ones.
+    #[arg(long, value_name = "NUMBER", default_value_t = 1)]
+    pub seed: u64,
+
+    /// Share of lamps that the callers misread.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.02)]
+    pub misreading: f64,
+
+    /// In what the file is wrong.
+    #[arg(long, value_name = "WHAT")]
+    pub disturb: Option<Disturb>,
+
+    /// Only the program's own advice, without the simpler ways beside it.
+    #[arg(long)]
+    pub alone: bool,
+}
+
+/// In what a file is wrong.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Disturb {
+    /// Every rate, three times too high or too low.
+    Rates,
+    /// One fault in ten is not in the file.
+    LeftOut,
+    /// The times of all movements, and an interlock is missing.
+    Times,
 }

@@ -8,6 +8,7 @@ mod manual;
 mod play;
 mod procedure;
 mod schema;
+mod trial;
 mod types;
 mod why;
 
@@ -29,6 +30,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Procedure(procedure) => answered(procedure::run(procedure, screen)),
         Command::Draft(draft) => answered(draft::run(draft, screen)),
         Command::Describe(describe) => answered(describe::run(describe, screen)),
+        Command::Trial(trial) => answered(trial::run(trial, screen)),
         Command::Types(types) => answered(types::run(types, screen)),
         Command::Demo(demo) => answered(demo::run(demo, screen)),
         Command::Schema(schema) => answered(schema::run(schema, screen)),

@@ -31,3 +31,14 @@ pub fn while_working<T>(what: &'static str, work: impl FnOnce() -> T) -> T {
         result
     })
 }
+
+/// Does work that tells whenever one of `count` things is done; shows how far it is.
+pub fn while_counting<T>(what: &'static str, count: usize, work: impl FnOnce(&(dyn Fn() + Sync)) -> T) -> T {
+    let bar = ProgressBar::new(count as u64).with_message(what);
+    if let Ok(style) = ProgressStyle::with_template("{wide_bar} {pos} of {len} {msg}, {eta} left") {
+        bar.set_style(style);
+    }
+    let result = work(&|| bar.inc(1));
+    bar.finish_and_clear();
+    result
+}

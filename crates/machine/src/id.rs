@@ -126,6 +126,11 @@ impl<I: Id, T> Table<I, T> {
         self.rows.iter()
     }
 
+    /// The rows alone, to be changed.
+    pub fn rows_mut(&mut self) -> std::slice::IterMut<'_, T> {
+        self.rows.iter_mut()
+    }
+
     /// All ids, in order.
     pub fn ids(&self) -> impl DoubleEndedIterator<Item = I> + ExactSizeIterator + use<I, T> {
         (0..self.rows.len()).map(I::new)

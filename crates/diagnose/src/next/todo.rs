@@ -84,12 +84,12 @@ pub struct Terms {
 }
 
 impl Default for Terms {
-    /// An operator is there; a visit takes three hours, the last resort a day of work (common practice, no source).
+    /// An operator is there; a visit takes three hours, the last resort a day and a night (common practice, no source).
     fn default() -> Self {
         Self {
             caller: Who::Operator,
             visit_minutes: 180.0,
-            last_resort_minutes: 480.0,
+            last_resort_minutes: 1440.0,
             trial_minutes: 2.0,
             left_out: Vec::new(),
             effort: Effort::default(),

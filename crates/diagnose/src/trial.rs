@@ -1,0 +1,102 @@
+//! The whole business tried out: calls are drawn, a caller is simulated, the advice is followed to the end.
+//!
+//! What is really wrong is drawn from one machine (`nature`), the advice comes from another (`advisor`). Where
+//! both are the same the trial asks whether the reckoning keeps its word; where nature has other rates,
+//! other times, or faults that the advisor's file does not know, it asks what the advice is worth when
+//! the file is wrong. Dice are seeded, and what a caller answers to one question does not depend on what was
+//! asked before, so that several ways to choose can be compared on the very same calls.
+
+mod caller;
+mod disturbed;
+mod figures;
+mod policy;
+
+pub use disturbed::Disturbance;
+pub use figures::{Figures, Interval, Tenth};
+pub use policy::Policy;
+
+use crate::diagnoser::Diagnoser;
+use crate::next::Terms;
+use caller::Caller;
+use rayon::prelude::*;
+
+/// How a trial is done.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Trial {
+    /// How many calls.
+    pub calls: usize,
+    /// Which calls.
+    pub seed: u64,
+    /// Probability that a lamp is misread.
+    pub misreading: f64,
+    /// Probability that a lamp is not reported at first.
+    pub unreported: f64,
+    /// Probability that the caller does not know the answer to a check.
+    pub does_not_know: f64,
+    /// Steps after which a call is given up, whatever the advice.
+    pub most_steps: usize,
+    /// Prices, and how far to look ahead.
+    pub terms: Terms,
+}
+
+impl Default for Trial {
+    fn default() -> Self {
+        Self {
+            calls: 200,
+            seed: 1,
+            misreading: 0.02,
+            unreported: 0.2,
+            does_not_know: 0.03,
+            most_steps: 40,
+            terms: Terms::default(),
+        }
+    }
+}
+
+/// How one call went.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub(crate) struct Course {
+    pub minutes: f64,
+    pub solved: bool,
+    pub visits: usize,
+    pub questions: usize,
+    /// Whether the true cause was first before the repair that ended the call.
+    pub true_first: bool,
+    /// What was stated of the leading cause after each answer, and whether it was so.
+    pub stated: Vec<(f64, bool)>,
+}
+
+impl Trial {
+    /// Plays all calls in each of these ways. `done` is told after each call.
+    pub fn run(
+        &self,
+        nature: &Diagnoser,
+        advisor: &Diagnoser,
+        policies: &[Policy],
+        done: &(dyn Fn() + Sync),
+    ) -> Vec<Figures> {
+        let drawn = caller::draw(nature, self);
+        let courses: Vec<Vec<Course>> = drawn
+            .par_iter()
+            .enumerate()
+            .map(|(number, truth)| {
+                let courses = policies
+                    .iter()
+                    .map(|policy| {
+                        let caller = Caller::new(nature, truth.clone(), self, number as u64);
+                        policy::play(caller, advisor, *policy, self)
+                    })
+                    .collect();
+                done();
+                courses
+            })
+            .collect();
+        (0..policies.len())
+            .map(|which| {
+                let own: Vec<&Course> = courses.iter().map(|all| &all[which]).collect();
+                let first: Vec<&Course> = courses.iter().map(|all| &all[0]).collect();
+                Figures::of(policies[which], &own, &first)
+            })
+            .collect()
+    }
+}

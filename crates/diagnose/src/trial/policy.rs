@@ -1,0 +1,247 @@
+//! Ways to choose what to do next, and a call played through in one of them.
+
+use super::caller::Caller;
+use super::{Course, Trial};
+use crate::diagnoser::Diagnoser;
+use crate::evidence::{Deed, Evidence, LampReport, Moment, Naming};
+use crate::next::candidates::{Posed, movement_of, pose};
+use crate::next::{Act, Belief, ToDo, choose};
+use machine::model::Who;
+use serde::Serialize;
+
+/// A way to choose what to do next.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
+#[serde(rename_all = "snake_case")]
+pub enum Policy {
+    /// As the program advises.
+    Advice,
+    /// The checks in the order of the machine file, until one remedy is likely enough.
+    FileOrder,
+    /// No checks: remedies by probability over price.
+    Odds,
+    /// The check that tells most for its minutes, until one remedy is likely enough.
+    Information,
+    /// The devices that explain the missing condition first, the check that halves their weight best.
+    Halving,
+}
+
+impl Policy {
+    /// All of them, the program's own first.
+    pub const ALL: [Self; 5] = [Self::Advice, Self::FileOrder, Self::Odds, Self::Information, Self::Halving];
+
+    /// What it is, in words.
+    #[must_use]
+    pub fn words(self) -> &'static str {
+        match self {
+            Self::Advice => "the program's advice",
+            Self::FileOrder => "checks in the order of the file",
+            Self::Odds => "remedies by probability over minutes",
+            Self::Information => "most information per minute",
+            Self::Halving => "missing condition first, its chain halved",
+        }
+    }
+}
+
+/// Probability from which the simple ways try a remedy.
+const LIKELY_ENOUGH: f64 = 0.8;
+
+/// Minutes of reading the lamps once more after something was done. Common practice, no source.
+const READING_AGAIN: f64 = 1.5;
+
+/// Plays one call to its end.
+pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, trial: &Trial) -> Course {
+    let mut course = Course::default();
+    let mut evidence = caller.opening();
+    let mut terms = trial.terms.clone();
+    let needs = caller.needs();
+    for _ in 0..trial.most_steps {
+        let Some(posed) = pose(advisor, &evidence, &terms) else { break };
+        let belief = posed.problem.begin(false);
+        let (leading, stated) = leading(&posed, &belief);
+        let is_so = match leading {
+            Some(to_do) => needs.contains(&to_do),
+            None => needs.is_empty(),
+        };
+        course.stated.push((stated, is_so));
+        course.true_first = is_so;
+        let act = next(policy, &posed, &belief, trial);
+        let on_site = match act {
+            Act::Ask(test) => posed.problem.tests[test].on_site,
+            Act::Try(repair) => posed.problem.repairs[repair].on_site,
+            Act::GiveUp => false,
+        };
+        if on_site {
+            course.minutes += trial.terms.visit_minutes;
+            course.visits += 1;
+            terms.caller = Who::Electrician;
+        }
+        match act {
+            Act::GiveUp => break,
+            Act::Try(repair) => {
+                let (to_do, _, minutes) = posed.repairs[repair];
+                course.minutes += minutes + trial.terms.trial_minutes;
+                if caller.put_right(&to_do) {
+                    course.solved = true;
+                    return course;
+                }
+                let remedies = match to_do {
+                    ToDo::Remedy(remedy) => vec![remedy],
+                    _ => Vec::new(),
+                };
+                if remedies.is_empty() {
+                    // To go on did not help, and is not said twice.
+                    terms.left_out.push(to_do);
+                }
+                course.minutes += READING_AGAIN;
+                let lamps = caller.read_lamps("again", 0.0);
+                evidence.moments.push(Moment { remedies, lamps, runs: Some(false), ..Moment::default() });
+            }
+            Act::Ask(test) => {
+                let asked = &posed.asked[test];
+                course.minutes += asked.minutes;
+                course.questions += 1;
+                if !ask(&mut caller, advisor, &posed, asked.to_do, &mut evidence) {
+                    terms.left_out.push(asked.to_do);
+                }
+            }
+        }
+    }
+    course.minutes += trial.terms.last_resort_minutes;
+    course
+}
+
+/// Asks the caller and notes the answer; false if there is none.
+fn ask(caller: &mut Caller<'_>, advisor: &Diagnoser, posed: &Posed, to_do: ToDo, evidence: &mut Evidence) -> bool {
+    let Some(machine) = advisor.machine() else { return false };
+    if matches!(to_do, ToDo::Check(_)) && !caller.knows(&to_do.key(machine)) {
+        return false;
+    }
+    if evidence.moments.is_empty() {
+        evidence.moments.push(Moment::default());
+    }
+    let Some(now) = evidence.moments.last_mut() else { return false };
+    match to_do {
+        ToDo::Check(check) => match caller.check(check) {
+            Some(report) => now.checks.push(report),
+            None => return false,
+        },
+        ToDo::Lamp(place) => {
+            now.lamps.push(LampReport { place, state: caller.read_lamp(place), naming: Naming::Named });
+        }
+        ToDo::Lamps => {
+            let known = now.lamps.clone();
+            let all = caller.read_lamps("rest", 0.0);
+            now.lamps.extend(all.into_iter().filter(|lamp| known.iter().all(|one| one.place != lamp.place)));
+        }
+        ToDo::Position(mechanism) => match caller.position(mechanism) {
+            Some(report) => now.positions.push(report),
+            None => return false,
+        },
+        ToDo::Act(deed) => {
+            let worlds = advisor.worlds();
+            let leading = posed.hypotheses.first();
+            let movement = leading.and_then(|one| movement_of(&worlds[one.world], one.routine, deed));
+            let Some(movement) = movement else { return false };
+            caller.act(movement);
+            let deed = match deed {
+                // An action of the routine, whichever routine that was.
+                Deed::Routine(_) => Deed::Extra(movement),
+                extra => extra,
+            };
+            let lamps = caller.read_lamps("again", 0.0);
+            evidence.moments.push(Moment { deeds: vec![deed], lamps, ..Moment::default() });
+        }
+        ToDo::Remedy(_) | ToDo::GoOn => return false,
+    }
+    true
+}
+
+/// The remedy that is most probably needed, with its probability; `None` for a cause that is not in the file.
+fn leading(posed: &Posed, belief: &Belief) -> (Option<ToDo>, f64) {
+    let total: f64 = belief.weights.iter().sum();
+    let shares = repair_shares(posed, belief);
+    let best = shares.iter().enumerate().max_by(|a, b| a.1.total_cmp(b.1).then(b.0.cmp(&a.0)));
+    let unknown = belief.weights.last().copied().unwrap_or(0.0);
+    match best {
+        Some((repair, share)) if *share >= unknown => (Some(posed.repairs[repair].0), share / total),
+        _ => (None, unknown / total),
+    }
+}
+
+/// By repair, the weight of the cases that need it.
+fn repair_shares(posed: &Posed, belief: &Belief) -> Vec<f64> {
+    let mut shares = vec![0.0; posed.repairs.len()];
+    for (weight, needs) in belief.weights.iter().zip(&posed.problem.needs) {
+        needs.iter().flatten().for_each(|repair| shares[usize::from(*repair)] += weight);
+    }
+    shares
+}
+
+fn next(policy: Policy, posed: &Posed, belief: &Belief, trial: &Trial) -> Act {
+    let problem = &posed.problem;
+    match policy {
+        Policy::Advice => choose(problem, belief, trial.terms.effort).first().map_or(Act::GiveUp, |first| first.act),
+        Policy::Odds => by_odds(posed, belief),
+        Policy::FileOrder | Policy::Information | Policy::Halving => {
+            let (_, stated) = leading(posed, belief);
+            let by_phone = |test: &usize| !problem.tests[*test].on_site;
+            let checks: Vec<usize> = (0..problem.tests.len())
+                .filter(|test| policy == Policy::Information || matches!(posed.asked[*test].to_do, ToDo::Check(_)))
+                .collect();
+            let open: Vec<usize> = match checks.iter().copied().filter(by_phone).collect::<Vec<_>>() {
+                some if !some.is_empty() => some,
+                _ => checks,
+            };
+            if stated >= LIKELY_ENOUGH || open.is_empty() {
+                return by_odds(posed, belief);
+            }
+            let test = match policy {
+                Policy::FileOrder => open.first().copied(),
+                Policy::Information => open
+                    .into_iter()
+                    .max_by(|a, b| information(posed, belief, *a).total_cmp(&information(posed, belief, *b))),
+                _ => open
+                    .into_iter()
+                    .min_by(|a, b| from_half(posed, belief, *a).total_cmp(&from_half(posed, belief, *b))),
+            };
+            test.map_or(Act::GiveUp, Act::Ask)
+        }
+    }
+}
+
+fn by_odds(posed: &Posed, belief: &Belief) -> Act {
+    let (_, order) = posed.problem.by_repairs(belief);
+    order.first().map_or(Act::GiveUp, |repair| Act::Try(*repair))
+}
+
+fn answer_shares(posed: &Posed, belief: &Belief, test: usize) -> Vec<f64> {
+    let total: f64 = belief.weights.iter().sum();
+    (0..posed.problem.tests[test].answers)
+        .map(|answer| posed.problem.answered(belief, test, answer).weights.iter().sum::<f64>() / total)
+        .collect()
+}
+
+fn from_half(posed: &Posed, belief: &Belief, test: usize) -> f64 {
+    answer_shares(posed, belief, test).first().map_or(1.0, |share| (share - 0.5).abs())
+}
+
+/// Bits that a test is expected to tell about the remedy, per minute.
+fn information(posed: &Posed, belief: &Belief, test: usize) -> f64 {
+    let entropy = |belief: &Belief| -> f64 {
+        let mut shares = repair_shares(posed, belief);
+        shares.push(belief.weights.last().copied().unwrap_or(0.0));
+        let total: f64 = shares.iter().sum();
+        let share = |weight: &f64| weight / total;
+        shares.iter().filter(|weight| **weight > 0.0).map(|weight| -share(weight) * share(weight).log2()).sum()
+    };
+    let total: f64 = belief.weights.iter().sum();
+    let after: f64 = (0..posed.problem.tests[test].answers)
+        .map(|answer| {
+            let after = posed.problem.answered(belief, test, answer);
+            let weight: f64 = after.weights.iter().sum();
+            if weight > 0.0 { weight / total * entropy(&after) } else { 0.0 }
+        })
+        .sum();
+    let it = &posed.problem.tests[test];
+    (entropy(belief) - after) / posed.problem.price(it.minutes, it.on_site, belief.on_site)
+}
