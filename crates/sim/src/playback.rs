@@ -5,12 +5,16 @@
 //! drawn from exponential distributions with these means. One run is a story, not
 //! a probability: the diagnosis uses [`explore`](crate::explore) instead.
 
-use crate::engine::{CycleFinder, Engine, Limits, Stop};
+use crate::engine::{CycleFinder, Engine, Limits, Stop, Watch};
 use crate::plant::Plant;
+use crate::signal::Signal;
 use crate::situation::Situation;
 use machine::Machine;
 use machine::id::{DeviationId, RoutineId, StepId};
 use machine::model::FaultEffect;
+use rustc_hash::FxHashMap;
+use std::cell::RefCell;
+use std::rc::Rc;
 
 /// Instants that are kept; a machine that goes round for ever would have no end of them.
 const MOST_INSTANTS: usize = 20_000;
@@ -52,6 +56,8 @@ pub struct Instant {
     pub cause: Cause,
     /// What the machine looks like afterwards.
     pub situation: Situation,
+    /// Steps that were passed through in no time, in their order.
+    pub passed: Vec<StepId>,
 }
 
 /// A played run.
@@ -99,10 +105,13 @@ pub fn play(
     limits: Limits,
     seed: Option<u64>,
 ) -> Playback {
+    let begun = Rc::default();
+    let steps = machine.steps.ids().map(|step| (plant.layout().step(step), step)).collect();
     let mut run = Run {
         machine,
         plant,
-        engine: Engine::new(plant),
+        engine: Engine::watched(plant, Begun { steps, begun: Rc::clone(&begun) }),
+        begun,
         waiting: imposed.iter().copied().filter(|one| one.from.is_some()).collect(),
         flips: Vec::new(),
         dice: seed.map(Dice),
@@ -129,10 +138,26 @@ pub fn play(
     run.playback
 }
 
+/// Notes every step that becomes active, however short it lasts.
+struct Begun {
+    steps: FxHashMap<Signal, StepId>,
+    begun: Rc<RefCell<Vec<StepId>>>,
+}
+
+impl Watch for Begun {
+    fn changed(&mut self, _: u64, signal: Signal, value: bool) {
+        if let (true, Some(step)) = (value, self.steps.get(&signal)) {
+            self.begun.borrow_mut().push(*step);
+        }
+    }
+}
+
 struct Run<'r> {
     machine: &'r Machine,
     plant: &'r Plant,
-    engine: Engine<'r>,
+    engine: Engine<'r, Begun>,
+    /// Steps that became active since the last instant.
+    begun: Rc<RefCell<Vec<StepId>>>,
     /// Deviations that have not set in yet.
     waiting: Vec<Imposed>,
     /// When which chattering effect flips.
@@ -154,7 +179,10 @@ impl Run<'_> {
     /// Keeps the present instant if anything changed, or if `always`.
     fn keep(&mut self, cause: Cause, always: bool) {
         let situation = Situation::of(&self.engine, Vec::new(), Stop::Standing);
-        let changed = self.playback.instants.last().is_none_or(|last| last.situation != situation);
+        let layout = self.plant.layout();
+        let passed = |step: &StepId| !situation.on(layout.step(*step));
+        let changed = self.playback.instants.last().is_none_or(|last| last.situation != situation)
+            || self.begun.borrow().iter().any(passed);
         if !(changed || always) {
             return;
         }
@@ -162,7 +190,10 @@ impl Run<'_> {
             self.playback.cut = true;
             return;
         }
-        self.playback.instants.push(Instant { at_ms: self.engine.state().now(), cause, situation });
+        let mut begun = std::mem::take(&mut *self.begun.borrow_mut());
+        begun.retain(passed);
+        let at_ms = self.engine.state().now();
+        self.playback.instants.push(Instant { at_ms, cause, situation, passed: begun });
     }
 
     /// Goes on until nothing changes any more. What stops it otherwise is the error.

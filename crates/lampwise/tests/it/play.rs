@@ -1,4 +1,4 @@
-use crate::support::{lampwise, press};
+use crate::support::{PRESS, file, lampwise, press};
 
 #[test]
 fn a_healthy_run_as_time_line_and_chart() {
@@ -35,4 +35,17 @@ fn every_demo_plays_every_routine_to_its_end() {
             assert!(out.contains("At the end it stands in "), "{demo} {name}\n{out}");
         }
     }
+}
+
+#[test]
+fn steps_that_are_passed_through_in_no_time_are_told() {
+    let text = PRESS.replace("raise =", "look = \"wait until ram = down\"\nraise =");
+    let machine = file("press-that-looks.toml", text);
+    let out = lampwise(&["play", &machine]).good();
+    assert!(out.contains("step raise (through look)"), "{out}");
+    let out = lampwise(&["play", &machine, "--json"]).good();
+    let document: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let passed: Vec<String> =
+        document["instants"].as_array().unwrap().iter().map(|one| one["passed"].to_string()).collect();
+    assert_eq!(passed.iter().filter(|passed| *passed == "[\"look\"]").count(), 1, "{passed:?}");
 }

@@ -45,9 +45,15 @@ pub fn page(played: &Played<'_>, width: usize) -> String {
         let steps: Vec<&Change> = changes.iter().filter(|one| one.kind == "step" && one.value == "begins").collect();
         let others: Vec<String> = changes.iter().filter(|one| one.kind != "step").map(spoken).collect();
         let mut lead = first;
-        if !steps.is_empty() {
+        let passed: Vec<String> = instant.passed.iter().map(|step| machine.step_name(*step)).collect();
+        if !steps.is_empty() || !passed.is_empty() {
             let names: Vec<&str> = steps.iter().map(|one| one.name.as_str()).collect();
-            paragraph(&mut out, width, &lead, INDENT, LIT, &format!("step {}", names.join(", ")));
+            let text = match (names.as_slice(), passed.as_slice()) {
+                (names, []) => format!("step {}", names.join(", ")),
+                ([], passed) => format!("through {} and back", diagnose::wording::list(passed)),
+                (names, passed) => format!("step {} (through {})", names.join(", "), diagnose::wording::list(passed)),
+            };
+            paragraph(&mut out, width, &lead, INDENT, LIT, &text);
             lead = INDENT.to_owned();
         }
         if !others.is_empty() {
@@ -191,6 +197,7 @@ pub fn instants(played: &Played<'_>) -> Vec<Value> {
             "action": words.map(|action| &action.words.english),
             "deviation": deviation,
             "steps": active_steps(played, &instant.situation),
+            "passed": instant.passed.iter().map(|step| played.machine.step_name(*step)).collect::<Vec<_>>(),
             "changes": changes(played, before, &instant.situation).iter().map(|one| json!({
                 "kind": one.kind, "name": one.name, "value": one.value,
             })).collect::<Vec<_>>(),
