@@ -13,7 +13,7 @@ use crate::tally::{Doubt, Item, Weigher};
 use crate::world::{Alternative, RoutineWorld, World};
 use machine::Machine;
 use machine::id::{DeviationId, Id};
-use machine::model::{FaultEffect, HandAction, Words};
+use machine::model::{FaultEffect, HandAction, HandMove, Words};
 use rayon::prelude::*;
 use sim::{Options, Situation, State};
 use smallvec::{SmallVec, smallvec};
@@ -361,9 +361,7 @@ impl Diagnoser {
                     None => continue,
                 },
                 Deed::Routine(None) => continue,
-                Deed::Extra(movement) => {
-                    HandAction { words: Words::default(), short: String::new(), movement: *movement, wait_ms: None }
-                }
+                Deed::Extra(movement) => hand(*movement),
             };
             let stage = match deed {
                 Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
@@ -398,6 +396,7 @@ impl Diagnoser {
     ) -> Vec<Held> {
         let mut branches = vec![one];
         let count = branches[0].set.len();
+        let does = world.machine.remedies.get(remedy).and_then(|remedy| remedy.does);
         for index in 0..count {
             branches = branches
                 .into_iter()
@@ -415,11 +414,16 @@ impl Diagnoser {
                     right.latent.retain(|effect| !effects.contains(effect));
                     let mut rest = held;
                     rest.mass *= self.doubt.remedy;
-                    let mut all = right.settle(world, routine, &effects);
+                    let mut all = right.go_on(world, routine, &effects, &hand(HandMove::Wait), None);
                     all.push(rest);
                     all
                 })
                 .collect();
+        }
+        // What the hand does it does to every machine, whatever was wrong with it.
+        if let Some(movement) = does {
+            let act = |held: Held| held.go_on(world, routine, &[], &hand(movement), None);
+            branches = branches.into_iter().flat_map(act).collect();
         }
         branches
     }
@@ -534,16 +538,6 @@ impl Held {
         self.go_on(world, routine, &[], action, stage)
     }
 
-    fn settle(self, world: &World, routine: &RoutineWorld, put_right: &[FaultEffect]) -> Vec<Self> {
-        let wait = HandAction {
-            words: Words::default(),
-            short: String::new(),
-            movement: machine::model::HandMove::Wait,
-            wait_ms: None,
-        };
-        self.go_on(world, routine, put_right, &wait, None)
-    }
-
     fn go_on(
         self,
         world: &World,
@@ -568,6 +562,11 @@ impl Held {
             })
             .collect()
     }
+}
+
+/// A hand action without words.
+fn hand(movement: HandMove) -> HandAction {
+    HandAction { words: Words::default(), short: String::new(), movement, wait_ms: None }
 }
 
 /// What a class's members do, as the sequence notices it.

@@ -186,6 +186,7 @@ impl Exploration {
             branching: self.options.single_branching,
             keep_states: true,
             looks_after_wait: self.options.looks_after_wait,
+            forgets: true,
         }
     }
 
@@ -244,6 +245,7 @@ impl Exploration {
             branching: self.options.pair_branching,
             keep_states: true,
             looks_after_wait: self.options.looks_after_wait,
+            forgets: false,
         };
         player.go_on(&mut engine)
     }
@@ -281,6 +283,7 @@ pub fn explore_weighted(
         branching: options.single_branching,
         keep_states: false,
         looks_after_wait: options.looks_after_wait,
+        forgets: true,
     };
     let (mut nominal_paths, _) = player.play_from_power_on(&[], true);
     let nominal = nominal_paths.pop().unwrap_or(Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() });

@@ -133,6 +133,8 @@ pub(crate) struct Player<'p> {
     pub keep_states: bool,
     /// Whether somebody looks when a time to wait is over, as in a led procedure.
     pub looks_after_wait: bool,
+    /// Whether hand actions can be forgotten; not where somebody does just what he is told.
+    pub forgets: bool,
 }
 
 /// A run under way.
@@ -355,7 +357,7 @@ impl<'p> Player<'p> {
                 .effects
                 .iter()
                 .any(|active| matches!(active.effect, FaultEffect::Forgotten(_, which) if which as usize == index));
-            if !forgotten {
+            if !(forgotten && self.forgets) {
                 engine.act(self.actions[index].movement)?;
             }
             let wait = self.actions[index].wait_ms.filter(|_| self.waits(partial.stage));

@@ -97,6 +97,9 @@ fn what_happens(
                 machine.deviations[**deviation].remedy.is_some_and(|remedy| machine.remedies[remedy].key == *key)
             });
             let effects: Vec<FaultEffect> = cured.flat_map(|deviation| sequence_effects(world, *deviation)).collect();
+            if let Some(does) = first.remedies[*remedy].does {
+                return Some((vec![Vec::new()], effects, does));
+            }
             // With the energy off it is done in peace; the machine moves when the power comes back.
             let off = first.remedies[*remedy].energy == Energy::Off;
             Some((vec![Vec::new()], effects, if off { HandMove::PowerCycle } else { HandMove::Wait }))

@@ -229,7 +229,8 @@ impl<'t> Caller<'t> {
         {
             return true;
         }
-        self.go_on(&effects, HandMove::Wait);
+        let does = remedy.and_then(|remedy| world.machine.remedies.get(remedy)).and_then(|remedy| remedy.does);
+        self.go_on(&effects, does.unwrap_or(HandMove::Wait));
         false
     }
 

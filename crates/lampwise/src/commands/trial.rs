@@ -2,9 +2,9 @@
 
 use std::fmt::Write as _;
 
+use diagnose::evidence::Circumstances;
 use diagnose::next::Terms;
 use diagnose::trial::{Disturbance, Figures, Policy, Trial};
-use diagnose::evidence::Circumstances;
 use diagnose::{Alternative, Diagnoser};
 use serde_json::json;
 

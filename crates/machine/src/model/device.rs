@@ -1,5 +1,6 @@
 //! What can be wrong, how one looks, and what puts it right.
 
+use super::hand::HandMove;
 use super::{AfterEvents, InputStage, OutputStage, Words};
 use crate::id::{DeviationId, DeviceId, InputId, MechanismId, OutputId, RemedyId, RoutineId, SupplyId};
 
@@ -296,6 +297,8 @@ pub struct Remedy {
     pub access: Access,
     /// Raised load nearby.
     pub load: Load,
+    /// What a hand does to the machine in it, if the simulation knows: a lapse is made good so.
+    pub does: Option<HandMove>,
     /// Where its numbers come from.
     pub source: Source,
 }

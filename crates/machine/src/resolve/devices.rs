@@ -484,6 +484,7 @@ impl<'r> Resolver<'r> {
             energy: remedy.energy,
             access: remedy.access,
             load: remedy.load,
+            does: None,
             source: remedy.source.clone(),
         };
         let doing = Doing::of_remedy(&self.machine, &row);

@@ -6,8 +6,9 @@ use crate::caution::Doing;
 use crate::id::{MechanismId, RoutineId};
 use crate::library::{Filling, read_access, read_energy, read_guarding, read_load, read_who};
 use crate::model::{
-    Chance, Deviation, DeviationKind, Event, ExpectedLamp, FaultEffect, Guarding, HandAction, HandMove, Measurement,
-    MechanismClass, Procedure, ProcedureStep, ProgramFact, Rate, Routine, Source, Words, WorldFact,
+    Access, Chance, Deviation, DeviationKind, Energy, Event, ExpectedLamp, FaultEffect, Guarding, HandAction, HandMove,
+    Load, Measurement, MechanismClass, Procedure, ProcedureStep, ProgramFact, Rate, Remedy, Routine, Source, Who,
+    Words, WorldFact,
 };
 use crate::source::Span;
 use crate::text::hand::{HandText, parse_hand};
@@ -15,6 +16,9 @@ use crate::text::sentence::words;
 use crate::tree::{Node, Table, Text};
 
 /// How long a button is pressed when nothing is said, ms.
+/// Minutes of making a lapse good. Common practice, no source.
+const MAKING_GOOD: f64 = 1.0;
+
 const PRESS_MS: u64 = 500;
 /// How often a hand move is forgotten, and how often that is noticed at once, when the file says
 /// nothing. Common practice, no source.
@@ -163,7 +167,9 @@ impl<'r> Resolver<'r> {
             let words = Words { key: key.clone(), english, translations };
             let index = u32::try_from(index).unwrap_or(u32::MAX);
             let rate = (forgotten.chance, forgotten.source);
-            self.lapses_push(key, words, rate, FaultEffect::Forgotten(routine, index), &forgotten.after);
+            let made_good = (format!("do what was left out: {}", action.words.english), action.movement);
+            let effect = FaultEffect::Forgotten(routine, index);
+            self.lapses_push(key, words, rate, effect, &forgotten.after, made_good);
         }
     }
 
@@ -178,7 +184,21 @@ impl<'r> Resolver<'r> {
         (chance, source): (f64, Source),
         effect: FaultEffect,
         after: &[(Event, f64)],
+        (made_good, does): (String, HandMove),
     ) {
+        let remedy = self.machine.remedies.push(Remedy {
+            key: format!("{key}/make-good"),
+            device: None,
+            words: Words::plain(made_good),
+            minutes: MAKING_GOOD,
+            part: None,
+            who: Who::Operator,
+            energy: Energy::Normal,
+            access: Access::Outside,
+            load: Load::None,
+            does: Some(does),
+            source: Source::Practice,
+        });
         let after = self.after_events(&[effect], true, after);
         self.lapses.push(Deviation {
             key,
@@ -187,7 +207,7 @@ impl<'r> Resolver<'r> {
             rate: Rate { chance: Chance::EachTime(chance), source },
             effects: vec![effect],
             after,
-            remedy: None,
+            remedy: Some(remedy),
         });
     }
 
@@ -205,8 +225,12 @@ impl<'r> Resolver<'r> {
                 let key = format!("lapse/{} found {}", entry.key, case.key);
                 let english = format!("{} was left at \"{}\"", row.words.english, humanised(&case.key));
                 let words = self.translations.words(&key, &english, &Filling::default());
+                let row = &self.machine.mechanisms[mechanism];
+                let rest = row.positions.get(usize::from(row.rest)).map(|rest| humanised(rest)).unwrap_or_default();
+                let made_good = format!("put it back: {} to \"{rest}\"", row.words.english);
+                let does = HandMove::Put(mechanism, row.rest);
                 let effect = FaultEffect::Found(mechanism, at);
-                self.lapses_push(key, words, (chance, Source::File), effect, &after);
+                self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));
             }
         }
         for entry in self.entries("supplies") {
@@ -218,8 +242,10 @@ impl<'r> Resolver<'r> {
             let key = format!("lapse/{} shut", entry.key);
             let english = format!("{} is shut off by hand", self.machine.supplies[supply].words.english);
             let words = self.translations.words(&key, &english, &Filling::default());
+            let made_good = format!("open it again: {}", self.machine.supplies[supply].words.english);
+            let does = HandMove::Supply(supply, true);
             let effect = FaultEffect::Supply(supply, crate::model::Forced::Off);
-            self.lapses_push(key, words, (chance, Source::File), effect, &after);
+            self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));
         }
     }
 
