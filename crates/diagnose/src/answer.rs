@@ -181,14 +181,15 @@ pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>]) -> Answer {
     let not_in_file = grounds.iter().map(|ground| ground.scale * ground.unknown).sum::<f64>() / all;
     let nothing_wrong = grounds.iter().map(|ground| ground.scale * ground.nothing).sum::<f64>() / all;
     let doubtful = doubtful(grounds);
+    let places = places(grounds, all);
     let misread: f64 = doubtful.iter().map(|one| one.probability).sum();
     let top = grounds.iter().max_by(|a, b| (a.scale * a.total).total_cmp(&(b.scale * b.total)));
     let [_, _, _, more] = top.map_or([0.0; 4], |ground| ground.world.prior.by_size());
     let listed = top.map_or(0.0, |ground| ground.routine.listed);
     let more = more + top.map_or(0.0, |ground| ground.routine.unfollowed);
     Answer {
-        fact: top.and_then(fact),
-        standing: standing(grounds, all),
+        fact: places.first().and_then(|place| fact(place.ground, place.look)),
+        standing: standing(&places),
         nothing_wrong,
         causes: causes(grounds, all),
         together: together(grounds, all),
@@ -245,43 +246,54 @@ fn agrees(truth: &LampTruth, lamp: usize, state: LampState) -> bool {
     truth.state(lamp) == state || truth.state(lamp) == LampState::Flickers
 }
 
-fn standing(grounds: &[Ground<'_>], all: f64) -> Vec<StandingPoint> {
-    struct Sum<'g, 'd> {
-        probability: f64,
-        top: (&'g Ground<'d>, &'g Look<'d>, f64),
-    }
-    let mut points: BTreeMap<Vec<String>, Sum<'_, '_>> = BTreeMap::new();
+/// A place where the sequence may stand, summed over everything that stands there.
+struct Place<'g, 'd> {
+    steps: Vec<String>,
+    probability: f64,
+    /// The heaviest of what stands there, and its weight.
+    ground: &'g Ground<'d>,
+    look: &'g Look<'d>,
+    weight: f64,
+}
+
+/// The places, the most probable first.
+fn places<'g, 'd>(grounds: &'g [Ground<'d>], all: f64) -> Vec<Place<'g, 'd>> {
+    let mut places: BTreeMap<Vec<String>, Place<'g, 'd>> = BTreeMap::new();
     for ground in grounds {
         for look in &ground.looks {
             let weight = ground.scale * look.weight / all;
-            let steps =
+            let steps: Vec<String> =
                 active_steps(ground, look).into_iter().map(|step| ground.world.machine.step_name(step)).collect();
-            let sum = points.entry(steps).or_insert(Sum { probability: 0.0, top: (ground, look, f64::NEG_INFINITY) });
-            sum.probability += weight;
-            if weight > sum.top.2 {
-                sum.top = (ground, look, weight);
+            let fresh = || Place { steps: steps.clone(), probability: 0.0, ground, look, weight: f64::NEG_INFINITY };
+            let place = places.entry(steps.clone()).or_insert_with(fresh);
+            place.probability += weight;
+            if weight > place.weight {
+                (place.ground, place.look, place.weight) = (ground, look, weight);
             }
         }
     }
-    let mut list: Vec<StandingPoint> = points
-        .into_iter()
-        .filter(|(_, sum)| sum.probability > 1e-4)
-        .map(|(steps, sum)| {
-            let (ground, look, _) = sum.top;
+    let mut list: Vec<Place<'g, 'd>> = places.into_values().collect();
+    list.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    list
+}
+
+fn standing(places: &[Place<'_, '_>]) -> Vec<StandingPoint> {
+    let worth_telling = places.iter().filter(|place| place.probability > 1e-4);
+    worth_telling
+        .map(|place| {
+            let (ground, look) = (place.ground, place.look);
             let machine = &ground.world.machine;
             let words =
                 active_steps(ground, look).into_iter().map(|step| machine.steps[step].words.english.clone()).collect();
             StandingPoint {
-                steps,
+                steps: place.steps.clone(),
                 words,
-                probability: sum.probability,
+                probability: place.probability,
                 waits_for: waits(ground, look),
                 held_by: held_by(ground, look),
             }
         })
-        .collect();
-    list.sort_by(|a, b| b.probability.total_cmp(&a.probability));
-    list
+        .collect()
 }
 
 fn active_steps(ground: &Ground<'_>, look: &Look<'_>) -> Vec<machine::id::StepId> {
@@ -380,7 +392,20 @@ fn reported(machine: &Machine, condition: &Condition<ProgramFact>, reports: &[La
 }
 
 /// Whether a condition is made by pressing buttons, so that it can't be seen when nobody presses.
+/// That a stop button is not pressed is no such condition.
 fn by_hand(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
+    about_buttons(machine, condition) && !condition.holds(&|fact| shows_with_buttons_at_rest(machine, *fact))
+}
+
+/// Whether the program sees this while nobody presses a button; moments are over by then.
+fn shows_with_buttons_at_rest(machine: &Machine, fact: ProgramFact) -> bool {
+    let ProgramFact::Input(input) = fact else { return false };
+    machine.inputs[input]
+        .lit
+        .holds(&|fact| matches!(*fact, WorldFact::At(mechanism, at) if machine.mechanisms[mechanism].rest == at))
+}
+
+fn about_buttons(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
     let facts = condition.facts();
     let pressed = |fact: &ProgramFact| match *fact {
         ProgramFact::Input(input) => {
@@ -397,16 +422,15 @@ fn by_hand(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
     };
     !facts.is_empty()
         && facts.into_iter().all(|fact| match *fact {
-            ProgramFact::Rises(edge) | ProgramFact::Falls(edge) => by_hand(machine, &machine.edges[edge]),
+            ProgramFact::Rises(edge) | ProgramFact::Falls(edge) => about_buttons(machine, &machine.edges[edge]),
             _ => pressed(fact),
         })
 }
 
 /// The fact that a technician wants first: what the start or the step needs, and what of it is missing.
-fn fact(ground: &Ground<'_>) -> Option<Fact> {
+fn fact(ground: &Ground<'_>, look: &Look<'_>) -> Option<Fact> {
     let machine = &ground.world.machine;
     let (complaint, reports) = (ground.told.complaint, reports(ground));
-    let look = ground.looks.iter().max_by(|a, b| a.weight.total_cmp(&b.weight))?;
     // A controller that does not run waits for none of it.
     if !look.situation.on(ground.world.plant.layout().running()) {
         return None;

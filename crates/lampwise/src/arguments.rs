@@ -169,7 +169,7 @@ pub struct Why {
     pub complaint: Option<String>,
 
     /// Running hours since the machine last ran well, such as 40.
-    #[arg(long, value_name = "HOURS", help_heading = "What was reported", allow_negative_numbers = true)]
+    #[arg(long, value_name = "HOURS", help_heading = "What was reported", allow_negative_numbers = true, value_parser = hours)]
     pub hours: Option<f64>,
 
     /// What happened to the machine since it last ran well: moved, cleaned, repaired,
@@ -193,6 +193,11 @@ pub struct Why {
     /// List every cause, however improbable.
     #[arg(long, help_heading = "What is printed")]
     pub all: bool,
+}
+
+/// Running hours as typed; their range is judged with everything else that was reported.
+fn hours(text: &str) -> Result<f64, String> {
+    text.trim().replace(',', ".").parse().map_err(|_| "this is no number of hours, such as 40 or 2.5".to_owned())
 }
 
 const PLAY_EXAMPLES: &str = "\

@@ -24,9 +24,15 @@ pub const DEMOS: &[(&str, &str, &str)] = &[
     ("lidding-line", "lidding line: parallel branches, three doors", include_str!("../../../demos/lidding-line.toml")),
 ];
 
+/// What messages call a machine file.
+const MACHINE_FILE: &str = "the machine file";
+
 /// Reads a text file of at most `largest` bytes. `is` says what the file should be.
 pub fn read_text(path: &Path, is: &str, largest: usize) -> Result<Source, Failure> {
     let bytes = read_bytes(path, is, largest)?;
+    if bytes.starts_with(&[0xff, 0xfe]) || bytes.starts_with(&[0xfe, 0xff]) {
+        return Err(cannot(path, is, "it is in UTF-16", "save it in the editor as UTF-8"));
+    }
     if bytes.contains(&0) {
         return Err(cannot(path, is, "it is no text", &format!("{is} is a plain text file")));
     }
@@ -45,7 +51,7 @@ pub fn read_text(path: &Path, is: &str, largest: usize) -> Result<Source, Failur
 pub fn read_bytes(path: &Path, is: &str, largest: usize) -> Result<Vec<u8>, Failure> {
     let fault = |why: &str, hint: &str| cannot(path, is, why, hint);
     let file = File::open(path).map_err(|error| match error.kind() {
-        ErrorKind::NotFound => fault("there is no such file", &nearest_file(path)),
+        ErrorKind::NotFound => fault("there is no such file", &nearest_file(path, is)),
         ErrorKind::PermissionDenied => fault("it may not be read", "look at the file's permissions"),
         _ => fault(&error.to_string(), "look whether the path is right"),
     })?;
@@ -57,11 +63,18 @@ pub fn read_bytes(path: &Path, is: &str, largest: usize) -> Result<Vec<u8>, Fail
     let mut bytes = Vec::new();
     file.take(limit).read_to_end(&mut bytes).map_err(|error| fault(&error.to_string(), "try to copy the file"))?;
     if bytes.len() > largest {
-        let why = format!("it is larger than {} kB", largest / 1000);
+        let why = match largest / 1000 {
+            kilobytes if kilobytes % 1000 == 0 => format!("it is larger than {} MB", kilobytes / 1000),
+            kilobytes => format!("it is larger than {kilobytes} kB"),
+        };
         return Err(fault(&why, "is it the right file?"));
     }
     if bytes.iter().all(u8::is_ascii_whitespace) {
-        return Err(fault("it is empty", "`lampwise demo minimal` prints a machine file to begin with"));
+        let hint = match is {
+            MACHINE_FILE => "`lampwise demo minimal` prints a machine file to begin with",
+            _ => "look whether it is the right file",
+        };
+        return Err(fault("it is empty", hint));
     }
     Ok(bytes)
 }
@@ -71,10 +84,11 @@ fn cannot(path: &Path, is: &str, why: &str, hint: &str) -> Failure {
 }
 
 /// What may have been meant by a file that isn't there.
-fn nearest_file(path: &Path) -> String {
+fn nearest_file(path: &Path, is: &str) -> String {
     let wanted = path.file_name().map(|name| name.to_string_lossy().into_owned()).unwrap_or_default();
-    let folder = path.parent().filter(|folder| !folder.as_os_str().is_empty()).unwrap_or(Path::new("."));
-    let mut names: Vec<String> = std::fs::read_dir(folder)
+    let folder = path.parent().unwrap_or(Path::new(""));
+    let listed = if folder.as_os_str().is_empty() { Path::new(".") } else { folder };
+    let mut names: Vec<String> = std::fs::read_dir(listed)
         .map(|list| list.flatten().map(|entry| entry.file_name().to_string_lossy().into_owned()).collect())
         .unwrap_or_default();
     names.sort();
@@ -85,7 +99,8 @@ fn nearest_file(path: &Path) -> String {
         .max_by(|one, two| one.0.total_cmp(&two.0));
     match near {
         Some((_, name)) => format!("did you mean `{}`?", folder.join(name).display()),
-        None => "`lampwise demo` lists machines that are inside the program".to_owned(),
+        None if is == MACHINE_FILE => "`lampwise demo` lists machines that are inside the program".to_owned(),
+        None => "look whether name and folder are right".to_owned(),
     }
 }
 
@@ -146,7 +161,7 @@ fn machine_text(path: &Path) -> Result<Source, Failure> {
         let (_, _, text) = find_demo(demo)?;
         return Ok(Source::new(name.as_ref(), *text));
     }
-    read_text(path, "the machine file", LARGEST_FILE)
+    read_text(path, MACHINE_FILE, LARGEST_FILE)
 }
 
 /// The demo of this name.

@@ -70,7 +70,9 @@ fn imposed(machine: &Machine, text: &str) -> Result<Imposed, Failure> {
     let wanted = key.to_lowercase();
     let Some((deviation, _)) = machine.deviations.find(|row| row.key.to_lowercase() == wanted) else {
         let keys = machine.deviations.rows().map(|row| row.key.as_str());
-        let hint = format!("{}; `lampwise describe MACHINE --deviations` lists all", did_you_mean(key, keys));
+        let near = did_you_mean(key, keys);
+        let joint = if near.ends_with('?') { "" } else { ";" };
+        let hint = format!("{near}{joint} `lampwise describe MACHINE --deviations` lists all");
         return Err(Failure::new("unknown-deviation", format!("`--with {text}`: there is no deviation `{key}`"), hint));
     };
     let Some(step) = step else { return Ok(Imposed { deviation, from: None }) };
@@ -86,18 +88,21 @@ fn imposed(machine: &Machine, text: &str) -> Result<Imposed, Failure> {
     }
 }
 
-/// The names most like a mistyped one, for a hint.
+/// The names most like a mistyped one, for a hint; all of them where they are few.
 pub(super) fn did_you_mean<'n>(typed: &str, names: impl Iterator<Item = &'n str>) -> String {
+    const FEW: usize = 12;
     let typed = typed.to_lowercase();
+    let names: Vec<&str> = names.collect();
     let mut near: Vec<(f64, &str)> =
-        names.map(|name| (strsim::jaro_winkler(&typed, &name.to_lowercase()), name)).collect();
+        names.iter().map(|name| (strsim::jaro_winkler(&typed, &name.to_lowercase()), *name)).collect();
     near.sort_by(|one, two| two.0.total_cmp(&one.0).then(one.1.cmp(two.1)));
     let near: Vec<String> =
         near.into_iter().take(3).filter(|(likeness, _)| *likeness > 0.7).map(|(_, name)| format!("`{name}`")).collect();
-    if near.is_empty() {
-        "look at the list of names".to_owned()
-    } else {
-        format!("did you mean {}?", near.join(" or "))
+    match near.as_slice() {
+        [] if names.is_empty() => "there is none".to_owned(),
+        [] if names.len() <= FEW => format!("there is: {}", names.join(", ")),
+        [] => "no name is like it".to_owned(),
+        near => format!("did you mean {}?", near.join(" or ")),
     }
 }
 

@@ -57,7 +57,7 @@ fn stands_in(kind: &DeviceType) -> &'static str {
 }
 
 fn list(library: &Library, width: usize) -> String {
-    let mut out = String::new();
+    let mut out = String::from("`lampwise types NAME` tells how one fails, how one looks and what puts it right.\n\n");
     let longest = library.types.keys().map(String::len).max().unwrap_or(0);
     for group in ["input", "output", "supply", "mechanism", "controller", "shared"] {
         let title = match group {
@@ -70,9 +70,8 @@ fn list(library: &Library, width: usize) -> String {
         };
         _ = writeln!(out, "{TITLE}{title}{TITLE:#}");
         for kind in library.types.values().filter(|kind| stands_in(kind) == group) {
-            let text = format!("{}: {} fault modes, {} checks", kind.words, kind.faults.len(), kind.checks.len());
-            let first = format!("  {} ", padded(&kind.key, longest));
-            paragraph(&mut out, width, &first, &" ".repeat(longest + 3), PLAIN, &text);
+            let first = format!("  {}  ", padded(&kind.key, longest));
+            paragraph(&mut out, width, &first, &" ".repeat(longest + 4), PLAIN, &kind.words);
         }
         out.push('\n');
     }

@@ -26,14 +26,14 @@ fn a_folder() {
 
 #[test]
 fn a_binary_file() {
-    cannot_read(env!("CARGO_BIN_EXE_lampwise"), "larger than 1000 kB");
+    cannot_read(env!("CARGO_BIN_EXE_lampwise"), "larger than 1 MB");
     cannot_read(&file("binary.toml", [0x7f, b'E', b'L', b'F', 0, 0]), "it is no text");
     cannot_read(&file("latin.toml", b"format = 1\nname = \"M\xfcller\"\n"), "line 2 is not in UTF-8");
 }
 
 #[test]
 fn a_file_of_2_megabytes() {
-    cannot_read(&file("large.toml", "# a comment\n".repeat(180_000)), "larger than 1000 kB");
+    cannot_read(&file("large.toml", "# a comment\n".repeat(180_000)), "larger than 1 MB");
 }
 
 #[test]
@@ -44,7 +44,7 @@ fn an_empty_file() {
 #[test]
 fn an_endless_file() {
     if std::path::Path::new("/dev/zero").exists() {
-        cannot_read("/dev/zero", "larger than 1000 kB");
+        cannot_read("/dev/zero", "larger than 1 MB");
     }
 }
 
@@ -145,4 +145,24 @@ fn every_cut_of_a_file_gives_a_message_or_an_answer() {
         let ran = lampwise(&["lint", &file("cut.toml", &PRESS[..end])]);
         assert!((0..=2).contains(&ran.code), "{end}: {}", ran.err);
     }
+}
+
+#[test]
+fn files_that_are_no_machine_files_are_told_apart() {
+    let utf16: Vec<u8> = [0xff, 0xfe].into_iter().chain(PRESS.bytes().flat_map(|byte| [byte, 0])).collect();
+    let err = lampwise(&["lint", &file("utf16.toml", utf16)]).bad(2);
+    assert!(err.contains("it is in UTF-16") && err.contains("as UTF-8"), "{err}");
+    let err = lampwise(&["lint", &file("huge.toml", "# x\n".repeat(300_000))]).bad(2);
+    assert!(err.contains("larger than 1 MB"), "{err}");
+    let err = lampwise(&["draft", "no-such-list.csv"]).bad(2);
+    assert!(!err.contains("lampwise demo"), "a list is no machine\n{err}");
+    let err = lampwise(&["lint", &file("empty-library.toml", "")]).bad(2);
+    assert!(err.contains("it is empty"), "{err}");
+}
+
+#[test]
+fn hours_that_are_no_number_are_told_in_plain_words() {
+    let err = lampwise(&["why", &press(), "--hours", "abc"]).bad(2);
+    assert!(err.contains("this is no number of hours"), "{err}");
+    lampwise(&["why", &press(), "--hours", "2,5"]).good();
 }

@@ -1,4 +1,4 @@
-use crate::support::{command, file, finish, lampwise, press};
+use crate::support::{PRESS, command, file, finish, lampwise, press};
 
 /// The part of an answer that no probability stands in.
 fn facts(out: &str) -> &str {
@@ -234,6 +234,42 @@ fn what_nothing_reported_shows_explains_nothing() {
     };
     assert_eq!(cause("lapse/water shut"), "nothing reported shows it");
     assert!(cause("dc24/dead").starts_with("explains X2 dark"), "{}", cause("dc24/dead"));
+}
+
+#[test]
+fn the_fact_is_about_the_place_where_it_most_probably_stands() {
+    let out = lampwise(&["why", &press(), "--found", "X2 own led: off", "--json"]).good();
+    let answer: serde_json::Value = serde_json::from_str(&out).unwrap();
+    let (fact, place) = (&answer["answer"]["fact"], &answer["answer"]["standing"][0]["steps"]);
+    let starts = fact["is_start"].as_bool().unwrap();
+    assert!(place.as_array().unwrap().iter().any(|step| *step == fact["of"] || starts && step == "ready"), "{out}");
+}
+
+#[test]
+fn what_was_not_reported_is_probably_missing_and_a_released_stop_button_is_no_passing_press() {
+    let text = PRESS.replace("needs = [\"ram = up\"]", "needs = [\"ram = up\", \"stop = released\"]");
+    let machine = file("press-with-stop.toml", text.replace("X3 =", "X4 = { lit = \"stop = released\" }\nX3 ="));
+    let ask = |lamps: &str| lampwise(&["why", &machine, "--lamps", lamps, "--complaint", "wont-start"]).good();
+    let out = ask("X2 on, rest off");
+    assert!(out.contains("✗ X4 lit (stop is released)\n") && out.contains("Of these X4 is dark."), "{out}");
+    assert!(ask("X2 X4 on").contains("Of these nothing is missing."));
+    assert!(ask("X4 on").contains("Of these nothing is missing, as far as is known."));
+    let out = lampwise(&["why", &machine, "--found", "X2 own led: off", "--complaint", "wont-start"]).good();
+    assert!(out.contains("X2 is probably dark"), "{out}");
+}
+
+#[test]
+fn where_it_stands_adds_up_to_the_whole() {
+    let out = lampwise(&["why", &press()]).good();
+    assert!(out.contains("%  elsewhere, or something that is not in this machine file"), "{out}");
+}
+
+#[test]
+fn stopping_short_of_either_end_are_two_causes_with_two_names() {
+    let out = lampwise(&["why", &press(), "--lamps", "X2 off, X3 off", "--all"]).good();
+    for position in ["up", "down"] {
+        assert!(out.contains(&format!("short of its end position ({position})")), "{out}");
+    }
 }
 
 #[test]

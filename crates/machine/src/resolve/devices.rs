@@ -284,7 +284,12 @@ impl<'r> Resolver<'r> {
             for (suffix, effects) in self.effects(&plan, fault) {
                 let key = format!("{}/{}{suffix}", plan.name, fault.key);
                 let text_key = format!("{}.faults.{}", plan.kind.key, fault.key);
-                let words = self.translations.words(&text_key, &fault.words, &plan.filling);
+                let mut words = self.translations.words(&text_key, &fault.words, &plan.filling);
+                if !suffix.is_empty() {
+                    // The same words for each position would be several causes of one name.
+                    let texts = words.translations.iter_mut().map(|(_, text)| text);
+                    texts.chain([&mut words.english]).for_each(|text| *text += &format!(" ({})", suffix.trim()));
+                }
                 let rate = Rate { chance: Chance::PerMillionHours(fault.rate), source: fault.source.clone() };
                 let kind = DeviationKind::Fault(device);
                 let after = self.after_events(&effects, false, &fault.after);

@@ -136,7 +136,7 @@ impl<'r> Resolver<'r> {
         match movement {
             HandMove::Put(mechanism, at) => {
                 let row = &self.machine.mechanisms[mechanism];
-                format!("{}: {}", words(mechanism), humanised(&row.positions[usize::from(at)]))
+                format!("{} to \"{}\"", words(mechanism), humanised(&row.positions[usize::from(at)]))
             }
             HandMove::Press(mechanism, _) => format!("press {}", words(mechanism)),
             HandMove::Hold(mechanism) => format!("hold {} down", words(mechanism)),

@@ -11,7 +11,7 @@ pub(crate) fn nearest_hint<'c>(name: &str, candidates: impl Iterator<Item = &'c 
     ranked.dedup_by_key(|(_, candidate)| *candidate);
     let near: Vec<&str> = ranked.iter().take_while(|(near, _)| *near > 0.75).take(3).map(|(_, name)| *name).collect();
     match (near.as_slice(), ranked.is_empty()) {
-        ([], true) => "none is declared yet".to_string(),
+        ([], true) => "the file has none".to_string(),
         ([], false) => {
             let some: Vec<&str> = ranked.iter().take(8).map(|(_, name)| *name).collect();
             format!("there is: {}", some.join(", "))

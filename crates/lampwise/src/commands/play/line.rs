@@ -153,7 +153,7 @@ fn changes(played: &Played<'_>, before: Option<&Situation>, now: &Situation) -> 
         changed("input", layout.input(id), &|| row.label.clone(), ["dark", "lit"]);
     }
     for (id, row) in machine.outputs.iter() {
-        let name = || row.label.clone().unwrap_or_else(|| format!("({})", row.words.english));
+        let name = || row.label.clone().unwrap_or_else(|| format!("output \"{}\"", row.words.english));
         changed("output", layout.command(id), &name, ["off", "on"]);
     }
     for (id, row) in machine.supplies.iter() {

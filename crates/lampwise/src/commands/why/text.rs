@@ -3,7 +3,7 @@
 
 use std::fmt::Write as _;
 
-use diagnose::answer::{Answer, Cause, Fact, NeedState, StandingPoint};
+use diagnose::answer::{Answer, Cause, Fact, Need, NeedState, StandingPoint};
 use diagnose::evidence::{Complaint, Evidence};
 use diagnose::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions, event_words};
 use diagnose::wording;
@@ -123,27 +123,32 @@ fn needs(out: &mut String, fact: &Fact, evidence: &Evidence, width: usize) {
 
 /// Which of the needs are missing, as lamps that are seen.
 fn verdict(fact: &Fact) -> String {
-    let missing = || fact.needs.iter().filter(|need| need.state == NeedState::Missing);
-    let lamps = |wanted: &str| -> Vec<String> {
-        let shown = missing().filter_map(|need| Some((need.lamp.clone()?, need.words.as_str())));
-        shown.filter(|(lamp, words)| words.starts_with(&format!("{lamp} {wanted}"))).map(|(lamp, _)| lamp).collect()
+    // A need that is one lamp is told by its label and how it is; all else in full.
+    let told = |need: &Need| -> (String, &'static str) {
+        let shown = need.lamp.as_ref().and_then(|lamp| Some((lamp, need.words.strip_prefix(lamp.as_str())?)));
+        match shown {
+            Some((lamp, rest)) if rest.starts_with(" lit") || rest.starts_with(" on") => (lamp.clone(), "dark"),
+            Some((lamp, rest)) if rest.starts_with(" dark") || rest.starts_with(" off") => (lamp.clone(), "lit"),
+            _ => (need.words.clone(), "missing"),
+        }
     };
-    let (dark, lit) = ([lamps("lit"), lamps("on")].concat(), [lamps("dark"), lamps("off")].concat());
-    let others: Vec<String> = missing()
-        .filter(|need| need.lamp.as_ref().is_none_or(|lamp| !dark.contains(lamp) && !lit.contains(lamp)))
-        .map(|need| need.words.clone())
-        .collect();
-    let parts: Vec<String> = [(dark, "dark"), (lit, "lit"), (others, "missing")]
-        .into_iter()
-        .filter(|(names, _)| !names.is_empty())
-        .map(|(names, state)| {
-            format!("{} {} {state}", wording::list(&names), if names.len() == 1 { "is" } else { "are" })
-        })
-        .collect();
-    if parts.is_empty() {
-        "Of these nothing is missing.".to_owned()
-    } else {
-        format!("Of these {}.", wording::list(&parts))
+    let mut parts: Vec<String> = Vec::new();
+    for (reported, state) in
+        [true, false].into_iter().flat_map(|said| ["dark", "lit", "missing"].map(|state| (said, state)))
+    {
+        let missing = fact.needs.iter().filter(|need| need.state == NeedState::Missing && need.reported == reported);
+        let names: Vec<String> = missing.map(told).filter(|(_, is)| *is == state).map(|(name, _)| name).collect();
+        if !names.is_empty() {
+            let is = if names.len() == 1 { "is" } else { "are" };
+            let sure = if reported { "" } else { "probably " };
+            parts.push(format!("{} {is} {sure}{state}", wording::list(&names)));
+        }
+    }
+    let guessed = fact.needs.iter().any(|need| need.state == NeedState::Met && !need.reported);
+    match (parts.is_empty(), guessed) {
+        (true, true) => "Of these nothing is missing, as far as is known.".to_owned(),
+        (true, false) => "Of these nothing is missing.".to_owned(),
+        (false, _) => format!("Of these {}.", wording::list(&parts)),
     }
 }
 
@@ -160,7 +165,9 @@ fn standing(out: &mut String, answer: &Answer, width: usize) {
         return;
     }
     _ = writeln!(out, "{TITLE}Where it stands{TITLE:#}");
+    let mut rest = 1.0;
     for point in answer.standing.iter().filter(|point| point.probability >= 0.02).take(4) {
+        rest -= point.probability;
         let first = format!("  {:>7}  ", percent(point.probability));
         paragraph(out, width, &first, "           ", STRONG, &place(point));
         for held in &point.held_by {
@@ -174,6 +181,10 @@ fn standing(out: &mut String, answer: &Answer, width: usize) {
             let text = format!("{waits}, then goes to \"{}\"", wording::list(&wait.to));
             paragraph(out, width, "           ", "             ", PLAIN, &text);
         }
+    }
+    if rest >= 0.02 {
+        let elsewhere = format!("  {:>7}  elsewhere, or something that is not in this machine file", percent(rest));
+        _ = writeln!(out, "{FAINT}{elsewhere}{FAINT:#}");
     }
     out.push('\n');
 }
@@ -303,7 +314,7 @@ fn doubts(out: &mut String, answer: &Answer, width: usize) {
     }
     for doubtful in &answer.doubtful {
         let text = format!(
-            "Look at {} once more: with {} it was not as reported.",
+            "Look at {} once more: with a probability of {} it was not as reported.",
             doubtful.lamp,
             percent(doubtful.probability)
         );
