@@ -1,11 +1,12 @@
 //! The figures of docs/performance.md: simulation speed, the cold exploration of all pairs,
-//! an answer after one more piece of evidence, and memory, for each demo machine.
+//! an answer after one more piece of evidence, the next check, and memory, for each demo machine.
 //!
 //! `cargo bench -p diagnose` prints the table. Times are medians of several runs in one
 //! process; they are reported, never asserted.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use diagnose::evidence::{Circumstances, Complaint, Evidence, LampPlace, LampReport, LampState, Moment, Naming};
+use diagnose::next::{Terms, advise};
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
 use machine::id::{Id, RoutineId};
@@ -75,15 +76,15 @@ fn main() {
     let cores = std::thread::available_parallelism().map_or(1, usize::from);
     println!("{cores} cores");
     println!(
-        "| machine | inputs / outputs | deviations | pairs | behaviours | runs | events/s and core | cold | one more reading | memory so far |"
+        "| machine | inputs / outputs | deviations | pairs | behaviours | runs | events/s and core | cold | one more reading | next check | memory so far |"
     );
-    println!("|---|---|---|---|---|---|---|---|---|---|");
+    println!("|---|---|---|---|---|---|---|---|---|---|---|");
     for name in DEMOS {
         let machine = load(name);
         let events = events_per_second(&machine);
         let mut cold = Vec::new();
         let mut diagnoser = None;
-        for _ in 0..if name == "lidding-line" { 1 } else { 3 } {
+        for _ in 0..3 {
             let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() };
             let begin = Instant::now();
             diagnoser = Some(Diagnoser::new(vec![alternative], &Circumstances::default(), &Options::default()));
@@ -99,9 +100,18 @@ fn main() {
                 begin.elapsed()
             })
             .collect();
+        let advices = (8..17)
+            .map(|told| {
+                let evidence = evidence(&machine, told);
+                let begin = Instant::now();
+                let advice = advise(&diagnoser, &evidence, &Terms::default());
+                assert!(!advice.proposals.is_empty());
+                begin.elapsed()
+            })
+            .collect();
         let extent = diagnoser.extent();
         println!(
-            "| {name} | {} / {} | {} | {} | {} | {} | {:.1} million | {:.2} s | {:.0} ms | {} MB |",
+            "| {name} | {} / {} | {} | {} | {} | {} | {:.1} million | {:.2} s | {:.0} ms | {:.0} ms | {} MB |",
             machine.inputs.len(),
             machine.outputs.len(),
             extent.deviations,
@@ -111,6 +121,7 @@ fn main() {
             events / 1e6,
             median(cold).as_secs_f64(),
             median(answers).as_secs_f64() * 1e3,
+            median(advices).as_secs_f64() * 1e3,
             peak_memory(),
         );
     }

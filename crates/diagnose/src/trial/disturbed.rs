@@ -49,7 +49,7 @@ impl Disturbance {
                         one.takes_ms = (one.takes_ms as f64 * libm::exp2(2.0 * dice.f64() - 1.0)) as u64;
                     }
                 }
-                if file.interlocks.len() > 0 {
+                if !file.interlocks.is_empty() {
                     // Without steps to watch it watches nothing.
                     let first: InterlockId = machine::id::Id::new(0);
                     file.interlocks[first].in_steps.clear();

@@ -119,7 +119,10 @@ const WORDS: &[(Word, &str)] = &[
         FLICKERS,
         "was lit before and is dark now, was lit and is dark now, was on before and is off now, was on and is off now, was dark before and is lit now, was dark and is lit now, was off before and is on now, was off and is on now, was lit before, was on before, went dark by itself, goes dark by itself, lit up by itself, changed by itself, changes by itself",
     ),
-    (FLICKERS, "war vorher an und ist jetzt aus, war an und ist jetzt aus, war aus und ist jetzt an, ging von selbst aus"),
+    (
+        FLICKERS,
+        "war vorher an und ist jetzt aus, war an und ist jetzt aus, war aus und ist jetzt an, ging von selbst aus",
+    ),
     (FLICKERS, "estaba encendida y ahora apagada, se apaga sola"),
     (FLICKERS, "blinkt, blinken, blinkend, flackert, flackern, flackernd, geht an und aus, gehen an und aus"),
     (FLICKERS, "parpadea, parpadean, parpadeando, intermitente, intermitentes, destella, destellan, titila, titilan"),
