@@ -20,6 +20,7 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("lint", include_str!("../../schemas/lint.json")),
     ("draft", include_str!("../../schemas/draft.json")),
     ("describe", include_str!("../../schemas/describe.json")),
+    ("trial", include_str!("../../schemas/trial.json")),
     ("types", include_str!("../../schemas/types.json")),
     ("demo", include_str!("../../schemas/demo.json")),
     ("schema", include_str!("../../schemas/schema.json")),

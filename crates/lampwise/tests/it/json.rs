@@ -32,6 +32,7 @@ fn every_command_prints_what_its_schema_says() {
         ("draft", vec!["draft", "demos/io-list.csv"]),
         ("describe", vec!["describe", press]),
         ("describe", vec!["describe", "demo:parts-washer", "--deviations"]),
+        ("trial", vec!["trial", press, "--calls", "3", "--alone"]),
         ("types", vec!["types"]),
         ("demo", vec!["demo"]),
         ("demo", vec!["demo", "minimal"]),
