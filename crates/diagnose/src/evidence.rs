@@ -115,6 +115,8 @@ pub struct Evidence {
     pub hours_since_well: Option<f64>,
     /// What happened to the machine since then.
     pub recently: Vec<Event>,
+    /// It fails once in so many cycles, and runs in between; none: it stands still.
+    pub once_in: Option<f64>,
     /// The moments, the earliest first.
     pub moments: Vec<Moment>,
 }
@@ -123,7 +125,11 @@ impl Evidence {
     /// What has to be known before a machine is worked out.
     #[must_use]
     pub fn circumstances(&self) -> Circumstances {
-        Circumstances { hours_since_well: self.hours_since_well, recently: self.recently.clone() }
+        Circumstances {
+            hours_since_well: self.hours_since_well,
+            recently: self.recently.clone(),
+            once_in: self.once_in,
+        }
     }
 }
 
@@ -135,6 +141,8 @@ pub struct Circumstances {
     pub hours_since_well: Option<f64>,
     /// What happened to it since then.
     pub recently: Vec<Event>,
+    /// It fails once in so many cycles, and runs in between; none: it stands still.
+    pub once_in: Option<f64>,
 }
 
 /// A lamp of the machine that stands for a point.

@@ -1,6 +1,7 @@
 //! What is wrong with the machine: exact probabilities from what was reported.
 
 pub mod answer;
+pub mod call;
 mod class;
 pub mod consistency;
 mod diagnoser;

@@ -7,6 +7,9 @@
 //!
 //! Recent events multiply rates. The chance of a lapse is taken as 1 − exp(−x) and x is multiplied,
 //! so that no probability reaches 1.
+//!
+//! Where a machine fails once in so many cycles only, what is always there is hardly the cause: its rate
+//! counts for a [small part](ALWAYS_THERE), that of what depends on travel for more.
 
 use crate::evidence::Circumstances;
 use machine::Machine;
@@ -33,7 +36,11 @@ impl Prior {
     pub fn new(machine: &Machine, circumstances: &Circumstances) -> Self {
         let hours = circumstances.hours_since_well.filter(|hours| hours.is_finite());
         let hours = hours.map_or(machine.hours_since_well, |hours| hours.max(0.0));
-        let likelier = |deviation: &Deviation| deviation.after.after_all(&circumstances.recently);
+        let comes_and_goes = circumstances.once_in.is_some_and(|cycles| cycles > 1.0);
+        let likelier = |deviation: &Deviation| {
+            let factor = deviation.after.after_all(&circumstances.recently);
+            if comes_and_goes { factor * now_and_then(deviation) } else { factor }
+        };
         let mut odds = vec![0.0; machine.deviations.len()];
         let mut group = vec![0; machine.deviations.len()];
         let mut groups = Vec::new();
@@ -113,6 +120,28 @@ impl Prior {
     }
 }
 
+/// Share of the faults that are always there which show only now and then (common practice, no source).
+const ALWAYS_THERE: f64 = 0.02;
+/// The same for faults of travel and adjustment, which are at the edge of what still works for a while.
+const AT_THE_EDGE: f64 = 0.3;
+
+/// How much rarer a deviation becomes when the machine fails only once in some cycles.
+fn now_and_then(deviation: &Deviation) -> f64 {
+    use machine::model::{FaultEffect, Forced};
+    let of = |effect: &FaultEffect| match effect {
+        FaultEffect::Input(_, _, Forced::Chatters(..))
+        | FaultEffect::Output(_, _, Forced::Chatters(..))
+        | FaultEffect::Supply(_, Forced::Chatters(..)) => 1.0,
+        // People forget a thing now and then, too.
+        FaultEffect::Forgotten(..) | FaultEffect::Found(..) => 1.0,
+        FaultEffect::Slow(..) | FaultEffect::StopsShort(..) | FaultEffect::Stuck(_) | FaultEffect::Creeps(..) => {
+            AT_THE_EDGE
+        }
+        _ => ALWAYS_THERE,
+    };
+    deviation.effects.iter().map(of).fold(ALWAYS_THERE, f64::max)
+}
+
 #[cfg(test)]
 #[allow(clippy::unwrap_used, clippy::expect_used)]
 mod tests {
@@ -124,7 +153,7 @@ mod tests {
     }
 
     fn after(recently: &[Event]) -> Circumstances {
-        Circumstances { hours_since_well: None, recently: recently.to_vec() }
+        Circumstances { hours_since_well: None, recently: recently.to_vec(), once_in: None }
     }
 
     #[test]

@@ -43,6 +43,7 @@ pub fn retold(evidence: &Evidence, from: &Machine, to: &Machine) -> Told {
         routine: evidence.routine.and_then(|routine| renamer.routine(routine)),
         hours_since_well: evidence.hours_since_well,
         recently: evidence.recently.clone(),
+        once_in: evidence.once_in,
         moments: evidence.moments.iter().map(|moment| renamer.moment(moment, routine)).collect(),
     };
     Told { evidence, unknown: renamer.unknown.get() }

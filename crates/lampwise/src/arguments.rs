@@ -76,6 +76,8 @@ impl Colour {
 pub enum Command {
     /// Say what is wrong, from lamps and whatever else was reported.
     Why(Why),
+    /// Lead a call: question after question until the machine runs.
+    Call(Call),
     /// Play a routine, with or without something wrong, and print what happens.
     Play(Play),
     /// Lead through a service job: cautions, actions, lamps to be seen, values to measure.
@@ -198,6 +200,82 @@ pub struct Why {
 /// Running hours as typed; their range is judged with everything else that was reported.
 fn hours(text: &str) -> Result<f64, String> {
     text.trim().replace(',', ".").parse().map_err(|_| "this is no number of hours, such as 40 or 2.5".to_owned())
+}
+
+const CALL_EXAMPLES: &str = "\
+Examples:
+  Led by questions, kept in a file after every answer:
+    lampwise call demo:jar-filler --save call-117.txt
+
+  Going on where the call was left, or showing all of it once more:
+    lampwise call --resume call-117.txt
+    lampwise call --replay call-117.txt
+
+  For programs, one JSON object a line (docs/json.md):
+    lampwise call demo:jar-filler --json-lines
+
+Answer with a number or in words; `?` says that nobody knows, `can't` that nobody can
+do that. `help` lists what else can be typed.";
+
+/// Which call.
+#[derive(Debug, Args)]
+#[command(after_help = CALL_EXAMPLES)]
+pub struct Call {
+    /// The machine file; `demo:NAME` takes one from inside the program. A call that was
+    /// saved knows its machine file.
+    #[arg(value_name = "MACHINE", required_unless_present_any = ["resume", "replay"])]
+    pub machine: Option<PathBuf>,
+
+    /// A further device library; may be given several times.
+    #[arg(long, value_name = "FILE", help_heading = "Which machine")]
+    pub library: Vec<PathBuf>,
+
+    /// The machine's revision, by the name it has in the file.
+    #[arg(long, value_name = "NAME", help_heading = "Which machine", conflicts_with = "serial")]
+    pub revision: Option<String>,
+
+    /// The machine's serial number, which tells the revision.
+    #[arg(long, value_name = "NUMBER", help_heading = "Which machine")]
+    pub serial: Option<u64>,
+
+    /// A setting of this machine, such as `fill_time=T#3s`; may be given several times.
+    #[arg(long = "set", value_name = "NAME=VALUE", help_heading = "Which machine")]
+    pub settings: Vec<String>,
+
+    /// Who is at the machine.
+    #[arg(long, value_name = "WHO", help_heading = "The call")]
+    pub who: Option<Qualification>,
+
+    /// Minutes until somebody qualified for everything can be there.
+    #[arg(long, value_name = "MINUTES", help_heading = "The call", default_value_t = 180.0)]
+    pub visit: f64,
+
+    /// Keep the call in this new file, after every answer.
+    #[arg(long, value_name = "FILE", help_heading = "The call", conflicts_with = "replay")]
+    pub save: Option<PathBuf>,
+
+    /// Go on with the call in this file, and keep it there.
+    #[arg(long, value_name = "FILE", help_heading = "The call", conflicts_with = "replay")]
+    pub resume: Option<PathBuf>,
+
+    /// Show the whole call in this file once more.
+    #[arg(long, value_name = "FILE", help_heading = "The call")]
+    pub replay: Option<PathBuf>,
+
+    /// Questions go out and answers come in as JSON, one object a line.
+    #[arg(long, help_heading = "The call", conflicts_with = "replay")]
+    pub json_lines: bool,
+}
+
+/// Who is at the machine.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Qualification {
+    /// Runs the machine.
+    Operator,
+    /// Repairs machines.
+    Technician,
+    /// Qualified for electrical work.
+    Electrician,
 }
 
 const PLAY_EXAMPLES: &str = "\

@@ -1,5 +1,6 @@
 //! One module for each command; each takes its arguments and prints its answer.
 
+mod call;
 mod demo;
 mod describe;
 mod draft;
@@ -25,6 +26,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
     let matches = matches.subcommand().map_or(matches, |(_, matches)| matches);
     match &arguments.command {
         Command::Why(why) => why::run(why, matches, screen),
+        Command::Call(call) => answered(call::run(call, screen)),
         Command::Lint(lint) => lint::run(lint, screen),
         Command::Play(play) => answered(play::run(play, screen)),
         Command::Procedure(procedure) => answered(procedure::run(procedure, screen)),

@@ -81,6 +81,16 @@ impl Failure {
         self
     }
 
+    /// The first thing that is wrong, in one line.
+    pub fn first_message(&self) -> String {
+        match self.faults.first() {
+            Some(Fault::Plain { what, .. }) => what.clone(),
+            Some(Fault::Typed { mistakes, .. }) => mistakes.first().map(|one| one.what.clone()).unwrap_or_default(),
+            Some(Fault::File { problems, .. }) => problems.first().map(|one| one.what.clone()).unwrap_or_default(),
+            None => String::new(),
+        }
+    }
+
     /// Prints it and gives the exit code.
     pub fn report(&self, screen: &Screen) -> ExitCode {
         if screen.json {

@@ -2,6 +2,7 @@
 //! and prints. All knowledge of machines is in the crates `machine`, `sim` and
 //! `diagnose`; all printing and all exit codes are here.
 
+mod answers;
 mod arguments;
 mod commands;
 mod failure;

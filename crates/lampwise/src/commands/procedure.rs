@@ -2,7 +2,6 @@
 //! after a step is worked out in `machine::caution` and `diagnose::procedure`;
 //! here it is put into order, asked and written down.
 
-mod answers;
 mod deviation;
 mod json;
 mod led;
@@ -17,8 +16,8 @@ use machine::Machine;
 use machine::id::ProcedureId;
 use machine::model::{Procedure, Who};
 
-use self::answers::Answers;
 use super::play::did_you_mean;
+use crate::answers::Answers;
 use crate::arguments;
 use crate::failure::Failure;
 use crate::input;

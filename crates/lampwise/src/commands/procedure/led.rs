@@ -4,9 +4,9 @@
 use diagnose::procedure::{Report, Seen, deviations};
 use diagnose::reading::{read_lamps, render_mistakes};
 
-use super::answers::Answers;
 use super::deviation::{Deviation, take_over};
 use super::{Job, plan};
+use crate::answers::Answers;
 use crate::failure::Failure;
 use crate::screen::{BAD, FAINT, GOOD, STRONG, Screen, paragraph};
 

@@ -3,7 +3,7 @@
 
 use diagnose::evidence::{Deed, Evidence, Moment, Told, retold};
 use diagnose::reading::{
-    ReadingError, read_checks, read_complaint, read_deeds, read_events, read_lamps, read_positions, read_remedies,
+    ReadingError, read_checks, read_complained, read_deeds, read_events, read_lamps, read_positions, read_remedies,
 };
 use machine::Machine;
 use machine::id::{Id, RoutineId};
@@ -35,10 +35,11 @@ pub struct Heard {
 /// lamp that the others don't have. What none of them knows is told with the names of the first.
 pub fn read(machines: &[&Machine], why: &Why, typed: &[Typed]) -> Result<Heard, Failure> {
     let mut failures = Failures::default();
-    let complaint = why.complaint.as_deref().and_then(|text| {
-        let read = if text.trim().is_empty() { Ok(None) } else { read_complaint(text).map(Some) };
-        failures.keep("--complaint", text, read).flatten()
+    let complained = why.complaint.as_deref().and_then(|text| {
+        let read = if text.trim().is_empty() { Ok((None, None)) } else { read_complained(text) };
+        failures.keep("--complaint", text, read)
     });
+    let (complaint, once_in) = complained.unwrap_or_default();
     if why.hours.is_some_and(|hours| !hours.is_finite() || hours < 0.0) {
         let hint = "give running hours, such as `--hours 40`";
         failures.take::<()>(Err(Failure::new("hours", "`--hours` must be a number that is not below 0", hint)));
@@ -54,6 +55,7 @@ pub fn read(machines: &[&Machine], why: &Why, typed: &[Typed]) -> Result<Heard, 
         routine,
         hours_since_well: why.hours,
         recently: recently.clone(),
+        once_in,
         moments: vec![Moment::default(); typed.len()],
     };
     let mut told: Vec<Told> = taken.iter().map(|taken| Told { evidence: base(taken.routine), unknown: 0 }).collect();

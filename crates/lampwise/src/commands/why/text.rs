@@ -65,6 +65,9 @@ pub fn understood(finding: &Finding<'_>) -> Vec<(&'static str, String)> {
     if let Some(complaint) = evidence.complaint {
         parts.push(("complaint", complaint_words(complaint).to_owned()));
     }
+    if let Some(cycles) = evidence.once_in {
+        parts.push(("how often", format!("once in {cycles} cycles")));
+    }
     if let Some(hours) = evidence.hours_since_well {
         parts.push(("ran well", format!("{hours} running hours ago")));
     }

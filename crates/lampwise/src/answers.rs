@@ -6,8 +6,10 @@ use std::path::Path;
 use crate::failure::Failure;
 use crate::input;
 
-/// The longest answer that is read, bytes.
-const LONGEST: u64 = 10_000;
+/// The longest answer that is read, bytes; what is behind is dropped.
+const LONGEST: u64 = 70_000;
+/// A line longer than this has no end, bytes.
+const ENDLESS: u64 = 100_000_000;
 /// The largest file of answers, bytes.
 const LARGEST_FILE: usize = 1_000_000;
 
@@ -38,11 +40,9 @@ impl Answers {
             let read = (&mut self.lines).take(LONGEST).read_until(b'\n', &mut bytes);
             match read {
                 Ok(0) => return Ok(None),
+                Ok(_) if bytes.last() != Some(&b'\n') && bytes.len() as u64 >= LONGEST => self.drop_rest_of_line()?,
                 Ok(_) => {}
-                Err(error) => {
-                    let what = format!("can't read the answers: {error}");
-                    return Err(Failure::new("unreadable", what, "give them in a file with --answers"));
-                }
+                Err(error) => return Err(unreadable(&error)),
             }
             let line = String::from_utf8_lossy(&bytes).trim().to_owned();
             if !line.starts_with('#') {
@@ -50,4 +50,19 @@ impl Answers {
             }
         }
     }
+    fn drop_rest_of_line(&mut self) -> Result<(), Failure> {
+        let mut dropped = Vec::new();
+        for _ in 0..ENDLESS / LONGEST {
+            dropped.clear();
+            let read = (&mut self.lines).take(LONGEST).read_until(b'\n', &mut dropped);
+            if read.map_err(|error| unreadable(&error))? == 0 || dropped.last() == Some(&b'\n') {
+                break;
+            }
+        }
+        Ok(())
+    }
+}
+
+fn unreadable(error: &std::io::Error) -> Failure {
+    Failure::new("unreadable", format!("can't read the answers: {error}"), "give them in a file with --answers")
 }

@@ -1,0 +1,347 @@
+//! The state of a call: entries, and what follows from them.
+
+use super::build::{Built, OPENING, build};
+use super::entry::{Entry, EntryMistake, Kind};
+use super::finding::{Finding, finding, words};
+use super::record::Origin;
+use super::verify::Verification;
+use super::watch::{Watch, watch};
+use crate::answer::Answer;
+use crate::diagnoser::Diagnoser;
+use crate::evidence::{Circumstances, Evidence};
+use crate::next::{Advice, Terms, ToDo, advise};
+use crate::procedure;
+use crate::world::Alternative;
+use machine::Machine;
+use machine::id::{Id, ProcedureId, RoutineId};
+use serde::Serialize;
+use std::collections::BTreeMap;
+
+/// What is known now.
+#[derive(Clone, Debug)]
+pub struct Now {
+    /// The entries as evidence.
+    pub evidence: Evidence,
+    /// Who is there, and what they can't do.
+    pub terms: Terms,
+    /// What is wrong, as far as can be told.
+    pub answer: Answer,
+    /// What to do next.
+    pub advice: Advice,
+    /// The routine, and how many of its actions were done, that lead.
+    pub leading: (RoutineId, u16),
+    /// What it was, if that can be said.
+    pub finding: Option<Finding>,
+}
+
+/// What to ask.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Question {
+    /// What is complained of.
+    Complaint,
+    /// What was done last.
+    Did,
+    /// All lamps.
+    Lamps,
+    /// The proposal with this number in [`Advice::proposals`].
+    Proposal(usize),
+}
+
+/// A cause that something reported has made improbable.
+#[derive(Clone, Debug, PartialEq, Serialize)]
+pub struct RuledOut {
+    /// The cause.
+    pub words: String,
+    /// How probable it was before.
+    pub before: f64,
+    /// How probable it is now.
+    pub now: f64,
+    /// The entry after which it fell most, from 0.
+    pub entry: usize,
+}
+
+/// A call that goes on.
+#[derive(Debug)]
+pub struct Session {
+    alternatives: Vec<Alternative>,
+    procedure: Option<(ProcedureId, usize)>,
+    terms: Terms,
+    diagnoser: Diagnoser,
+    circumstances: Circumstances,
+    entries: Vec<Entry>,
+    past: Vec<Vec<Entry>>,
+    now: Now,
+}
+
+impl Session {
+    /// A call about a machine, with what has been said already. `None` for a machine without alternatives, or if the
+    /// procedure that it goes on from is not there.
+    ///
+    /// # Errors
+    /// The entries that can't be understood.
+    pub fn new(
+        alternatives: Vec<Alternative>,
+        origin: Option<&Origin>,
+        terms: Terms,
+        entries: Vec<Entry>,
+    ) -> Result<Option<Self>, Vec<EntryMistake>> {
+        let Some(machine) = alternatives.first().map(|one| &one.machine) else { return Ok(None) };
+        let procedure = match origin {
+            None => None,
+            Some(Origin::Procedure { name, steps }) => match machine.procedures.find(|row| row.name == *name) {
+                Some((id, row)) => Some((id, (*steps).min(row.steps.len()))),
+                None => return Ok(None),
+            },
+        };
+        let led = procedure.map(|(id, steps)| procedure::as_routine(machine, id, steps));
+        let built = build(led.as_ref().unwrap_or(machine), &entries)?;
+        let circumstances = built.evidence.circumstances();
+        let diagnoser = diagnoser(&alternatives, procedure, &circumstances);
+        let now = work_out(&diagnoser, &terms, built);
+        Ok(Some(Self { alternatives, procedure, terms, diagnoser, circumstances, entries, past: Vec::new(), now }))
+    }
+
+    /// The machine, with the names that are used in the call.
+    #[must_use]
+    pub fn machine(&self) -> &Machine {
+        // The diagnoser was made from at least one alternative.
+        self.diagnoser.machine().unwrap_or(&self.alternatives[0].machine)
+    }
+
+    /// What was said, in order.
+    #[must_use]
+    pub fn entries(&self) -> &[Entry] {
+        &self.entries
+    }
+
+    /// What is known now.
+    #[must_use]
+    pub fn now(&self) -> &Now {
+        &self.now
+    }
+
+    /// Adds entries. One of a kind that is said only once takes the place of the one before.
+    ///
+    /// # Errors
+    /// What can't be understood; then nothing is added.
+    pub fn add(&mut self, new: Vec<Entry>) -> Result<(), Vec<EntryMistake>> {
+        let mut entries = self.entries.clone();
+        for entry in new {
+            match entries.iter_mut().find(|known| entry.kind.is_single() && known.kind == entry.kind) {
+                Some(known) => *known = entry,
+                None => entries.push(entry),
+            }
+        }
+        self.set(entries)
+    }
+
+    /// Puts another entry in the place of this one, from 0. An entry that is not there is left alone.
+    ///
+    /// # Errors
+    /// What can't be understood; then nothing is changed.
+    pub fn replace(&mut self, at: usize, entry: Entry) -> Result<(), Vec<EntryMistake>> {
+        let mut entries = self.entries.clone();
+        if let Some(known) = entries.get_mut(at) {
+            *known = entry;
+        }
+        self.set(entries)
+    }
+
+    /// Takes an entry away, from 0.
+    ///
+    /// # Errors
+    /// What can't be understood without it; then nothing is changed.
+    pub fn remove(&mut self, at: usize) -> Result<(), Vec<EntryMistake>> {
+        let mut entries = self.entries.clone();
+        if at < entries.len() {
+            entries.remove(at);
+        }
+        self.set(entries)
+    }
+
+    /// Takes back what was changed last; gives whether there was anything.
+    pub fn undo(&mut self) -> bool {
+        let Some(before) = self.past.pop() else { return false };
+        let now = self.entries.clone();
+        if self.set(before).is_err() {
+            self.entries = now;
+        }
+        // What was taken back is not to be taken back itself.
+        self.past.pop();
+        true
+    }
+
+    fn set(&mut self, entries: Vec<Entry>) -> Result<(), Vec<EntryMistake>> {
+        let built = build(self.machine(), &entries)?;
+        let circumstances = built.evidence.circumstances();
+        if circumstances != self.circumstances {
+            self.diagnoser = diagnoser(&self.alternatives, self.procedure, &circumstances);
+            self.circumstances = circumstances;
+        }
+        let terms = terms(&self.terms, &built);
+        if built.evidence != self.now.evidence || terms != self.now.terms {
+            self.now = work_out(&self.diagnoser, &self.terms, built);
+        }
+        self.past.push(std::mem::replace(&mut self.entries, entries));
+        Ok(())
+    }
+
+    /// What to ask next: first what every call begins with, then the best proposal.
+    #[must_use]
+    pub fn question(&self) -> Option<Question> {
+        let said = |kinds: &[Kind], key: &str| {
+            self.entries
+                .iter()
+                .any(|entry| kinds.contains(&entry.kind) || (entry.kind == Kind::Unknown && entry.text == key))
+        };
+        if self.procedure.is_none() {
+            if !said(&[Kind::Complaint], OPENING[0]) {
+                return Some(Question::Complaint);
+            }
+            if !said(&[Kind::Did, Kind::Then], OPENING[1]) {
+                return Some(Question::Did);
+            }
+        }
+        if !said(&[Kind::Lamps], OPENING[2]) {
+            return Some(Question::Lamps);
+        }
+        (!self.now.advice.proposals.is_empty()).then_some(Question::Proposal(0))
+    }
+
+    /// The key of a question, by which it is answered or left out.
+    #[must_use]
+    pub fn key(&self, question: Question) -> String {
+        match question {
+            Question::Complaint => OPENING[0].to_owned(),
+            Question::Did => OPENING[1].to_owned(),
+            Question::Lamps => OPENING[2].to_owned(),
+            Question::Proposal(number) => {
+                self.now.advice.proposals.get(number).map(|one| one.key.clone()).unwrap_or_default()
+            }
+        }
+    }
+
+    /// How to find out that it runs again.
+    #[must_use]
+    pub fn verification(&self) -> Verification {
+        let (routine, stage) = self.now.leading;
+        Verification::new(self.machine(), routine, stage)
+    }
+
+    /// What to watch if it comes and goes, and the time of a cycle, ms.
+    #[must_use]
+    pub fn watch(&self) -> (Vec<Watch>, u64) {
+        watch(&self.diagnoser, &self.now.answer, self.now.leading.0)
+    }
+
+    /// What has been ruled out by which entry: causes that had some weight, and lost it.
+    ///
+    /// Weighs the call anew after each entry, so it takes as many answers as there are entries.
+    #[must_use]
+    pub fn ruled_out(&self) -> Vec<RuledOut> {
+        /// Causes that never had as much weight are not told.
+        const HAD_WEIGHT: f64 = 0.03;
+        /// What is left of a cause that is ruled out.
+        const LEFT: f64 = 0.01;
+        const TOLD: usize = 6;
+        let mut course: BTreeMap<String, (String, Vec<f64>)> = BTreeMap::new();
+        let mut before: Option<Evidence> = None;
+        let mut rounds = 0;
+        let mut places = Vec::new();
+        for count in 0..=self.entries.len() {
+            let Ok(built) = build(self.machine(), &self.entries[..count]) else { continue };
+            if before.as_ref() == Some(&built.evidence) {
+                continue;
+            }
+            let answer = self.diagnoser.answer(&built.evidence);
+            before = Some(built.evidence);
+            for member in answer.causes.iter().flat_map(|cause| &cause.members) {
+                let (_, weights) = course.entry(member.key.clone()).or_insert_with(|| (words(member), Vec::new()));
+                weights.resize(rounds, 0.0);
+                weights.push(member.probability);
+            }
+            rounds += 1;
+            places.push(count);
+        }
+        let mut told: Vec<RuledOut> = course
+            .into_values()
+            .filter_map(|(words, mut weights)| {
+                weights.resize(rounds, 0.0);
+                let now = weights.last().copied()?;
+                let most = weights.iter().copied().fold(0.0, f64::max);
+                if most < HAD_WEIGHT || now > LEFT {
+                    return None;
+                }
+                let fell = |at: &usize| (weights[*at] + 1e-9) / (weights[at + 1] + 1e-9);
+                let at =
+                    (0..rounds - 1).filter(|at| weights[*at] >= LEFT).max_by(|a, b| fell(a).total_cmp(&fell(b)))?;
+                Some(RuledOut { words, before: weights[at], now, entry: places[at + 1].saturating_sub(1) })
+            })
+            .collect();
+        told.sort_by(|a, b| b.before.total_cmp(&a.before));
+        told.truncate(TOLD);
+        told
+    }
+}
+
+fn diagnoser(
+    alternatives: &[Alternative],
+    procedure: Option<(ProcedureId, usize)>,
+    circumstances: &Circumstances,
+) -> Diagnoser {
+    let options = sim::Options::default();
+    match procedure {
+        Some((id, steps)) => procedure::diagnoser(alternatives, id, steps, &options),
+        None => Diagnoser::new(alternatives.to_vec(), circumstances, &options),
+    }
+}
+
+fn terms(base: &Terms, built: &Built) -> Terms {
+    let mut terms = base.clone();
+    terms.caller = built.who.unwrap_or(base.caller);
+    for to_do in &built.left_out {
+        if !terms.left_out.contains(to_do) {
+            terms.left_out.push(*to_do);
+        }
+    }
+    terms
+}
+
+fn work_out(diagnoser: &Diagnoser, base: &Terms, built: Built) -> Now {
+    let terms = terms(base, &built);
+    let answer = diagnoser.answer(&built.evidence);
+    let advice = if built.runs { Advice::default() } else { advise(diagnoser, &built.evidence, &terms) };
+    let tried = diagnoser.machine().zip(built.tried).map(|(machine, remedy)| machine.remedies[remedy].key.clone());
+    let finding = finding(&answer, &advice, built.runs, tried.as_deref());
+    let leading = leading(diagnoser, &built.evidence);
+    Now { evidence: built.evidence, terms, answer, advice, leading, finding }
+}
+
+/// The routine, and how many of its actions were done, that weigh most.
+fn leading(diagnoser: &Diagnoser, evidence: &Evidence) -> (RoutineId, u16) {
+    /// Hypotheses that are asked.
+    const ASKED: usize = 60;
+    let (hypotheses, _) = diagnoser.hypotheses(evidence, 0.99, ASKED);
+    let worlds = diagnoser.worlds();
+    let mut sums: BTreeMap<(RoutineId, u16), f64> = BTreeMap::new();
+    for one in &hypotheses {
+        *sums.entry((worlds[one.world].routines[one.routine].routine, one.stage)).or_insert(0.0) += one.weight;
+    }
+    let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+    best.map_or((evidence.routine.unwrap_or(RoutineId::new(0)), 0), |(place, _)| place)
+}
+
+impl Now {
+    /// The remedy that the finding, or else the first proposal, names.
+    #[must_use]
+    pub fn remedies(&self) -> Vec<String> {
+        let found = self.finding.iter().flat_map(|finding| &finding.found);
+        found.filter_map(|found| found.remedy.clone()).collect()
+    }
+
+    /// Whether the best proposal is to put something right.
+    #[must_use]
+    pub fn is_remedy_next(&self) -> bool {
+        self.advice.proposals.first().is_some_and(|one| matches!(one.to_do, ToDo::Remedy(_) | ToDo::GoOn))
+    }
+}

@@ -1,0 +1,95 @@
+//! How to find out that it runs again: the part of the routine to repeat, and what a healthy machine shows
+//! and does then, worked out by simulation.
+
+use crate::procedure::{Course, Due, LampDue};
+use machine::Machine;
+use machine::id::RoutineId;
+use machine::model::{Access, Energy, Guarding, Load, Procedure, ProcedureStep, Who, Words};
+use serde::Serialize;
+
+/// What to repeat and what should follow.
+#[derive(Clone, Debug, Default, PartialEq, Serialize)]
+pub struct Verification {
+    /// What to do, in order; the last is what the standstill came after.
+    pub steps: Vec<String>,
+    /// Lamps that are lit before the last of these, in the order of the panel; all others are dark.
+    pub lit_before: Vec<String>,
+    /// What moves by itself in the last, in words: everybody must be clear.
+    pub moves: Vec<String>,
+    /// Lamps that are lit when the last has come to rest; all others are dark.
+    pub lit_after: Vec<String>,
+    /// Lamps that blink then.
+    pub blink_after: Vec<String>,
+    /// How long a healthy machine takes for the last, ms.
+    pub takes_ms: u64,
+}
+
+impl Verification {
+    /// For a standstill after so many actions of a routine. Empty for a routine without actions.
+    #[must_use]
+    pub fn new(machine: &Machine, routine: RoutineId, stage: u16) -> Self {
+        let Some(row) = machine.routines.get(routine).filter(|row| !row.actions.is_empty()) else {
+            return Self::default();
+        };
+        let count = usize::from(stage).clamp(1, row.actions.len());
+        let step = |action: &machine::model::HandAction| ProcedureStep {
+            words: action.words.clone(),
+            note: None,
+            movement: action.movement,
+            wait_ms: action.wait_ms,
+            expect: Vec::new(),
+            span: machine::Span::default(),
+            measure: None,
+            energy: Energy::Normal,
+            access: Access::Outside,
+            load: Load::None,
+            guarding: Guarding::None,
+        };
+        let mut led = machine.clone();
+        let procedure = led.procedures.push(Procedure {
+            name: "verification".to_owned(),
+            words: Words::default(),
+            purpose: Words::default(),
+            who: Who::Operator,
+            steps: row.actions[..count].iter().map(step).collect(),
+        });
+        let course = Course::new(&[&led], procedure);
+        let lamps = |index: usize, due: Due| -> Vec<String> {
+            let all = course.steps.get(index).map_or(&[][..], |step| step.lamps.as_slice());
+            all.iter().filter(|lamp: &&LampDue| lamp.due == due).map(|lamp| lamp.label.clone()).collect()
+        };
+        let last = course.steps.last();
+        let comes_on = last.into_iter().flat_map(|step| &step.comes_on);
+        let mut moves: Vec<String> =
+            comes_on.map(|supply| format!("{} comes on", machine.supplies[*supply].words.english)).collect();
+        let movements = last.into_iter().flat_map(|step| &step.movements);
+        moves.extend(movements.filter(|movement| movement.hazard).map(|movement| movement.words(machine)));
+        Self {
+            steps: row.actions[..count].iter().map(|action| action.words.english.clone()).collect(),
+            lit_before: if count > 1 { lamps(count - 2, Due::Lit) } else { Vec::new() },
+            moves,
+            lit_after: lamps(count - 1, Due::Lit),
+            blink_after: lamps(count - 1, Due::Blinks),
+            takes_ms: last.map_or(0, |step| step.takes_ms),
+        }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use machine::id::Id;
+
+    #[test]
+    fn pressing_start_once_more_should_end_with_the_lamps_of_rest() {
+        let machine = machine::load_str("minimal.toml", include_str!("../../../../demos/minimal.toml")).unwrap();
+        let routine = RoutineId::new(0);
+        let start = machine.routines[routine].actions.iter().position(|one| one.short == "press start").unwrap();
+        let it = Verification::new(&machine, routine, u16::try_from(start + 1).unwrap());
+        assert_eq!(it.steps.len(), start + 1);
+        assert_eq!(it.lit_before, ["I1", "I2", "I3", "I4", "I7", "I8"]);
+        assert!(it.lit_after.contains(&"I8".to_owned()), "{it:?}");
+        assert!(!it.moves.is_empty() && it.takes_ms > 0);
+    }
+}

@@ -1,0 +1,96 @@
+//! The machine of a call and what was kept of it: from the arguments, or from a saved call.
+
+use std::path::{Path, PathBuf};
+
+use diagnose::Alternative;
+use diagnose::call::{Entry, Record, Session, fingerprint};
+use diagnose::next::Terms;
+
+use crate::arguments::{Call, MachineChoice};
+use crate::failure::Failure;
+use crate::input;
+
+/// The largest file of a call, bytes.
+const LARGEST_CALL: usize = 2_000_000;
+
+/// A call that can begin or go on.
+pub struct Opened {
+    pub record: Record,
+    pub alternatives: Vec<Alternative>,
+    /// What has to be said before it begins.
+    pub remarks: Vec<String>,
+}
+
+/// Reads the machine file and the saved call, if there is one.
+pub fn open(arguments: &Call) -> Result<Opened, Failure> {
+    let kept = match arguments.resume.as_ref().or(arguments.replay.as_ref()) {
+        Some(path) => Some(read(path)?),
+        None => None,
+    };
+    let mut record = kept.clone().unwrap_or_default();
+    if let Some(machine) = &arguments.machine {
+        record.file = machine.display().to_string();
+    }
+    if !arguments.library.is_empty() {
+        record.libraries = arguments.library.iter().map(|path| path.display().to_string()).collect();
+    }
+    if arguments.revision.is_some() || arguments.serial.is_some() {
+        (record.revision, record.serial) = (arguments.revision.clone(), arguments.serial);
+    }
+    if !arguments.settings.is_empty() {
+        record.settings.clone_from(&arguments.settings);
+    }
+    let choice = MachineChoice {
+        machine: PathBuf::from(&record.file),
+        library: record.libraries.iter().map(PathBuf::from).collect(),
+        revision: record.revision.clone(),
+        serial: record.serial,
+        settings: record.settings.clone(),
+    };
+    let chosen = input::choose(&choice)?;
+    record.fingerprint = fingerprint(chosen.reading.sources.iter().map(|source| source.text.as_str()));
+    let alternatives: Vec<Alternative> = chosen
+        .alternatives
+        .into_iter()
+        .map(|one| Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
+        .collect();
+    let mut remarks = Vec::new();
+    if let Some(first) = alternatives.first() {
+        record.machine.clone_from(&first.machine.name);
+        record.version.clone_from(&first.machine.version);
+    }
+    if let Some(kept) = kept {
+        if kept.machine != record.machine {
+            let what = format!("the call is about a `{}`, and the file describes a `{}`", kept.machine, record.machine);
+            return Err(Failure::new("other-machine", what, "name the machine file before --resume or --replay"));
+        }
+        if kept.fingerprint != record.fingerprint {
+            let versions = if kept.version == record.version {
+                String::new()
+            } else {
+                format!(" (version {} then, {} now)", kept.version, record.version)
+            };
+            remarks
+                .push(format!("The machine file has changed since the call was saved{versions}: answers may differ."));
+        }
+    }
+    Ok(Opened { record, alternatives, remarks })
+}
+
+fn read(path: &Path) -> Result<Record, Failure> {
+    let text = input::read_text(path, "the saved call", LARGEST_CALL)?.text;
+    Record::of_text(&text).map_err(|mistakes| {
+        let all = mistakes.into_iter().map(|one| {
+            let what = format!("`{}`, line {}: {}", path.display(), one.line, one.what);
+            Failure::new("saved-call", what, one.hint)
+        });
+        all.reduce(Failure::and).unwrap_or_else(|| Failure::new("saved-call", "the call can't be read", ""))
+    })
+}
+
+impl Opened {
+    /// The session with these entries.
+    pub fn session(&self, terms: Terms, entries: Vec<Entry>) -> Result<Session, Failure> {
+        super::session(&self.alternatives, self.record.origin.as_ref(), terms, entries)
+    }
+}
