@@ -11,6 +11,7 @@ mod summary;
 use std::io::IsTerminal;
 
 use diagnose::Alternative;
+use diagnose::call::{Record, fingerprint};
 use diagnose::procedure::Course;
 use machine::Machine;
 use machine::id::ProcedureId;
@@ -31,11 +32,14 @@ struct Job<'j> {
     id: ProcedureId,
     procedure: &'j Procedure,
     course: Course,
+    /// What a call that goes on from here is kept with.
+    record: Record,
 }
 
 /// Lists, plans or leads.
 pub fn run(arguments: &arguments::Procedure, screen: &Screen) -> Result<(), Failure> {
     let chosen = input::choose(&arguments.choice)?;
+    let fingerprint = fingerprint(chosen.reading.sources.iter().map(|source| source.text.as_str()));
     let alternatives: Vec<Alternative> = chosen
         .alternatives
         .into_iter()
@@ -48,7 +52,8 @@ pub fn run(arguments: &arguments::Procedure, screen: &Screen) -> Result<(), Fail
     let id = procedure_called(machine, name)?;
     let machines: Vec<&Machine> = alternatives.iter().map(|one| &one.machine).collect();
     let course = progress::while_working("working out the procedure", || Course::new(&machines, id));
-    let job = Job { machine, alternatives: &alternatives, id, procedure: &machine.procedures[id], course };
+    let record = record(&arguments.choice, machine, fingerprint);
+    let job = Job { machine, alternatives: &alternatives, id, procedure: &machine.procedures[id], course, record };
     let typed_answers = arguments.answers.is_some() || !std::io::stdin().is_terminal();
     if arguments.plan || (screen.json && !typed_answers) {
         return if screen.json {
@@ -66,6 +71,20 @@ pub fn run(arguments: &arguments::Procedure, screen: &Screen) -> Result<(), Fail
         screen.print_json(&json::document(&job, Some(&record)))
     } else {
         screen.print(&summary::page(&job, &record, screen.width))
+    }
+}
+
+fn record(choice: &arguments::MachineChoice, machine: &Machine, fingerprint: String) -> Record {
+    Record {
+        file: choice.machine.display().to_string(),
+        libraries: choice.library.iter().map(|path| path.display().to_string()).collect(),
+        machine: machine.name.clone(),
+        version: machine.version.clone(),
+        revision: choice.revision.clone(),
+        serial: choice.serial,
+        settings: choice.settings.clone(),
+        fingerprint,
+        ..Record::default()
     }
 }
 

@@ -15,6 +15,7 @@ const FILES: &[(&str, &str)] =
 /// What commands print with `--json`: name, and the schema's text.
 const DOCUMENTS: &[(&str, &str)] = &[
     ("why", include_str!("../../schemas/why.json")),
+    ("call", include_str!("../../schemas/call.json")),
     ("play", include_str!("../../schemas/play.json")),
     ("procedure", include_str!("../../schemas/procedure.json")),
     ("lint", include_str!("../../schemas/lint.json")),

@@ -9,6 +9,7 @@ use std::process::ExitCode;
 
 use clap::ArgMatches;
 use diagnose::evidence::Evidence;
+use diagnose::next::{Advice, Terms, advise};
 use diagnose::{Answer, Diagnoser, Extent};
 use machine::{Machine, Problem, Source};
 
@@ -30,6 +31,8 @@ struct Finding<'f> {
     routine: evidence::TakenRoutine,
     answer: Answer,
     extent: Extent,
+    /// What to look at next; none where somebody else goes on.
+    next: Option<Advice>,
     /// Whether causes of little weight are listed too.
     all: bool,
 }
@@ -44,7 +47,8 @@ pub(super) fn page_about(
 ) -> String {
     let routine = evidence::TakenRoutine { routine: evidence.routine, guessed: false };
     let answer = answer.clone();
-    let finding = Finding { machine, sources: &[], remarks: &[], evidence, routine, answer, extent, all: false };
+    let finding =
+        Finding { machine, sources: &[], remarks: &[], evidence, routine, answer, extent, next: None, all: false };
     text::page(&finding, width)
 }
 
@@ -62,9 +66,10 @@ pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode,
         .into_iter()
         .map(|one| diagnose::Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
         .collect();
-    let (answer, extent) = progress::while_working("working out what can go wrong", || {
+    let (answer, extent, next) = progress::while_working("working out what can go wrong", || {
         let diagnoser = Diagnoser::new(alternatives, &evidence.circumstances(), &sim::Options::default());
-        (diagnoser.answer_told(&heard.told), diagnoser.extent())
+        let next = advise(&diagnoser, &evidence, &Terms::default());
+        (diagnoser.answer_told(&heard.told), diagnoser.extent(), next)
     });
     let finding = Finding {
         machine: &machine,
@@ -74,6 +79,7 @@ pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode,
         routine: heard.routine,
         answer,
         extent,
+        next: Some(next),
         all: why.all,
     };
     if screen.json {

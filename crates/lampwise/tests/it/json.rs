@@ -23,6 +23,7 @@ fn every_command_prints_what_its_schema_says() {
     for (name, arguments) in [
         ("why", vec!["why", press, "--lamps", "X2 off", "--did", "pressed start"]),
         ("why", vec!["why", press]),
+        ("call", vec!["call", press]),
         ("play", vec!["play", press, "--lamps", "--with", "X3/dead@lower"]),
         ("play", vec!["play", "demo:parts-washer", "--serial", "1400"]),
         ("procedure", vec!["procedure", "demo:jar-filler"]),

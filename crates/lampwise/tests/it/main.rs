@@ -6,6 +6,8 @@
 mod bad_input;
 /// Demos, describe and types.
 mod browse;
+/// `lampwise call`.
+mod call;
 /// `lampwise draft`.
 mod draft;
 /// Documents and their schemas.

@@ -7,7 +7,7 @@ use diagnose::call::{Ending, Finding, Kind, Question, Session};
 use diagnose::next::{Proposal, ToDo};
 use machine::model::Who;
 
-use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, padded, paragraph, percent};
+use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, columns, padded, paragraph, percent};
 
 /// Causes that are shown each turn.
 const SHOWN: usize = 3;
@@ -107,17 +107,20 @@ pub fn question(out: &mut String, session: &Session, question: Question, width: 
     match question {
         Question::Complaint => {
             ask(out, width, "What is wrong?");
-            let text = "1 it won't start   2 it stops midway   3 it won't finish   4 the result is wrong   5 it comes and \
-                        goes, as \"1 in 20 cycles\"";
-            paragraph(out, width, "    ", "    ", PLAIN, text);
+            let list = [
+                "it won't start",
+                "it stops midway",
+                "it won't finish",
+                "the result is wrong",
+                "it comes and goes, as \"1 in 20 cycles\"",
+            ];
+            choices(out, width, list.into_iter());
         }
         Question::Did => {
             ask(out, width, "What was done last, before it stood still?");
             let routine = session.now().evidence.routine.unwrap_or(session.now().leading.0);
             if let Some(row) = session.machine().routines.get(routine) {
-                let actions: Vec<String> =
-                    row.actions.iter().enumerate().map(|(at, one)| format!("{} {}", at + 1, one.short)).collect();
-                paragraph(out, width, "    ", "    ", PLAIN, &actions.join("   "));
+                choices(out, width, row.actions.iter().map(|one| one.short.as_str()));
             }
         }
         Question::Lamps => ask(out, width, "Which lamps are lit? As \"X1 X3 on, X4 flickers, rest off\"."),
@@ -137,7 +140,8 @@ fn proposal(out: &mut String, session: &Session, proposal: &Proposal, width: usi
     for text in said_before(proposal) {
         lead(out, width, &format!("  {BAD}!{BAD:#} "), 4, STRONG, &text);
     }
-    let technician = session.now().terms.caller >= Who::Technician;
+    // What needs a visit is said to whoever comes.
+    let technician = session.now().terms.caller >= Who::Technician || proposal.on_site;
     let words = if technician { &proposal.technician.english } else { &proposal.words.english };
     let who = match proposal.who {
         who if who <= session.now().terms.caller => "",
@@ -145,24 +149,37 @@ fn proposal(out: &mut String, session: &Session, proposal: &Proposal, width: usi
         _ => ", for a technician",
     };
     ask(out, width, &format!("{} ({}{who})", sentence(words), minutes(proposal.minutes)));
-    if let (ToDo::Remedy(remedy), _) = (proposal.to_do, ()) {
+    if let ToDo::Remedy(remedy) = proposal.to_do {
         if let Some(part) = session.machine().remedies.get(remedy).and_then(|row| row.part.as_ref()) {
             paragraph(out, width, "    ", "    ", PLAIN, &format!("Part: {}.", part.words.english));
         }
         paragraph(out, width, "    ", "    ", PLAIN, "Does it run then?");
     }
-    let shown = proposal.answers.len().min(ANSWERS);
-    let mut answers: Vec<String> = proposal.answers[..shown]
-        .iter()
-        .enumerate()
-        .map(|(at, answer)| format!("{}\u{a0}{}", at + 1, answer.words.replace(' ', "\u{a0}")))
-        .collect();
-    if shown < proposal.answers.len() {
-        answers.push("or\u{a0}read\u{a0}them\u{a0}out".to_owned());
+    choices(out, width, proposal.answers.iter().take(ANSWERS).map(|answer| answer.words.as_str()));
+    if proposal.answers.len() > ANSWERS {
+        out.push_str("    or read them out\n");
     }
-    let mut text = String::new();
-    paragraph(&mut text, width, "    ", "    ", PLAIN, &answers.join("   "));
-    out.push_str(&text.replace('\u{a0}', " "));
+}
+
+/// What can be answered, each with its number; an answer stays in one line where it fits.
+fn choices<'w>(out: &mut String, width: usize, words: impl Iterator<Item = &'w str>) {
+    let mut line = String::new();
+    for (at, words) in words.enumerate() {
+        let choice = format!("{} {words}", at + 1);
+        if !line.is_empty() && columns(&line) + columns(&choice) + 3 > width {
+            _ = writeln!(out, "{line}");
+            line.clear();
+        }
+        line.push_str(if line.is_empty() { "    " } else { "   " });
+        line.push_str(&choice);
+        if columns(&line) > width {
+            let long = std::mem::take(&mut line);
+            paragraph(out, width, "    ", "      ", PLAIN, &long);
+        }
+    }
+    if !line.is_empty() {
+        _ = writeln!(out, "{line}");
+    }
 }
 
 /// Cautions and movements of a proposal, in the order in which they are said.
@@ -202,8 +219,8 @@ pub fn others(session: &Session, asked: Option<usize>, width: usize) -> String {
                 .take(1)
                 .map(|tell| format!("{} {}", tell.words, percent(tell.probability)))
                 .collect();
-            let text = format!("{} {}: {}", padded(&percent(answer.probability), 6), answer.words, tells.join(", "));
-            lead(&mut out, width, "      ", 13, FAINT, &text);
+            let first = format!("      {:>7}  ", percent(answer.probability));
+            lead(&mut out, width, &first, 15, FAINT, &format!("{}: {}", answer.words, tells.join(", ")));
         }
     }
     if proposals.len() < 2 {
@@ -310,8 +327,8 @@ pub const HELP: &str = "  \
 ";
 
 /// A paragraph behind a lead that takes so many columns, whatever its colours.
-pub fn lead(out: &mut String, width: usize, first: &str, columns: usize, style: anstyle::Style, text: &str) {
-    let indent = " ".repeat(columns);
+pub fn lead(out: &mut String, width: usize, first: &str, indent: usize, style: anstyle::Style, text: &str) {
+    let indent = " ".repeat(indent);
     let mut body = String::new();
     paragraph(&mut body, width, &indent, &indent, style, text);
     out.push_str(first);

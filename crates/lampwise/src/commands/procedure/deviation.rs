@@ -1,6 +1,7 @@
 //! The seam to the diagnosis: a step did not go as expected, and everything seen so
-//! far becomes evidence. Whoever goes on from here, such as a call, gets the same.
+//! far becomes evidence, for the page that is shown and for the call that can go on from here.
 
+use diagnose::call::{Entry, entries_of};
 use diagnose::evidence::{Deed, Evidence, LampState};
 use diagnose::procedure::{Due, LampDue, Report, as_routine, diagnoser, evidence};
 use diagnose::{Answer, Extent};
@@ -37,6 +38,11 @@ pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Devi
 }
 
 impl Deviation {
+    /// All that is known, as a call says it.
+    pub fn entries(&self) -> Vec<Entry> {
+        entries_of(&self.machine, &self.evidence)
+    }
+
     /// The page that `lampwise why` would print.
     pub fn page(&self, job: &Job<'_>, width: usize) -> String {
         // Of all moments that which differs is shown; those before were as they should be.

@@ -1,12 +1,15 @@
 //! The dialogue: a step is told, then the lamps and the value are asked for. What
 //! was said can be taken back; what can't be understood is asked again.
 
+use diagnose::call::Origin;
+use diagnose::next::Terms;
 use diagnose::procedure::{Report, Seen, deviations};
 use diagnose::reading::{read_lamps, render_mistakes};
 
 use super::deviation::{Deviation, take_over};
 use super::{Job, plan};
 use crate::answers::Answers;
+use crate::commands::call;
 use crate::failure::Failure;
 use crate::screen::{BAD, FAINT, GOOD, STRONG, Screen, paragraph};
 
@@ -170,14 +173,35 @@ impl Led<'_, '_> {
     }
 
     fn go_on_all_the_same(&mut self) -> Result<bool, Failure> {
-        if self.record.reports.len() == self.job.procedure.steps.len() {
-            return Ok(true);
-        }
-        let answer = self.ask("Go on with the procedure all the same? [no, or yes]")?.unwrap_or_default();
+        let last = self.record.reports.len() == self.job.procedure.steps.len();
+        let question = match (last, self.screen.json) {
+            (true, true) => return Ok(true),
+            (true, false) => "Find out why, as a call? [no, or call]",
+            (false, true) => "Go on with the procedure all the same? [no, or yes]",
+            (false, false) => "Go on with the procedure all the same? [no, yes, or call = find out why]",
+        };
+        let answer = self.ask(question)?.unwrap_or_default();
         match answer.to_lowercase().as_str() {
             "back" => Ok(self.back()),
-            answer => Ok(matches!(answer, "y" | "yes" | "j" | "ja" | "si" | "sí")),
+            "call" if !self.screen.json => {
+                self.call()?;
+                Ok(false)
+            }
+            answer => Ok(last || matches!(answer, "y" | "yes" | "j" | "ja" | "si" | "sí")),
         }
+    }
+
+    /// Goes on as a call with all that is known.
+    fn call(&mut self) -> Result<(), Failure> {
+        let Some(deviation) = self.record.deviations.last() else { return Ok(()) };
+        let steps = self.record.reports.len();
+        let origin = Origin::Procedure { name: self.job.procedure.name.clone(), steps };
+        let terms = Terms { caller: self.job.procedure.who, ..Terms::default() };
+        let session = call::session(self.job.alternatives, Some(&origin), terms, deviation.entries())?;
+        let record = diagnose::call::Record { origin: Some(origin), ..self.job.record.clone() };
+        let keeper = call::Keeper::new(record, None, false)?;
+        self.say("\n")?;
+        call::Dialogue::new(session, keeper, self.answers, *self.screen).lead(&[])
     }
 
     fn ask(&mut self, question: &str) -> Result<Option<String>, Failure> {

@@ -3,6 +3,7 @@
 use serde_json::{Value, json};
 
 use super::Finding;
+use crate::commands::call::proposal_document as proposal;
 
 /// The document, as `schemas/why.json` describes it.
 pub fn document(finding: &Finding<'_>) -> Value {
@@ -24,6 +25,14 @@ pub fn document(finding: &Finding<'_>) -> Value {
         "routine": routine,
         "routine_guessed": finding.routine.guessed,
         "answer": finding.answer,
+        "next": finding.next.as_ref().map(|next| json!({
+            "minutes": next.minutes,
+            "minutes_without": next.minutes_without,
+            "proposals": next.proposals.iter().map(proposal).collect::<Vec<_>>(),
+            "needs_visit": next.needs_visit,
+            "bring": next.bring,
+            "bring_enough": next.bring_enough,
+        })),
         "looked_at": {
             "deviations": extent.deviations,
             "pairs": extent.pairs,

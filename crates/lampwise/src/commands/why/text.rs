@@ -10,6 +10,7 @@ use diagnose::wording;
 use machine::id::{Id, RoutineId};
 
 use super::Finding;
+use crate::commands::call::{minutes, said_before, sentence};
 use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, padded, paragraph, percent};
 
 /// Causes that are listed unless all are asked for.
@@ -34,6 +35,7 @@ pub fn page(finding: &Finding<'_>, width: usize) -> String {
     causes(&mut out, finding, width);
     doubts(&mut out, &finding.answer, width);
     open(&mut out, &finding.answer, width);
+    next(&mut out, finding, width);
     foot(&mut out, finding, width);
     out
 }
@@ -342,6 +344,23 @@ fn open(out: &mut String, answer: &Answer, width: usize) {
         let text = format!("{:>7}  {} more", percent(rest), answer.open.len() - 4);
         _ = writeln!(out, "  {FAINT}{text}{FAINT:#}");
     }
+    out.push('\n');
+}
+
+fn next(out: &mut String, finding: &Finding<'_>, width: usize) {
+    let Some(next) = finding.next.as_ref().filter(|next| !next.proposals.is_empty()) else { return };
+    _ = writeln!(out, "{TITLE}Look at next{TITLE:#}");
+    for (index, proposal) in next.proposals.iter().enumerate() {
+        for text in said_before(proposal) {
+            paragraph(out, width, "     ! ", "       ", PLAIN, &text);
+        }
+        let words = if proposal.on_site { &proposal.technician.english } else { &proposal.words.english };
+        let who = if proposal.on_site { "; needs a visit" } else { "" };
+        let key = proposal.key.split_once(':').map(|(_, key)| format!(" [{key}]")).unwrap_or_default();
+        let text = format!("{} ({}{who}){key}", sentence(words), minutes(proposal.minutes));
+        paragraph(out, width, &format!("  {}  ", index + 1), "     ", if index == 0 { STRONG } else { PLAIN }, &text);
+    }
+    paragraph(out, width, "  ", "  ", FAINT, "`lampwise call` asks, question after question.");
     out.push('\n');
 }
 

@@ -1,0 +1,198 @@
+//! A call as a list of entries: what is put right or taken back is worked out anew, as if it had been said so at once.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use diagnose::Alternative;
+use diagnose::call::{Ending, Entry, Kind, Question, Session, Understood, entries_of};
+use diagnose::evidence::{Deed, LampState};
+use diagnose::next::{Terms, ToDo};
+use machine::model::Who;
+
+fn session(entries: &[(Kind, &str)]) -> Session {
+    let machine = machine::load_str("minimal.toml", include_str!("../../../demos/minimal.toml")).unwrap();
+    let entries = entries.iter().map(|(kind, text)| Entry::new(*kind, text)).collect();
+    let alternatives = vec![Alternative { weight: 1.0, choices: Vec::new(), machine }];
+    Session::new(alternatives, None, Terms::default(), entries).unwrap().unwrap()
+}
+
+const HEAD_UP_DARK: [(Kind, &str); 3] =
+    [(Kind::Complaint, "won't start"), (Kind::Did, "press start"), (Kind::Lamps, "I1-I4 I7 on, I8 off, rest off")];
+
+#[test]
+fn a_call_begins_with_complaint_deeds_and_lamps_and_then_asks_the_best() {
+    let mut session = session(&[]);
+    for (question, entry) in [
+        (Question::Complaint, Entry::new(Kind::Complaint, "won't start")),
+        (Question::Did, Entry::new(Kind::Unknown, "did")),
+        (Question::Lamps, Entry::new(Kind::Lamps, "I8 off, rest on")),
+    ] {
+        assert_eq!(session.question(), Some(question));
+        session.add(vec![entry]).unwrap();
+    }
+    assert_eq!(session.question(), Some(Question::Proposal(0)));
+}
+
+#[test]
+fn what_is_put_right_counts_as_if_it_had_been_said_at_once() {
+    let right = session(&HEAD_UP_DARK);
+    let mut wrong = session(&[HEAD_UP_DARK[0], HEAD_UP_DARK[1], (Kind::Lamps, "I1-I4 I7 I8 on, rest off")]);
+    assert_ne!(wrong.now().answer, right.now().answer);
+    wrong.replace(2, Entry::new(Kind::Lamps, HEAD_UP_DARK[2].1)).unwrap();
+    assert_eq!(wrong.now().answer, right.now().answer);
+    assert!(wrong.undo());
+    assert_ne!(wrong.now().answer, right.now().answer);
+    assert!(!wrong.undo());
+}
+
+#[test]
+fn what_cannot_be_understood_changes_nothing() {
+    let mut session = session(&HEAD_UP_DARK);
+    let before = (session.entries().to_vec(), session.now().answer.clone());
+    for entry in [
+        Entry::new(Kind::Lamps, "I77 on"),
+        Entry::new(Kind::Lamps, "I8 on"),
+        Entry::new(Kind::Hours, "many"),
+        Entry::new(Kind::Unknown, "check:nothing/at-all"),
+        Entry::new(Kind::Routine, "dance"),
+    ] {
+        let mistakes = session.add(vec![entry.clone()]).unwrap_err();
+        assert!(!mistakes.is_empty() && mistakes.iter().all(|one| !one.mistakes.is_empty()), "{entry}");
+        assert_eq!((session.entries().to_vec(), session.now().answer.clone()), before, "{entry}");
+    }
+}
+
+#[test]
+fn an_act_begins_a_moment_and_a_second_look_does_too() {
+    let mut session = session(&HEAD_UP_DARK);
+    for (kind, text) in
+        [(Kind::Again, "I8 on"), (Kind::Then, "power cycled"), (Kind::Tried, "I8/replace"), (Kind::Lamps, "I8 off")]
+    {
+        session.add(vec![Entry::new(kind, text)]).unwrap();
+    }
+    let moments = &session.now().evidence.moments;
+    assert_eq!(moments.len(), 3);
+    assert_eq!(moments[1].lamps[0].state, LampState::Lit);
+    assert!(moments[1].deeds.is_empty());
+    assert!(matches!(moments[2].deeds[..], [Deed::Extra(_)]) && moments[2].remedies.len() == 1);
+}
+
+#[test]
+fn who_is_there_and_what_nobody_knows_are_the_terms() {
+    let mut session = session(&HEAD_UP_DARK);
+    let first = session.now().advice.proposals[0].clone();
+    session.add(vec![session.leave_out(Kind::Cannot, Question::Proposal(0))]).unwrap();
+    session.add(vec![Entry::new(Kind::Who, "technician")]).unwrap();
+    assert_eq!(session.now().terms.left_out, [first.to_do]);
+    assert_eq!(session.now().terms.caller, Who::Technician);
+    assert!(session.now().advice.proposals.iter().all(|one| one.key != first.key));
+}
+
+#[test]
+fn every_proposal_can_be_answered_by_the_number_of_each_answer() {
+    let session = session(&HEAD_UP_DARK);
+    for (number, proposal) in session.now().advice.proposals.iter().enumerate() {
+        for answer in 1..=proposal.answers.len() {
+            let understood = session.understand(Question::Proposal(number), &answer.to_string());
+            let other = proposal.answers[answer - 1].key == "other";
+            match understood {
+                Understood::Entries(entries) => assert!(!entries.is_empty() && !other),
+                Understood::AskMore(_) => assert!(other, "{}", proposal.key),
+                Understood::Not { .. } => panic!("{} {answer}", proposal.key),
+            }
+        }
+    }
+}
+
+/// Answers as a machine with a dead sensor I8 would, until the program knows.
+#[test]
+fn a_dead_sensor_is_found_and_its_remedy_confirmed() {
+    let mut session = session(&HEAD_UP_DARK);
+    session.add(vec![Entry::new(Kind::Who, "technician")]).unwrap();
+    for _ in 0..12 {
+        let Some(Question::Proposal(0)) = session.question() else { break };
+        let proposal = session.now().advice.proposals[0].clone();
+        let said = match proposal.to_do {
+            ToDo::Remedy(_) if proposal.key == "remedy:I8/replace" => "it runs",
+            ToDo::Remedy(_) | ToDo::GoOn => "as before",
+            ToDo::Check(_) if proposal.key == "check:I8/own-led" => "off",
+            ToDo::Position(_) if proposal.key == "position:head" => "up",
+            _ => "?",
+        };
+        let entries = match session.understand(Question::Proposal(0), said) {
+            Understood::Entries(entries) => entries,
+            _ => vec![session.leave_out(Kind::Unknown, Question::Proposal(0))],
+        };
+        session.add(entries).unwrap();
+        if session.now().finding.as_ref().is_some_and(|finding| finding.ending == Ending::Runs) {
+            break;
+        }
+    }
+    let finding = session.now().finding.clone().unwrap();
+    assert_eq!(finding.ending, Ending::Runs, "{:#?}", session.entries());
+    assert_eq!(finding.found[0].remedy.as_deref(), Some("I8/replace"));
+    assert!(finding.found[0].keys.contains(&"I8/dead".to_owned()), "{finding:?}");
+    assert_eq!(session.question(), None);
+}
+
+#[test]
+fn a_remedy_that_did_not_help_makes_its_causes_improbable() {
+    let mut session = session(&HEAD_UP_DARK);
+    let share = |session: &Session| -> f64 {
+        let members = session.now().answer.causes.iter().flat_map(|cause| &cause.members);
+        members.filter(|member| member.remedy.as_deref() == Some("I8/replace")).map(|member| member.probability).sum()
+    };
+    let before = share(&session);
+    session.add(vec![Entry::new(Kind::Tried, "I8/replace"), Entry::new(Kind::Runs, "no")]).unwrap();
+    let after = share(&session);
+    assert!(after < 0.3 * before && after > 0.0, "{before} {after}");
+}
+
+#[test]
+fn what_was_ruled_out_names_the_entry_that_did_it() {
+    let mut session = session(&HEAD_UP_DARK[..2]);
+    session.add(vec![Entry::new(Kind::Lamps, HEAD_UP_DARK[2].1)]).unwrap();
+    let ruled_out = session.ruled_out();
+    assert!(!ruled_out.is_empty());
+    assert!(ruled_out.iter().all(|one| one.now < one.before && one.entry < 3), "{ruled_out:?}");
+    assert!(ruled_out.iter().any(|one| one.entry == 2));
+}
+
+#[test]
+fn once_in_so_many_cycles_makes_loose_contacts_likelier_and_says_how_long_to_watch() {
+    let always = session(&HEAD_UP_DARK[..2]);
+    let mut sometimes = session(&HEAD_UP_DARK[..2]);
+    sometimes.add(vec![Entry::new(Kind::Complaint, "won't start, 1 in 20 cycles")]).unwrap();
+    assert_eq!(sometimes.now().evidence.once_in, Some(20.0));
+    let loose = |session: &Session| -> f64 {
+        let members = session.now().answer.causes.iter().flat_map(|cause| &cause.members);
+        members.filter(|member| member.key.ends_with("/chatters")).map(|member| member.probability).sum()
+    };
+    assert!(loose(&sometimes) > 3.0 * loose(&always), "{} {}", loose(&sometimes), loose(&always));
+    let (watches, cycle_ms) = sometimes.watch();
+    assert!(cycle_ms > 1_000 && !watches.is_empty());
+    for watch in watches.iter().filter(|watch| watch.seconds.is_some()) {
+        assert!(watch.cycles.unwrap() as f64 >= watch.seconds.unwrap() * 1_000.0 / cycle_ms as f64 - 1e-6);
+    }
+}
+
+#[test]
+fn evidence_from_elsewhere_becomes_entries_that_say_the_same() {
+    let mut original = session(&HEAD_UP_DARK);
+    for (kind, text) in [
+        (Kind::Saw, "head up"),
+        (Kind::Again, "I8 off"),
+        (Kind::Then, "power cycled"),
+        (Kind::Lamps, "I8 flickers"),
+        (Kind::Tried, "I8/replace"),
+        (Kind::Runs, "no"),
+        (Kind::Found, "I8/own-led: off"),
+        (Kind::Hours, "12"),
+    ] {
+        original.add(vec![Entry::new(kind, text)]).unwrap();
+    }
+    let evidence = original.now().evidence.clone();
+    let entries = entries_of(original.machine(), &evidence);
+    let machine = original.machine().clone();
+    let alternatives = vec![Alternative { weight: 1.0, choices: Vec::new(), machine }];
+    let again = Session::new(alternatives, None, Terms::default(), entries).unwrap().unwrap();
+    assert_eq!(again.now().evidence, evidence);
+}
