@@ -86,6 +86,19 @@ pub(super) fn words(member: &Member) -> String {
     if member.device.is_empty() { member.words.clone() } else { format!("{}: {}", member.device, member.words) }
 }
 
+/// One cause with the remedy of its most probable member.
+fn of_cause(answer: &Answer, cause: &str) -> Found {
+    let cause_there = answer.causes.iter().find(|one| one.words == cause);
+    let members = cause_there.map_or(&[][..], |one| one.members.as_slice());
+    let first = members.first();
+    Found {
+        remedy: first.and_then(|member| member.remedy.clone()),
+        probability: cause_there.map_or(0.0, |one| one.probability),
+        causes: vec![cause.to_owned()],
+        keys: members.iter().take(NAMED).map(|member| member.key.clone()).collect(),
+    }
+}
+
 /// What it is, if it can be said. `repaired` is the remedy after which it ran again.
 pub(super) fn finding(answer: &Answer, advice: &Advice, runs: bool, repaired: Option<&str>) -> Option<Finding> {
     let groups = by_remedy(answer);
@@ -110,8 +123,10 @@ pub(super) fn finding(answer: &Answer, advice: &Advice, runs: bool, repaired: Op
         return of(Ending::NotInFile, Vec::new());
     }
     let both: f64 = answer.together.iter().map(|pair| pair.probability).sum();
-    if both >= LEADS && groups.len() > 1 && groups[1].probability >= LEADS {
-        return of(Ending::Two, groups[..2].to_vec());
+    if both >= LEADS
+        && let Some(pair) = answer.together.first()
+    {
+        return of(Ending::Two, pair.words.iter().map(|words| of_cause(answer, words)).collect());
     }
     if answer.fits_badly {
         return of(Ending::FitsBadly, Vec::new());

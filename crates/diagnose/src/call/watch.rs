@@ -18,7 +18,7 @@ use std::collections::BTreeMap;
 pub const CHANCE: f64 = 0.9;
 
 /// Causes below this are not watched for.
-const WORTH_WATCHING: f64 = 0.01;
+const WORTH_WATCHING: f64 = 0.001;
 /// Shorter than this nobody sees a lamp go dark, ms (common practice, no source).
 const SEEN_MS: u32 = 50;
 

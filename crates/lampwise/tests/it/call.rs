@@ -44,8 +44,9 @@ fn a_door_left_open_is_no_fault() {
 
 #[test]
 fn a_second_fault_is_told_as_such() {
-    // Head up is dark and the jar is not seen: nothing shared explains both.
-    let lines = "won't start\npressed start\nI1 I3 I4 I7 on, I2 off, I8 off, rest off\nsaw head up, jar in nest\nfinish\n";
+    // Both lamps are dark, twice, both LEDs too, and others on the same fuse are lit: nothing shared explains it.
+    let lines = "won't start\npressed start\nI1 I3 I4 I7 on, I2 off, I8 off, rest off\nsaw head up, jar in nest\n\
+                 found I8/own-led: off, I2/own-led: off\nagain I2 off, I8 off\nfinish\n";
     let out = call("demo:minimal", lines);
     assert!(out.contains("two things are wrong at once"), "{out}");
     insta::assert_snapshot!(out);
@@ -63,9 +64,9 @@ fn what_is_not_in_the_file_is_said_and_what_to_note() {
 
 #[test]
 fn movement_is_announced_before_the_words_where_clearing_a_dark_input_restarts_motion() {
-    // The nozzle is down and its switch dark: the machine waits in "lower", and goes on as soon as X4 lights.
-    let lines = "who technician\nstops midway\npressed start\nX0 X2 X5 X12 X14 Y0 Y1 Y2 Y11 on, rest off\nsaw nozzle down\n";
-    let out = call("demo:jar-filler", lines);
+    // The head is down and its lamp dark: the machine waits for it, and twists as soon as I9 lights.
+    let lines = "who technician\nstops midway\npressed start\nI1 I2 I3 I5 I7 on, I9 off, rest off\nsaw head down\n";
+    let out = call("demo:minimal", lines);
     let moves = out.rfind("! This can move").unwrap_or_else(|| panic!("nothing is announced in\n{out}"));
     let question = out.rfind("  → ").unwrap();
     assert!(moves < question, "{out}");
@@ -154,7 +155,9 @@ fn a_replay_ends_as_the_call_did_and_is_the_same_each_time() {
     let machine = press();
     let place = no_file("replayed-call.txt");
     let name = place.to_str().unwrap();
-    let live = typed(&["call", &machine, "--save", name], "1\npressed start\nX2 off, rest off\nsaw ram up\n?\nfinish\n").good();
+    let live =
+        typed(&["call", &machine, "--save", name], "1\npressed start\nX2 off, rest off\nsaw ram up\n?\nfinish\n")
+            .good();
     let replay = lampwise(&["call", "--replay", name]).good();
     assert_eq!(replay, lampwise(&["call", "--replay", name]).good());
     let summary = |out: &str| out[out.find("Summary").unwrap()..out.find("lockout rules").unwrap()].to_owned();
@@ -179,7 +182,10 @@ fn a_saved_call_of_another_machine_is_refused_and_a_changed_file_is_told() {
 
 #[test]
 fn a_file_that_is_no_call_is_told_line_by_line() {
-    let path = file("no-call.txt", "lampwise call 1\nfile: demo:minimal\nmachine: Jar capper\n\nlamps: I99 on\nwhat is this\n");
+    let path = file(
+        "no-call.txt",
+        "lampwise call 1\nfile: demo:minimal\nmachine: Jar capper\n\nlamps: I99 on\nwhat is this\n",
+    );
     assert!(lampwise(&["call", "--replay", &path]).bad(2).contains("line 6"));
     let path = file("bad-entry.txt", "lampwise call 1\nfile: demo:minimal\nmachine: Jar capper\n\nlamps: I99 on\n");
     let err = lampwise(&["call", "--replay", &path]).bad(2);
@@ -290,7 +296,16 @@ fn whatever_is_typed_the_call_goes_on() {
         bytes.push((seed >> 24) as u8);
     }
     bytes.push(b'\n');
-    for words in ["change 1 1 1", "change 99999999999999999999 x", "save /", "saw", "tried nothing", "unknown x", "🦀", "runs maybe"] {
+    for words in [
+        "change 1 1 1",
+        "change 99999999999999999999 x",
+        "save /",
+        "saw",
+        "tried nothing",
+        "unknown x",
+        "🦀",
+        "runs maybe",
+    ] {
         bytes.extend(words.as_bytes());
         bytes.push(b'\n');
     }

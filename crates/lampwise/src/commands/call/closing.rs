@@ -68,8 +68,9 @@ fn finding(out: &mut String, session: &Session, width: usize) {
         Ending::NeedsVisit => "It needs a visit. Most probable:",
     };
     paragraph(out, width, "", "", STRONG, title);
+    let mut cautions: Vec<Caution> = Vec::new();
     for found in &finding.found {
-        self::found(out, session, found, finding.ending, width);
+        self::found(out, session, found, finding.ending, &mut cautions, width);
     }
     match finding.ending {
         Ending::FitsBadly => {
@@ -89,7 +90,8 @@ fn finding(out: &mut String, session: &Session, width: usize) {
     }
 }
 
-fn found(out: &mut String, session: &Session, found: &Found, ending: Ending, width: usize) {
+/// One of the things found. Cautions that were said for the one before are not said again.
+fn found(out: &mut String, session: &Session, found: &Found, ending: Ending, said: &mut Vec<Caution>, width: usize) {
     let causes = found.causes.join(", or ");
     if !causes.is_empty() {
         let probability =
@@ -103,7 +105,10 @@ fn found(out: &mut String, session: &Session, found: &Found, ending: Ending, wid
         paragraph(out, width, "  ", "  ", PLAIN, &format!("What helped: {}.", remedy.words.english));
     } else {
         for caution in Doing::of_remedy(machine, remedy).cautions() {
-            paragraph(out, width, "  ! ", "    ", PLAIN, caution.english());
+            if !said.contains(&caution) {
+                paragraph(out, width, "  ! ", "    ", PLAIN, caution.english());
+                said.push(caution);
+            }
         }
         let proposal = session.now().advice.proposals.iter().find(|one| one.key == format!("remedy:{}", remedy.key));
         let moves: Vec<&str> =
@@ -146,7 +151,7 @@ fn builder(out: &mut String, session: &Session, width: usize) {
     note.push("whether it does the same after power off and on");
     let text = format!("Note for the machine builder: {}.", note.join("; "));
     paragraph(out, width, "  ", "  ", PLAIN, &text);
-    if let Some(point) = session.now().answer.standing.first() {
+    if let Some(point) = session.now().answer.standing.first().filter(|point| point.probability >= 0.05) {
         let text = format!("By the lamps it stands in {} ({}).", point.steps.join(" and "), percent(point.probability));
         paragraph(out, width, "  ", "  ", PLAIN, &text);
     }
@@ -158,8 +163,20 @@ fn bring(out: &mut String, session: &Session, width: usize) {
         paragraph(out, width, "  ", "  ", PLAIN, "No part is likely to be needed; bring tools and a meter.");
         return;
     }
-    let parts: Vec<String> =
-        advice.bring.iter().map(|one| format!("{} ({})", one.part, percent(one.probability))).collect();
+    let mut parts: Vec<(&str, usize, f64)> = Vec::new();
+    for one in &advice.bring {
+        match parts.iter_mut().find(|(part, ..)| *part == one.part) {
+            Some((_, count, _)) => *count += 1,
+            None => parts.push((&one.part, 1, one.probability)),
+        }
+    }
+    let parts: Vec<String> = parts
+        .into_iter()
+        .map(|(part, count, probability)| match count {
+            1 => format!("{part} ({})", percent(probability)),
+            _ => format!("{count} × {part} ({} or less each)", percent(probability)),
+        })
+        .collect();
     let text = format!(
         "Bring: {}. That is enough for one visit with a chance of {}.",
         parts.join("; "),

@@ -36,7 +36,7 @@ pub fn known(out: &mut String, session: &Session, width: usize) {
         lead(out, width, &first, 18, PLAIN, &words);
     }
     let mut parts = Vec::new();
-    if let Some(point) = session.now().answer.standing.first() {
+    if let Some(point) = session.now().answer.standing.first().filter(|point| point.probability >= 0.05) {
         let steps: Vec<String> = (point.steps.iter().zip(&point.words))
             .map(|(step, words)| if words.is_empty() { step.clone() } else { format!("{step} ({words})") })
             .collect();
