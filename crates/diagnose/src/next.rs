@@ -11,6 +11,7 @@ mod exact;
 mod movement;
 mod problem;
 mod todo;
+mod tree;
 
 pub use advice::{Advice, Bring, Outcome, Proposal, Tell, advise};
 pub use choose::{Effort, Priced, choose};
@@ -18,3 +19,4 @@ pub use exact::optimum;
 pub use movement::Movement;
 pub use problem::{Act, Belief, Needs, Problem, Repair, Test};
 pub use todo::{Terms, ToDo};
+pub use tree::{Branch, End, Leaf, Next, Node, Remedy, Size, Step, tree};

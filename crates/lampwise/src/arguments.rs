@@ -90,6 +90,8 @@ pub enum Command {
     Describe(Describe),
     /// Try the advice out on simulated calls, beside simpler ways to choose.
     Trial(Trial),
+    /// Write out for paper what to do for every answer, as a tree.
+    Tree(Tree),
     /// List the device types that are known, or tell all about one.
     Types(Types),
     /// Print or save a demo machine file from inside the program.
@@ -505,4 +507,29 @@ pub enum Disturb {
     LeftOut,
     /// The times of all movements, and an interlock is missing.
     Times,
+}
+
+const TREE_EXAMPLES: &str = "\
+Examples:
+  A page to hang up beside the machine:
+    lampwise tree demo:minimal --complaint wont-start --depth 6
+
+  What to do from here on, when some lamps are known already:
+    lampwise tree demo:minimal --complaint wont-start --lamps \"I1-I4 on, I8 off\" --depth 3";
+
+/// From what on, and how far.
+#[derive(Debug, Args)]
+#[command(mut_arg("all", |all| all.hide(true)))]
+#[command(after_help = TREE_EXAMPLES)]
+pub struct Tree {
+    #[command(flatten)]
+    pub why: Why,
+
+    /// Things to do one after the other, at most.
+    #[arg(long, value_name = "NUMBER", default_value_t = 6, help_heading = "What is printed", value_parser = clap::value_parser!(u8).range(1..=12))]
+    pub depth: u8,
+
+    /// Answers of a smaller share of all cases than this are put together.
+    #[arg(long, value_name = "SHARE", default_value_t = 0.02, help_heading = "What is printed")]
+    pub least: f64,
 }

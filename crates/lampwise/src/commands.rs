@@ -9,6 +9,7 @@ mod manual;
 mod play;
 mod procedure;
 mod schema;
+mod tree;
 mod trial;
 mod types;
 mod why;
@@ -33,6 +34,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Draft(draft) => answered(draft::run(draft, screen)),
         Command::Describe(describe) => answered(describe::run(describe, screen)),
         Command::Trial(trial) => answered(trial::run(trial, screen)),
+        Command::Tree(tree) => answered(tree::run(tree, matches, screen)),
         Command::Types(types) => answered(types::run(types, screen)),
         Command::Demo(demo) => answered(demo::run(demo, screen)),
         Command::Schema(schema) => answered(schema::run(schema, screen)),

@@ -189,7 +189,7 @@ fn proposal(
     })
 }
 
-fn cautions(machine: &Machine, diagnoser: &Diagnoser, posed: &Posed, to_do: &ToDo) -> Vec<Caution> {
+pub(crate) fn cautions(machine: &Machine, diagnoser: &Diagnoser, posed: &Posed, to_do: &ToDo) -> Vec<Caution> {
     match to_do {
         ToDo::Check(check) => Doing::of_check(machine, &machine.checks[*check]).cautions(),
         ToDo::Remedy(remedy) => Doing::of_remedy(machine, &machine.remedies[*remedy]).cautions(),
@@ -205,7 +205,14 @@ fn cautions(machine: &Machine, diagnoser: &Diagnoser, posed: &Posed, to_do: &ToD
     }
 }
 
-fn outcome(diagnoser: &Diagnoser, posed: &Posed, key: &str, words: &str, before: &[f64], after: &[f64]) -> Outcome {
+pub(crate) fn outcome(
+    diagnoser: &Diagnoser,
+    posed: &Posed,
+    key: &str,
+    words: &str,
+    before: &[f64],
+    after: &[f64],
+) -> Outcome {
     let total: f64 = before.iter().sum();
     let left: f64 = after.iter().sum();
     let worlds = diagnoser.worlds();

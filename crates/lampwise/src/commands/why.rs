@@ -52,6 +52,30 @@ pub(super) fn page_about(
     text::page(&finding, width)
 }
 
+/// What was reported, and the machine that it was reported of.
+pub(super) struct Report {
+    pub alternatives: Vec<diagnose::Alternative>,
+    pub evidence: Evidence,
+}
+
+/// Reads a report as `lampwise why` does, with the names of the alternative that understands most of it;
+/// that one comes first.
+pub(super) fn report(why: &Why, matches: &ArgMatches) -> Result<Report, Failure> {
+    let moments = moments::moments(why, matches)?;
+    let mut chosen = input::choose(&why.choice)?;
+    let machines: Vec<&Machine> = chosen.alternatives.iter().map(|one| &one.machine).collect();
+    let heard = evidence::read(&machines, why, &moments)?;
+    let Some(told) = heard.told.get(heard.best) else { return Err(Failure::file(Vec::new(), Vec::new())) };
+    let evidence = told.evidence.clone();
+    if heard.best < chosen.alternatives.len() {
+        chosen.alternatives.swap(0, heard.best);
+    }
+    let alternatives = (chosen.alternatives.into_iter())
+        .map(|one| diagnose::Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
+        .collect();
+    Ok(Report { alternatives, evidence })
+}
+
 /// Answers, or says why it can't.
 pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode, Failure> {
     let moments = moments::moments(why, matches)?;

@@ -1,0 +1,391 @@
+//! The check tree: what to do next written out for every answer, to a bounded depth, for paper.
+//!
+//! The problem is posed once, as it is when somebody calls; on each way down only the weights change. So a tree
+//! is quickly made, and knows less than a call that goes along: where working the machine has changed how it
+//! stands, what could be seen before is not asked any more on that way.
+//!
+//! At each node the act is what [`choose`] puts first, or "try the rest in the best order" where that costs no
+//! more within the depth that is left. The act does not depend on that depth, so a deeper tree never costs
+//! more minutes than a shallower one.
+
+use super::advice::{Tell, cautions, outcome};
+use super::candidates::{Posed, pose, words_of};
+use super::choose::{Effort, choose};
+use super::movement::{Movement, movements};
+use super::problem::{Act, Belief};
+use super::todo::{Terms, ToDo};
+use crate::diagnoser::{Diagnoser, Hypothesis};
+use crate::evidence::Evidence;
+use machine::caution::Caution;
+use machine::model::{Who, Words};
+
+/// Hypotheses of less than this share are not tried out for what they set moving.
+const FAR_FETCHED: f64 = 1e-3;
+
+/// Remedies that are listed where a tree ends.
+const LISTED: usize = 5;
+
+/// How large a tree may become.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Size {
+    /// Things to do one after the other, at most.
+    pub depth: usize,
+    /// An answer of a smaller share of all cases is not followed by itself.
+    pub least: f64,
+    /// How far to look ahead at each node.
+    pub effort: Effort,
+}
+
+impl Default for Size {
+    fn default() -> Self {
+        Self { depth: 6, least: 0.02, effort: Effort { evaluations: 4_000, width: 4, depth: 2 } }
+    }
+}
+
+/// What to do from here on.
+#[derive(Clone, Debug)]
+pub struct Node {
+    /// Share of all cases that come here.
+    pub share: f64,
+    /// Expected minutes from here until the machine runs, over the cases that come here.
+    pub minutes: f64,
+    /// What is done here, or how it ends.
+    pub next: Next,
+}
+
+/// What is done at a node.
+#[derive(Clone, Debug)]
+pub enum Next {
+    /// Something is asked or tried, and it depends.
+    Do(Box<Step>),
+    /// The way ends here.
+    End(Leaf),
+}
+
+/// Something to ask or try, with what follows each answer.
+#[derive(Clone, Debug)]
+pub struct Step {
+    /// What.
+    pub to_do: ToDo,
+    /// The same as a name, see [`ToDo::key`].
+    pub key: String,
+    /// As said to whoever is at the machine.
+    pub words: Words,
+    /// Who may do it.
+    pub who: Who,
+    /// Minutes it takes, the trial run of a remedy included.
+    pub minutes: f64,
+    /// What to be careful of, before the words.
+    pub cautions: Vec<Caution>,
+    /// What can move, before the words.
+    pub movements: Vec<Movement>,
+    /// The answers that are followed.
+    pub branches: Vec<Branch>,
+}
+
+/// An answer and what follows it.
+#[derive(Clone, Debug)]
+pub struct Branch {
+    /// The answer's key; `rare` for all answers that are not followed by themselves.
+    pub key: String,
+    /// Its words.
+    pub words: String,
+    /// How many answers stand here together.
+    pub answers: usize,
+    /// What follows.
+    pub node: Node,
+}
+
+/// How a way through the tree ends.
+#[derive(Clone, Debug)]
+pub struct Leaf {
+    /// In what way.
+    pub end: End,
+    /// Share of all cases that are put right here, by what was done last or by what is listed.
+    pub solved: f64,
+    /// The causes that are left, the most probable first; where it runs: what it was.
+    pub causes: Vec<Tell>,
+    /// What is still to be tried, in the best order.
+    pub remedies: Vec<Remedy>,
+}
+
+/// In what way a tree ends.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum End {
+    /// The remedy has helped: the machine runs.
+    Runs,
+    /// Somebody has to come who may do what is next.
+    Visit,
+    /// What is still listed is to be tried in turn.
+    Remedies,
+    /// Nothing is left but the last resort.
+    LastResort,
+    /// Rare answers, not followed by themselves.
+    Rare,
+}
+
+/// A remedy where a tree ends.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Remedy {
+    /// Its key, see [`ToDo::key`].
+    pub key: String,
+    /// What to do.
+    pub words: String,
+    /// Who may do it.
+    pub who: Who,
+}
+
+/// Writes out what to do for every answer, from this evidence on. `None` if the machine has nothing to tell.
+#[must_use]
+pub fn tree(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms, size: Size) -> Option<Node> {
+    let posed = pose(diagnoser, evidence, terms)?;
+    let belief = posed.problem.begin(false);
+    let total: f64 = belief.weights.iter().sum();
+    if total <= 0.0 {
+        return None;
+    }
+    let planned = Planner { posed: &posed, size, total }.plan(&belief, size.depth);
+    Some(Writer { diagnoser, posed: &posed, terms, total }.node(&belief, planned))
+}
+
+/// A tree without words.
+struct Plan {
+    /// Minutes times weight.
+    cost: f64,
+    act: Option<(Act, Vec<Follow>)>,
+    /// Whether what is best next needs somebody to come.
+    visit: bool,
+}
+
+/// Answers that are followed together, and how.
+struct Follow {
+    answers: Vec<usize>,
+    belief: Belief,
+    plan: Option<Plan>,
+}
+
+struct Planner<'p> {
+    posed: &'p Posed,
+    size: Size,
+    total: f64,
+}
+
+impl Planner<'_> {
+    fn plan(&self, belief: &Belief, depth: usize) -> Plan {
+        let problem = &self.posed.problem;
+        let (cost, _) = problem.by_repairs(belief);
+        let mut stop = Plan { cost, act: None, visit: false };
+        let Some(first) = choose(problem, belief, self.size.effort).first().copied() else { return stop };
+        let (minutes, on_site, parts) = match first.act {
+            Act::GiveUp => return stop,
+            Act::Ask(test) => {
+                let parts: Vec<Belief> =
+                    (0..problem.tests[test].answers).map(|answer| self.after(belief, test, answer)).collect();
+                (problem.tests[test].minutes, problem.tests[test].on_site, parts)
+            }
+            Act::Try(repair) => {
+                (problem.repairs[repair].minutes, problem.repairs[repair].on_site, vec![problem.failed(belief, repair)])
+            }
+        };
+        stop.visit = on_site && !belief.on_site;
+        if depth == 0 || stop.visit {
+            return stop;
+        }
+        let (large, small): (Vec<_>, Vec<_>) =
+            parts.into_iter().enumerate().partition(|(_, part)| weight(part) >= self.size.least * self.total);
+        if large.is_empty() {
+            return stop;
+        }
+        let mut follows: Vec<Follow> = large
+            .into_iter()
+            .map(|(answer, part)| {
+                let plan = Some(self.plan(&part, depth - 1));
+                Follow { answers: vec![answer], belief: part, plan }
+            })
+            .collect();
+        let mut cost = minutes * weight(belief);
+        cost += follows.iter().filter_map(|follow| follow.plan.as_ref()).map(|plan| plan.cost).sum::<f64>();
+        // The answers themselves are known to whoever rings up with one of them, so each is priced by itself.
+        cost += small.iter().map(|(_, part)| problem.by_repairs(part).0).sum::<f64>();
+        if let Some((_, first)) = small.first() {
+            let mut together = first.clone();
+            together.weights.fill(0.0);
+            for (_, part) in &small {
+                together.weights.iter_mut().zip(&part.weights).for_each(|(sum, weight)| *sum += weight);
+            }
+            let answers = small.iter().map(|(answer, _)| *answer).collect();
+            follows.push(Follow { answers, belief: together, plan: None });
+        }
+        if cost > stop.cost * (1.0 + 1e-12) {
+            return stop;
+        }
+        Plan { cost, act: Some((first.act, follows)), visit: false }
+    }
+
+    /// What is believed after an answer, with everything crossed out that it answers too or that is no
+    /// longer as it was.
+    fn after(&self, belief: &Belief, test: usize, answer: usize) -> Belief {
+        let mut after = self.posed.problem.answered(belief, test, answer);
+        let asked = &self.posed.asked[test];
+        let key = asked.answers.get(answer).map_or("", |(key, _)| key.as_str());
+        let crossed_out = |to_do: &ToDo| match asked.to_do {
+            ToDo::Lamps => key != "other" && matches!(to_do, ToDo::Lamp(_)),
+            ToDo::Act(_) => {
+                key != "nothing"
+                    && matches!(to_do, ToDo::Lamp(_) | ToDo::Lamps | ToDo::Position(_) | ToDo::Act(_) | ToDo::Check(_))
+            }
+            _ => false,
+        };
+        for (other, one) in self.posed.asked.iter().enumerate() {
+            after.asked[other] |= crossed_out(&one.to_do);
+        }
+        after
+    }
+}
+
+fn weight(belief: &Belief) -> f64 {
+    belief.weights.iter().sum()
+}
+
+/// Puts a plan into words.
+struct Writer<'w> {
+    diagnoser: &'w Diagnoser,
+    posed: &'w Posed,
+    terms: &'w Terms,
+    total: f64,
+}
+
+impl Writer<'_> {
+    fn node(&self, belief: &Belief, plan: Plan) -> Node {
+        let here = weight(belief);
+        let next = match plan.act {
+            None => {
+                let leaf = self.ending(belief);
+                Next::End(if plan.visit { Leaf { end: End::Visit, ..leaf } } else { leaf })
+            }
+            Some((act, follows)) => self.step(belief, act, follows),
+        };
+        Node { share: here / self.total, minutes: plan.cost / here.max(f64::MIN_POSITIVE), next }
+    }
+
+    fn step(&self, belief: &Belief, act: Act, follows: Vec<Follow>) -> Next {
+        let (to_do, who, minutes) = match act {
+            Act::GiveUp => return Next::End(self.ending(belief)),
+            Act::Ask(test) => {
+                let asked = &self.posed.asked[test];
+                (asked.to_do, asked.who, asked.minutes)
+            }
+            Act::Try(repair) => {
+                let (to_do, who, minutes) = self.posed.repairs[repair];
+                (to_do, who, minutes + self.terms.trial_minutes)
+            }
+        };
+        let mut branches = Vec::new();
+        if let Act::Try(repair) = act {
+            branches.push(self.it_runs(belief, repair));
+        }
+        for follow in follows {
+            let here = weight(&follow.belief);
+            let words_of = |answer: &usize| match act {
+                Act::Ask(test) => self.posed.asked[test].answers.get(*answer).cloned(),
+                _ => Some(("still".to_owned(), "as before".to_owned())),
+            };
+            let (key, words) = match follow.answers.as_slice() {
+                [answer] if follow.plan.is_some() => words_of(answer).unwrap_or_default(),
+                _ => ("rare".to_owned(), "any other answer".to_owned()),
+            };
+            let node = match follow.plan {
+                Some(plan) => self.node(&follow.belief, plan),
+                None if here <= 0.0 => continue,
+                None => {
+                    let minutes = self.posed.problem.by_repairs(&follow.belief).0 / here;
+                    let leaf = Leaf { end: End::Rare, ..self.ending(&follow.belief) };
+                    Node { share: here / self.total, minutes, next: Next::End(leaf) }
+                }
+            };
+            branches.push(Branch { key, words, answers: follow.answers.len(), node });
+        }
+        let Some(machine) = self.diagnoser.machine() else { return Next::End(self.ending(belief)) };
+        let believed = self.believed(belief);
+        let total: f64 = weight(belief) * self.posed.total;
+        Next::Do(Box::new(Step {
+            key: to_do.key(machine),
+            words: words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), &to_do),
+            who,
+            minutes,
+            cautions: cautions(machine, self.diagnoser, self.posed, &to_do),
+            movements: movements(self.diagnoser, &believed, total, &to_do),
+            branches,
+            to_do,
+        }))
+    }
+
+    /// The hypotheses that still matter, with their weights here.
+    fn believed(&self, belief: &Belief) -> Vec<Hypothesis> {
+        let total = weight(belief) * self.posed.total;
+        let before = &self.posed.problem.weights;
+        (self.posed.hypotheses.iter().zip(&self.posed.case_of))
+            .filter(|(_, case)| before[**case] > 0.0)
+            .map(|(one, case)| (one, one.weight * belief.weights[*case] / before[*case]))
+            .filter(|(_, weight)| *weight >= FAR_FETCHED * total)
+            .map(|(one, weight)| Hypothesis { weight, ..one.clone() })
+            .collect()
+    }
+
+    fn it_runs(&self, belief: &Belief, repair: usize) -> Branch {
+        let after = self.posed.problem.failed(belief, repair);
+        let helped: Vec<f64> =
+            belief.weights.iter().zip(&after.weights).map(|(before, after)| before - after).collect();
+        let share = helped.iter().sum::<f64>() / self.total;
+        let leaf = Leaf { end: End::Runs, solved: share, causes: self.causes(belief, &helped), remedies: Vec::new() };
+        let node = Node { share, minutes: 0.0, next: Next::End(leaf) };
+        Branch { key: "runs".to_owned(), words: "it runs".to_owned(), answers: 1, node }
+    }
+
+    fn causes(&self, before: &Belief, after: &[f64]) -> Vec<Tell> {
+        let mut tells = outcome(self.diagnoser, self.posed, "", "", &before.weights, after).tells;
+        tells.retain(|tell| tell.probability >= 0.005);
+        tells
+    }
+
+    /// How a way ends at which nothing more is asked.
+    fn ending(&self, belief: &Belief) -> Leaf {
+        let problem = &self.posed.problem;
+        let (_, order) = problem.by_repairs(belief);
+        let mut after = belief.clone();
+        let mut remedies = Vec::new();
+        for repair in &order {
+            after = problem.failed(&after, *repair);
+            let (to_do, who, _) = self.posed.repairs[*repair];
+            if let Some(machine) = self.diagnoser.machine()
+                && remedies.len() < LISTED
+            {
+                let words = words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), &to_do);
+                remedies.push(Remedy { key: to_do.key(machine), words: words.english, who });
+            }
+        }
+        let visit = order.first().is_some_and(|first| problem.repairs[*first].on_site && !belief.on_site);
+        let end = match order.first() {
+            None => End::LastResort,
+            Some(_) if visit => End::Visit,
+            Some(_) => End::Remedies,
+        };
+        Leaf {
+            end,
+            solved: (weight(belief) - weight(&after)) / self.total,
+            causes: self.causes(belief, &belief.weights),
+            remedies,
+        }
+    }
+}
+
+impl Node {
+    /// All ends of the tree, with the share of all cases that come to each.
+    #[must_use]
+    pub fn leaves(&self) -> Vec<(f64, &Leaf)> {
+        match &self.next {
+            Next::End(leaf) => vec![(self.share, leaf)],
+            Next::Do(step) => step.branches.iter().flat_map(|branch| branch.node.leaves()).collect(),
+        }
+    }
+}
