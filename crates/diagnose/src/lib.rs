@@ -14,6 +14,7 @@ pub mod prior;
 pub mod procedure;
 pub mod reading;
 mod renamed;
+pub mod review;
 mod seen;
 mod standing;
 mod tally;

@@ -4,7 +4,7 @@
 //! the first proposals into words, each with what it can set moving (`movement`). The bare problem knows no
 //! machine, so that it can be held against published examples and the exact [`optimum`].
 
-mod advice;
+pub(crate) mod advice;
 pub(crate) mod candidates;
 mod choose;
 mod exact;

@@ -92,6 +92,8 @@ pub enum Command {
     Trial(Trial),
     /// Write out for paper what to do for every answer, as a tree.
     Tree(Tree),
+    /// Say what a machine makes hard to find, and which lamp would help most.
+    Review(Review),
     /// List the device types that are known, or tell all about one.
     Types(Types),
     /// Print or save a demo machine file from inside the program.
@@ -532,4 +534,24 @@ pub struct Tree {
     /// Answers of a smaller share of all cases than this are put together.
     #[arg(long, value_name = "SHARE", default_value_t = 0.02, help_heading = "What is printed")]
     pub least: f64,
+}
+
+const REVIEW_EXAMPLES: &str = "\
+Examples:
+  What can't be told apart, where it stalls in silence, and what to add:
+    lampwise review demo:jar-filler
+
+  Every group with all its members:
+    lampwise review demo:minimal --all";
+
+/// Which machine to look over.
+#[derive(Debug, Args)]
+#[command(after_help = REVIEW_EXAMPLES)]
+pub struct Review {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// List every group and every member.
+    #[arg(long, help_heading = "What is printed")]
+    pub all: bool,
 }

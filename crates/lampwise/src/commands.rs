@@ -8,6 +8,7 @@ mod lint;
 mod manual;
 mod play;
 mod procedure;
+mod review;
 mod schema;
 mod tree;
 mod trial;
@@ -35,6 +36,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Describe(describe) => answered(describe::run(describe, screen)),
         Command::Trial(trial) => answered(trial::run(trial, screen)),
         Command::Tree(tree) => answered(tree::run(tree, matches, screen)),
+        Command::Review(review) => answered(review::run(review, screen)),
         Command::Types(types) => answered(types::run(types, screen)),
         Command::Demo(demo) => answered(demo::run(demo, screen)),
         Command::Schema(schema) => answered(schema::run(schema, screen)),

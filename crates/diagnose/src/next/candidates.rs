@@ -320,7 +320,7 @@ fn check_row(worlds: &[World], hypotheses: &[Hypothesis], check: CheckId) -> Vec
 }
 
 /// What the lamps show, those included that the deviations change by themselves.
-fn truth_of(worlds: &[World], one: &Hypothesis) -> LampTruth {
+pub(crate) fn truth_of(worlds: &[World], one: &Hypothesis) -> LampTruth {
     let world = &worlds[one.world];
     let situation = one.situation(worlds);
     let truth = world.panel.truth(&world.plant, situation);

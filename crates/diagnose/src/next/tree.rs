@@ -16,6 +16,7 @@ use super::problem::{Act, Belief};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Hypothesis};
 use crate::evidence::Evidence;
+use machine::Machine;
 use machine::caution::Caution;
 use machine::model::{Who, Words};
 
@@ -145,7 +146,8 @@ pub fn tree(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms, size: Siz
         return None;
     }
     let planned = Planner { posed: &posed, size, total }.plan(&belief, size.depth);
-    Some(Writer { diagnoser, posed: &posed, terms, total }.node(&belief, planned))
+    let read = evidence.moments.last().is_some_and(|now| !now.lamps.is_empty());
+    Some(Writer { diagnoser, posed: &posed, terms, total, read }.node(&belief, planned))
 }
 
 /// A tree without words.
@@ -253,9 +255,27 @@ struct Writer<'w> {
     posed: &'w Posed,
     terms: &'w Terms,
     total: f64,
+    /// Whether lamps were read already.
+    read: bool,
 }
 
 impl Writer<'_> {
+    fn words(&self, machine: &Machine, to_do: &ToDo) -> Words {
+        let words = words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), to_do);
+        match to_do {
+            ToDo::Lamps if !self.read => Words::plain("Which lamps are lit?"),
+            // On paper nothing else says which of several like sensors is meant.
+            ToDo::Remedy(remedy) => {
+                let device = machine.remedies[*remedy].device.map(|device| machine.devices[device].name.as_str());
+                match device.filter(|name| !words.english.contains(name)) {
+                    Some(name) => Words { english: format!("{}: {}", name.replace('_', " "), words.english), ..words },
+                    None => words,
+                }
+            }
+            _ => words,
+        }
+    }
+
     fn node(&self, belief: &Belief, plan: Plan) -> Node {
         let here = weight(belief);
         let next = match plan.act {
@@ -310,7 +330,7 @@ impl Writer<'_> {
         let total: f64 = weight(belief) * self.posed.total;
         Next::Do(Box::new(Step {
             key: to_do.key(machine),
-            words: words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), &to_do),
+            words: self.words(machine, &to_do),
             who,
             minutes,
             cautions: cautions(machine, self.diagnoser, self.posed, &to_do),
@@ -360,7 +380,7 @@ impl Writer<'_> {
             if let Some(machine) = self.diagnoser.machine()
                 && remedies.len() < LISTED
             {
-                let words = words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), &to_do);
+                let words = self.words(machine, &to_do);
                 remedies.push(Remedy { key: to_do.key(machine), words: words.english, who });
             }
         }

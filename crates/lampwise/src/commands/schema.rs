@@ -18,6 +18,8 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("call", include_str!("../../schemas/call.json")),
     ("play", include_str!("../../schemas/play.json")),
     ("procedure", include_str!("../../schemas/procedure.json")),
+    ("tree", include_str!("../../schemas/tree.json")),
+    ("review", include_str!("../../schemas/review.json")),
     ("lint", include_str!("../../schemas/lint.json")),
     ("draft", include_str!("../../schemas/draft.json")),
     ("describe", include_str!("../../schemas/describe.json")),

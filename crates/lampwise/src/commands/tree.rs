@@ -58,25 +58,23 @@ fn page(machine: &Machine, complaint: Option<&str>, root: &Node, width: usize) -
     let complaint = complaint.map(|text| format!(": {text}")).unwrap_or_default();
     _ = writeln!(out, "{STRONG}{}{complaint}{STRONG:#}", machine.name);
     let mut text = "Begin at 1. Behind each answer stands how many of a hundred cases give it.".to_owned();
-    if root.share > 0.0 {
-        _ = write!(text, " By this page the machine runs after {} on average.", time(root.minutes));
-    }
+    _ = write!(text, " By this page the machine runs after {} on average.", time(root.minutes));
     paragraph(&mut out, width, "  ", "  ", FAINT, &text);
     out.push('\n');
     write_node(&mut out, root, "1", 0, width);
-    let solved = |ends: &[End]| -> f64 {
+    let share_of = |end: End| -> f64 {
         let leaves = root.leaves();
-        leaves.iter().filter(|(_, leaf)| ends.contains(&leaf.end)).map(|(share, _)| share).sum()
+        leaves.iter().filter(|(_, leaf)| leaf.end == end).map(|(share, _)| share).sum()
     };
     out.push('\n');
     let text = format!(
         "Of all cases {} end with the machine running on this page, {} with remedies to be tried in turn, {} with a \
          visit, {} with answers too rare for this page, {} with the machine builder.",
-        percent(solved(&[End::Runs])),
-        percent(solved(&[End::Remedies])),
-        percent(solved(&[End::Visit])),
-        percent(solved(&[End::Rare])),
-        percent(solved(&[End::LastResort]))
+        percent(share_of(End::Runs)),
+        percent(share_of(End::Remedies)),
+        percent(share_of(End::Visit)),
+        percent(share_of(End::Rare)),
+        percent(share_of(End::LastResort))
     );
     paragraph(&mut out, width, "", "", PLAIN, &text);
     paragraph(&mut out, width, "", "", STRONG, Caution::ManualFirst.english());
@@ -132,6 +130,8 @@ fn write_leaf(out: &mut String, leaf: &Leaf, indent: &str, width: usize) {
             let text = format!("{}. {}", index + 1, remedy.words);
             paragraph(out, width, &under, &format!("{under}   "), PLAIN, &text);
         }
+        let text = format!("These put right {} of all cases.", percent(leaf.solved));
+        paragraph(out, width, &under, &under, FAINT, &text);
     }
 }
 

@@ -22,5 +22,7 @@ mod play;
 mod procedure;
 /// Starting the program and looking at what it printed.
 mod support;
+/// `lampwise tree` and `lampwise review`.
+mod tree;
 /// `lampwise why`.
 mod why;
