@@ -196,3 +196,20 @@ fn evidence_from_elsewhere_becomes_entries_that_say_the_same() {
     let again = Session::new(alternatives, None, Terms::default(), entries).unwrap().unwrap();
     assert_eq!(again.now().evidence, evidence);
 }
+
+#[test]
+fn a_second_look_at_two_dark_lamps_makes_two_faults_likelier_than_two_misreadings() {
+    let mut session = session(&[
+        (Kind::Complaint, "won't start"),
+        (Kind::Did, "press start"),
+        (Kind::Lamps, "I1 I3 I4 I7 on, I2 off, I8 off, rest off"),
+        (Kind::Saw, "head up, jar in nest"),
+    ]);
+    let both = |session: &Session| session.now().answer.together.iter().map(|pair| pair.probability).sum::<f64>();
+    let before = both(&session);
+    session.add(vec![Entry::new(Kind::Again, "I2 off, I8 off")]).unwrap();
+    let after = both(&session);
+    assert!(after > 5.0 * before, "{before} {after}");
+    session.add(vec![Entry::new(Kind::Again, "I2 off, I8 off")]).unwrap();
+    assert_eq!(session.now().finding.as_ref().map(|finding| finding.ending), Some(Ending::Two));
+}
