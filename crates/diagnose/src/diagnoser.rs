@@ -371,12 +371,12 @@ impl Diagnoser {
         }
         // Where nobody did anything, what is latent has still to show: a second look sees it.
         let wait = hand(HandMove::Wait);
-        next = next
-            .into_par_iter()
-            .flat_map_iter(|one| {
-                if one.latent.is_empty() { vec![one] } else { one.go_on(world, routine, &[], &wait, None) }
-            })
-            .collect();
+        next =
+            next.into_par_iter()
+                .flat_map_iter(|one| {
+                    if one.latent.is_empty() { vec![one] } else { one.go_on(world, routine, &[], &wait, None) }
+                })
+                .collect();
         next.par_iter_mut().for_each(|one| {
             let classes: Vec<&Class> = one.present(weigher);
             let truth = world.panel.truth(&world.plant, &one.situation);
