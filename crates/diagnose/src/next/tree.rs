@@ -139,7 +139,8 @@ pub struct Remedy {
 /// Writes out what to do for every answer, from this evidence on. `None` if the machine has nothing to tell.
 #[must_use]
 pub fn tree(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms, size: Size) -> Option<Node> {
-    let posed = pose(diagnoser, evidence, terms)?;
+    let mut posed = pose(diagnoser, evidence, terms)?;
+    make_whole(&mut posed);
     let belief = posed.problem.begin(false);
     let total: f64 = belief.weights.iter().sum();
     if total <= 0.0 {
@@ -148,6 +149,19 @@ pub fn tree(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms, size: Siz
     let planned = Planner { posed: &posed, size, total }.plan(&belief, size.depth);
     let read = evidence.moments.last().is_some_and(|now| !now.lamps.is_empty());
     Some(Writer { diagnoser, posed: &posed, terms, total, read }.node(&belief, planned))
+}
+
+/// Makes the answers of each case sum to 1. Where something goes round, the share of time at each position is
+/// rounded to thousandths, and so the sum is not always whole; on paper no case may get lost by it.
+fn make_whole(posed: &mut Posed) {
+    for test in &mut posed.problem.tests {
+        for row in test.likelihood.chunks_exact_mut(test.answers.max(1)) {
+            let sum: f64 = row.iter().sum();
+            if sum > 0.0 {
+                row.iter_mut().for_each(|share| *share /= sum);
+            }
+        }
+    }
 }
 
 /// A tree without words.
