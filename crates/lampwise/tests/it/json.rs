@@ -33,8 +33,6 @@ fn every_command_prints_what_its_schema_says() {
         ("draft", vec!["draft", "demos/io-list.csv"]),
         ("describe", vec!["describe", press]),
         ("describe", vec!["describe", "demo:parts-washer", "--deviations"]),
-        ("tree", vec!["tree", press, "--complaint", "wont-start", "--depth", "2"]),
-        ("review", vec!["review", press]),
         ("trial", vec!["trial", press, "--calls", "3", "--alone"]),
         ("types", vec!["types"]),
         ("demo", vec!["demo"]),
