@@ -213,5 +213,7 @@ fn a_second_look_at_two_dark_lamps_makes_two_faults_likelier_than_two_misreading
     let after = both(&session);
     assert!(after > 5.0 * before, "{before} {after}");
     session.add(vec![Entry::new(Kind::Again, "I2 off, I8 off")]).unwrap();
-    assert_eq!(session.now().finding.as_ref().map(|finding| finding.ending), Some(Ending::Two));
+    let finding = session.now().finding.clone().unwrap();
+    assert_eq!(finding.ending, Ending::Two);
+    assert!(finding.found.len() == 2 && finding.found.iter().all(|one| one.remedy.is_some()), "{finding:?}");
 }

@@ -4,6 +4,7 @@
 //! just begun by such an act and nothing has been reported in it. `did` always belongs to the first.
 
 use super::entry::{Entry, EntryMistake, Kind};
+use super::record::MOST_ENTRIES;
 use crate::evidence::{Deed, Evidence, Moment};
 use crate::next::ToDo;
 use crate::reading::{
@@ -31,6 +32,10 @@ pub(super) struct Built {
 
 /// Reads all entries with the names of this machine.
 pub(super) fn build(machine: &Machine, entries: &[Entry]) -> Result<Built, Vec<EntryMistake>> {
+    if entries.len() > MOST_ENTRIES {
+        let hint = "begin a new call".to_owned();
+        return Err(vec![plain(MOST_ENTRIES, "", "a call holds no more entries", hint)]);
+    }
     let mut mistakes = Vec::new();
     let routine = match entries.iter().position(|entry| entry.kind == Kind::Routine) {
         None => fitting_routine(machine, entries),

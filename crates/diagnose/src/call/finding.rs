@@ -37,7 +37,7 @@ pub enum Ending {
 pub struct Found {
     /// The remedy's key; none if the file names none.
     pub remedy: Option<String>,
-    /// How probable it is that one of them is there.
+    /// How probable it is that one of them is there; of two things at once, that two are.
     pub probability: f64,
     /// In words, the most probable first.
     pub causes: Vec<String>,
@@ -86,16 +86,19 @@ pub(super) fn words(member: &Member) -> String {
     if member.device.is_empty() { member.words.clone() } else { format!("{}: {}", member.device, member.words) }
 }
 
-/// One cause with the remedy of its most probable member.
-fn of_cause(answer: &Answer, cause: &str) -> Found {
-    let cause_there = answer.causes.iter().find(|one| one.words == cause);
-    let members = cause_there.map_or(&[][..], |one| one.members.as_slice());
-    let first = members.first();
+/// One of two causes that are there together, as a pair names it: a whole cause, or a device with its fault.
+fn of_cause(answer: &Answer, cause: &str, probability: f64) -> Found {
+    let whole = answer.causes.iter().find(|one| one.words == cause).map(|one| one.members.as_slice());
+    let mut alone = answer.causes.iter().flat_map(|one| &one.members).filter(|member| words(member) == cause);
+    let members: Vec<&Member> = match whole {
+        Some(members) => members.iter().take(NAMED).collect(),
+        None => alone.next().into_iter().collect(),
+    };
     Found {
-        remedy: first.and_then(|member| member.remedy.clone()),
-        probability: cause_there.map_or(0.0, |one| one.probability),
+        remedy: members.first().and_then(|member| member.remedy.clone()),
+        probability,
         causes: vec![cause.to_owned()],
-        keys: members.iter().take(NAMED).map(|member| member.key.clone()).collect(),
+        keys: members.iter().map(|member| member.key.clone()).collect(),
     }
 }
 
@@ -126,7 +129,7 @@ pub(super) fn finding(answer: &Answer, advice: &Advice, runs: bool, repaired: Op
     if both >= LEADS
         && let Some(pair) = answer.together.first()
     {
-        return of(Ending::Two, pair.words.iter().map(|words| of_cause(answer, words)).collect());
+        return of(Ending::Two, pair.words.iter().map(|words| of_cause(answer, words, both.min(1.0))).collect());
     }
     if answer.fits_badly {
         return of(Ending::FitsBadly, Vec::new());

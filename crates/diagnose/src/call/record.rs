@@ -20,7 +20,7 @@ use std::fmt::{self, Write as _};
 /// First line, with the version of the format.
 const TITLE: &str = "lampwise call 1";
 /// Entries at most; a call has some dozens.
-const MOST_ENTRIES: usize = 1_000;
+pub(super) const MOST_ENTRIES: usize = 1_000;
 
 /// What a call goes on from, if not from nothing.
 #[derive(Clone, Debug, PartialEq, Eq)]

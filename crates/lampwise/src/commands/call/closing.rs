@@ -53,6 +53,9 @@ fn finding(out: &mut String, session: &Session, width: usize) {
             turn::lead(out, width, &format!("  {:>7}  ", percent(probability)), 11, PLAIN, &words);
         }
         if let Some(first) = now.advice.proposals.first() {
+            for text in turn::said_before(first) {
+                paragraph(out, width, "  ! ", "    ", PLAIN, &text);
+            }
             let text = format!("Next it would be asked: {}", sentence(&first.words.english));
             paragraph(out, width, "", "  ", PLAIN, &text);
         }
@@ -69,6 +72,17 @@ fn finding(out: &mut String, session: &Session, width: usize) {
     };
     paragraph(out, width, "", "", STRONG, title);
     let mut cautions: Vec<Caution> = Vec::new();
+    if finding.ending == Ending::Two {
+        let both = finding.found.first().map_or(0.0, |one| one.probability);
+        paragraph(
+            out,
+            width,
+            "  ",
+            "  ",
+            PLAIN,
+            &format!("That two are, and most probably these, has {}.", percent(both)),
+        );
+    }
     for found in &finding.found {
         self::found(out, session, found, finding.ending, &mut cautions, width);
     }

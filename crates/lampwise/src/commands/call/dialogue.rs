@@ -46,9 +46,11 @@ impl<'d> Dialogue<'d> {
     pub fn lead(mut self, remarks: &[String]) -> Result<(), Failure> {
         self.greet(remarks)?;
         let mut show = true;
+        // A call that was over can be taken up again, to put something right.
+        let mut resumed = self.is_over();
         for _ in 0..MOST_LINES {
             if show {
-                if self.is_over() {
+                if self.is_over() && !std::mem::take(&mut resumed) {
                     break;
                 }
                 self.show_turn()?;
