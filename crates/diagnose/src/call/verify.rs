@@ -4,7 +4,7 @@
 use crate::procedure::{Course, Due, LampDue};
 use machine::Machine;
 use machine::id::RoutineId;
-use machine::model::{Access, Energy, Guarding, Load, Procedure, ProcedureStep, Who, Words};
+use machine::model::{Access, Energy, Guarding, HandMove, Load, Procedure, ProcedureStep, Who, Words};
 use serde::Serialize;
 
 /// What to repeat and what should follow.
@@ -25,13 +25,15 @@ pub struct Verification {
 }
 
 impl Verification {
-    /// For a standstill after so many actions of a routine. Empty for a routine without actions.
+    /// For a standstill after so many actions of a routine, and up to its first button at least. Empty for a routine without actions.
     #[must_use]
     pub fn new(machine: &Machine, routine: RoutineId, stage: u16) -> Self {
         let Some(row) = machine.routines.get(routine).filter(|row| !row.actions.is_empty()) else {
             return Self::default();
         };
-        let count = usize::from(stage).clamp(1, row.actions.len());
+        // That it runs shows only once it was started.
+        let starts = row.actions.iter().position(|action| matches!(action.movement, HandMove::Press(..)));
+        let count = usize::from(stage).max(starts.map_or(1, |at| at + 1)).clamp(1, row.actions.len());
         let step = |action: &machine::model::HandAction| ProcedureStep {
             words: action.words.clone(),
             note: None,

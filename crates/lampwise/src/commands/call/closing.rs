@@ -74,14 +74,7 @@ fn finding(out: &mut String, session: &Session, width: usize) {
     let mut cautions: Vec<Caution> = Vec::new();
     if finding.ending == Ending::Two {
         let both = finding.found.first().map_or(0.0, |one| one.probability);
-        paragraph(
-            out,
-            width,
-            "  ",
-            "  ",
-            PLAIN,
-            &format!("That two are, and most probably these, has {}.", percent(both)),
-        );
+        paragraph(out, width, "  ", "  ", PLAIN, &format!("Two at once: {}. Most probably these:", percent(both)));
     }
     for found in &finding.found {
         self::found(out, session, found, finding.ending, &mut cautions, width);
@@ -108,8 +101,11 @@ fn finding(out: &mut String, session: &Session, width: usize) {
 fn found(out: &mut String, session: &Session, found: &Found, ending: Ending, said: &mut Vec<Caution>, width: usize) {
     let causes = found.causes.join(", or ");
     if !causes.is_empty() {
-        let probability =
-            if ending == Ending::Runs { String::new() } else { format!(" ({})", percent(found.probability)) };
+        let probability = if matches!(ending, Ending::Runs | Ending::Two) {
+            String::new()
+        } else {
+            format!(" ({})", percent(found.probability))
+        };
         paragraph(out, width, "  ", "  ", PLAIN, &format!("{}{probability}.", sentence(&causes)));
     }
     let machine = session.machine();
@@ -215,7 +211,13 @@ fn verification(out: &mut String, session: &Session, width: usize) {
     if !it.moves.is_empty() {
         _ = write!(text, "Everybody clear, this will move: {}. ", it.moves.join("; "));
     }
-    _ = write!(text, "Then {last}. After {} ", turn::minutes(it.takes_ms as f64 / 60_000.0));
+    let then = if before.is_empty() { "" } else { "Then " };
+    _ = write!(text, "{then}{last}. ");
+    if it.takes_ms >= 2_500 {
+        _ = write!(text, "After {} ", turn::minutes(it.takes_ms as f64 / 60_000.0));
+    } else {
+        text.push_str("Then ");
+    }
     if it.lit_after.is_empty() {
         text.push_str("all lamps must be dark");
     } else {
