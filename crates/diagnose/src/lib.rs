@@ -24,7 +24,8 @@ mod world;
 
 pub use answer::Answer;
 pub use diagnoser::{Diagnoser, Extent};
+pub use machine::Alternative;
 pub use marginals::Marginals;
 pub use standing::Standing;
 pub use tally::Doubt;
-pub use world::{Alternative, FIRST_ROUTINE};
+pub use world::FIRST_ROUTINE;

@@ -8,8 +8,8 @@ use crate::panel::{LampChange, LampTruth, Panel};
 use crate::prior::Prior;
 use crate::seen::lamp_changes;
 use crate::standing::Standing;
-use machine::Machine;
 use machine::id::{Id, RoutineId};
+use machine::{Alternative, Machine};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 use sim::{Exploration, Options, Plant, explore_weighted};
@@ -17,17 +17,6 @@ use std::ops::Range;
 
 /// Share of the calls that concern the first routine; the others share the rest.
 pub const FIRST_ROUTINE: f64 = 0.85;
-
-/// A machine as it may be: one choice for everything that the file leaves open.
-#[derive(Clone, Debug)]
-pub struct Alternative {
-    /// How probable this choice is; all alternatives together have 1.
-    pub weight: f64,
-    /// What was chosen, in words; empty if nothing was open.
-    pub choices: Vec<String>,
-    /// The machine.
-    pub machine: Machine,
-}
 
 /// The lamps that latent deviations change in a situation.
 #[derive(Debug, Default)]

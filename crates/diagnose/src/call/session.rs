@@ -11,7 +11,7 @@ use crate::diagnoser::Diagnoser;
 use crate::evidence::{Circumstances, Evidence};
 use crate::next::{Advice, Terms, ToDo, advise};
 use crate::procedure;
-use crate::world::Alternative;
+use machine::Alternative;
 use machine::Machine;
 use machine::id::{Id, ProcedureId, RoutineId};
 use serde::Serialize;

@@ -2,7 +2,7 @@
 //! same diagnosis serve it.
 
 use crate::diagnoser::Diagnoser;
-use crate::world::Alternative;
+use machine::Alternative;
 use machine::Machine;
 use machine::id::{Id, ProcedureId, RoutineId, Table};
 use machine::model::{Deviation, FaultEffect, HandAction, HandMove, ProcedureStep, Routine, Words};

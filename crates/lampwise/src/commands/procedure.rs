@@ -40,11 +40,7 @@ struct Job<'j> {
 pub fn run(arguments: &arguments::Procedure, screen: &Screen) -> Result<(), Failure> {
     let chosen = input::choose(&arguments.choice)?;
     let fingerprint = fingerprint(chosen.reading.sources.iter().map(|source| source.text.as_str()));
-    let alternatives: Vec<Alternative> = chosen
-        .alternatives
-        .into_iter()
-        .map(|one| Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
-        .collect();
+    let alternatives = chosen.alternatives;
     let Some(machine) = alternatives.first().map(|one| &one.machine) else {
         return Err(Failure::file(Vec::new(), Vec::new()));
     };

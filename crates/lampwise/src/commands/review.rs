@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
+use diagnose::Diagnoser;
 use diagnose::evidence::Circumstances;
 use diagnose::next::Terms;
 use diagnose::review::{Group, Review, review};
-use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
 use machine::caution::Caution;
 use serde_json::json;
@@ -24,11 +24,8 @@ const MEMBERS: usize = 6;
 /// Looks the machine over and prints what was found.
 pub fn run(arguments: &arguments::Review, screen: &Screen) -> Result<(), Failure> {
     let chosen = input::choose(&arguments.choice)?;
-    let alternatives = (chosen.alternatives.into_iter())
-        .map(|one| Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
-        .collect();
     let (diagnoser, found) = progress::while_working("looking for what can't be told apart", || {
-        let diagnoser = Diagnoser::new(alternatives, &Circumstances::default(), &sim::Options::default());
+        let diagnoser = Diagnoser::new(chosen.alternatives, &Circumstances::default(), &sim::Options::default());
         let found = review(&diagnoser, &Terms::default());
         (diagnoser, found)
     });

@@ -70,10 +70,7 @@ pub(super) fn report(why: &Why, matches: &ArgMatches) -> Result<Report, Failure>
     if heard.best < chosen.alternatives.len() {
         chosen.alternatives.swap(0, heard.best);
     }
-    let alternatives = (chosen.alternatives.into_iter())
-        .map(|one| diagnose::Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
-        .collect();
-    Ok(Report { alternatives, evidence })
+    Ok(Report { alternatives: chosen.alternatives, evidence })
 }
 
 /// Answers, or says why it can't.
@@ -85,13 +82,8 @@ pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode,
     let best = machines.get(heard.best).zip(heard.told.get(heard.best));
     let Some((machine, told)) = best else { return Err(Failure::file(Vec::new(), Vec::new())) };
     let (machine, evidence) = ((*machine).clone(), told.evidence.clone());
-    let alternatives = chosen
-        .alternatives
-        .into_iter()
-        .map(|one| diagnose::Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
-        .collect();
     let (answer, extent, next) = progress::while_working("working out what can go wrong", || {
-        let diagnoser = Diagnoser::new(alternatives, &evidence.circumstances(), &sim::Options::default());
+        let diagnoser = Diagnoser::new(chosen.alternatives, &evidence.circumstances(), &sim::Options::default());
         let next = advise(&diagnoser, &evidence, &Terms::default());
         (diagnoser.answer_told(&heard.told), diagnoser.extent(), next)
     });

@@ -49,11 +49,7 @@ pub fn open(arguments: &Call) -> Result<Opened, Failure> {
     };
     let chosen = input::choose(&choice)?;
     record.fingerprint = fingerprint(chosen.reading.sources.iter().map(|source| source.text.as_str()));
-    let alternatives: Vec<Alternative> = chosen
-        .alternatives
-        .into_iter()
-        .map(|one| Alternative { weight: one.weight, choices: one.choices, machine: one.machine })
-        .collect();
+    let alternatives = chosen.alternatives;
     let mut remarks = Vec::new();
     if let Some(first) = alternatives.first() {
         record.machine.clone_from(&first.machine.name);
