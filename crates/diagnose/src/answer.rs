@@ -205,15 +205,6 @@ fn lamp_number(ground: &Ground<'_>, place: LampPlace) -> Option<usize> {
     ground.world.panel.number(place)
 }
 
-fn label(machine: &Machine, place: LampPlace) -> String {
-    machine
-        .lamp_rows
-        .get(place.row)
-        .and_then(|row| row.lamps.get(place.column))
-        .map(|lamp| lamp.label.clone())
-        .unwrap_or_default()
-}
-
 fn doubtful(grounds: &[Ground<'_>]) -> Vec<Doubtful> {
     // The same lamp can sit elsewhere in another alternative; its label stays.
     let mut wrong: Vec<(String, f64)> = Vec::new();
@@ -225,7 +216,7 @@ fn doubtful(grounds: &[Ground<'_>]) -> Vec<Doubtful> {
             let Some(lamp) = lamp_number(ground, report.place) else { continue };
             let disagree = ground.looks.iter().filter(|look| !agrees(&look.truth, lamp, report.state));
             let weight: f64 = disagree.map(|look| ground.scale * look.weight).sum();
-            let label = label(&ground.world.machine, report.place);
+            let label = report.place.label(&ground.world.machine).to_owned();
             match wrong.iter_mut().find(|(known, _)| *known == label) {
                 Some((_, sum)) => *sum += weight,
                 None => wrong.push((label, weight)),
@@ -773,7 +764,7 @@ fn reason(ground: &Ground<'_>, class: usize, mass: f64) -> String {
             LampState::Dark => "dark",
             LampState::Flickers => "flickering",
         };
-        let text = format!("{} {state}", label(machine, report.place));
+        let text = format!("{} {state}", report.place.label(machine));
         let odd = usual.as_ref().is_some_and(|usual| !agrees(usual, lamp, report.state));
         match (odd, agrees(&truth, lamp, report.state)) {
             (true, true) => explains.push(text),

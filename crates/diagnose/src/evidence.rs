@@ -2,8 +2,9 @@
 //! order of reports does not matter, and a moment ends when somebody acts.
 
 pub use crate::renamed::{NAMES_WHAT_IS_NOT_THERE, Told, retold};
+use machine::Machine;
 use machine::id::{CheckId, InputId, MechanismId, OutputId, RemedyId, RoutineId};
-use machine::model::{Event, HandMove};
+use machine::model::{Event, HandMove, PanelLamp};
 
 /// How a lamp was said to be.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
@@ -32,6 +33,28 @@ pub struct LampPlace {
     pub row: usize,
     /// Column, from the left.
     pub column: usize,
+}
+
+impl LampPlace {
+    /// Every place where a machine has a lamp, row by row, with the lamp.
+    pub fn all(machine: &Machine) -> impl Iterator<Item = (Self, &PanelLamp)> {
+        let rows = machine.lamp_rows.iter().enumerate();
+        rows.flat_map(|(row, lamps)| {
+            lamps.lamps.iter().enumerate().map(move |(column, lamp)| (Self { row, column }, lamp))
+        })
+    }
+
+    /// The lamp at this place, where the machine has one.
+    #[must_use]
+    pub fn lamp(self, machine: &Machine) -> Option<&PanelLamp> {
+        machine.lamp_rows.get(self.row)?.lamps.get(self.column)
+    }
+
+    /// The label beside it; empty where there is no lamp.
+    #[must_use]
+    pub fn label(self, machine: &Machine) -> &str {
+        self.lamp(machine).map_or("", |lamp| &lamp.label)
+    }
 }
 
 /// One lamp as reported.

@@ -302,8 +302,5 @@ impl Panel {
 /// The label of a point's lamp, where it has one.
 #[must_use]
 pub fn place_of(machine: &Machine, wanted: impl Fn(&LampKind) -> bool) -> Option<LampPlace> {
-    machine.lamp_rows.iter().enumerate().find_map(|(row, lamps)| {
-        let column = lamps.lamps.iter().position(|lamp| wanted(&lamp.kind))?;
-        Some(LampPlace { row, column })
-    })
+    LampPlace::all(machine).find(|(_, lamp)| wanted(&lamp.kind)).map(|(place, _)| place)
 }

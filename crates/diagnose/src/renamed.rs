@@ -94,18 +94,12 @@ impl Renamer<'_> {
     }
 
     fn lamp(&self, report: LampReport) -> Option<LampReport> {
-        let label_at = |machine: &Machine, place: LampPlace| {
-            Some(machine.lamp_rows.get(place.row)?.lamps.get(place.column)?.label.clone())
-        };
-        let label = label_at(self.from, report.place)?;
-        if label_at(self.to, report.place).as_ref() == Some(&label) {
+        let label = &report.place.lamp(self.from)?.label;
+        if report.place.lamp(self.to).is_some_and(|lamp| lamp.label == *label) {
             return Some(report);
         }
-        let places = self.to.lamp_rows.iter().enumerate().flat_map(|(row, lamps)| {
-            lamps.lamps.iter().enumerate().map(move |(column, lamp)| (LampPlace { row, column }, lamp))
-        });
-        let mut places = places.filter(|(_, lamp)| lamp.label == label);
-        places.next().map(|(place, _)| LampReport { place, ..report })
+        let (place, _) = LampPlace::all(self.to).find(|(_, lamp)| lamp.label == *label)?;
+        Some(LampReport { place, ..report })
     }
 
     fn mechanism(&self, mechanism: MechanismId) -> Option<MechanismId> {

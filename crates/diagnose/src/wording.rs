@@ -95,7 +95,7 @@ pub fn lamp_of(machine: &Machine, fact: ProgramFact) -> Option<String> {
         }
         _ => return None,
     };
-    Some(machine.lamp_rows[place.row].lamps[place.column].label.clone())
+    Some(place.label(machine).to_owned())
 }
 
 /// Whether a text holds a name as a word of its own.

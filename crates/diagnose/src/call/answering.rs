@@ -109,7 +109,7 @@ impl Session {
                 };
                 let text = match state {
                     Some(state) => describe_lamps(machine, &[named(place, state)]),
-                    None => format!("{} {said}", label(machine, place)),
+                    None => format!("{} {said}", place.label(machine)),
                 };
                 self.lamps(Kind::Lamps, said, text)
             }
@@ -214,11 +214,6 @@ fn named(place: LampPlace, state: LampState) -> LampReport {
     LampReport { place, state, naming: crate::evidence::Naming::Named }
 }
 
-fn label(machine: &Machine, place: LampPlace) -> &str {
-    let lamp = machine.lamp_rows.get(place.row).and_then(|row| row.lamps.get(place.column));
-    lamp.map_or("", |lamp| &lamp.label)
-}
-
 /// The lamps of an answer such as `X3 lights; Y0 goes dark`.
 fn changes(machine: &Machine, key: &str) -> Vec<LampReport> {
     let verbs =
@@ -226,10 +221,7 @@ fn changes(machine: &Machine, key: &str) -> Vec<LampReport> {
     key.split("; ")
         .filter_map(|part| {
             let (name, state) = verbs.iter().find_map(|(verb, state)| Some((part.strip_suffix(verb)?, *state)))?;
-            let place = machine.lamp_rows.iter().enumerate().find_map(|(row, lamps)| {
-                let column = lamps.lamps.iter().position(|lamp| lamp.label == name)?;
-                Some(LampPlace { row, column })
-            })?;
+            let (place, _) = LampPlace::all(machine).find(|(_, lamp)| lamp.label == name)?;
             Some(named(place, state))
         })
         .collect()

@@ -349,13 +349,7 @@ pub(super) fn to_do_called(machine: &Machine, key: &str) -> Option<ToDo> {
         "position" => vec![ToDo::Position(machine.mechanisms.find(|mechanism| mechanism.name == name)?.0)],
         "lamps" => vec![ToDo::Lamps],
         "go-on" => vec![ToDo::GoOn],
-        "lamp" => {
-            let rows = machine.lamp_rows.iter().enumerate();
-            rows.flat_map(|(row, lamps)| {
-                (0..lamps.lamps.len()).map(move |column| ToDo::Lamp(crate::evidence::LampPlace { row, column }))
-            })
-            .collect()
-        }
+        "lamp" => crate::evidence::LampPlace::all(machine).map(|(place, _)| ToDo::Lamp(place)).collect(),
         "do" => {
             let actions = || machine.routines.rows().flat_map(|routine| &routine.actions);
             let longest = machine.routines.rows().map(|routine| routine.actions.len()).max().unwrap_or(0);

@@ -7,6 +7,7 @@
 //! cycles with probability 1 − (1 − 1/N)ⁿ, which reaches 90 % after `n = ln 0.1 / ln(1 − 1/N)`
 //! ([`cycles_to_see`]). Breaks shorter than the eye can see, about 50 ms, need a recording instead.
 
+use super::finding::words;
 use crate::answer::Answer;
 use crate::diagnoser::Diagnoser;
 use machine::id::RoutineId;
@@ -115,8 +116,7 @@ pub(super) fn watch(diagnoser: &Diagnoser, answer: &Answer, routine: RoutineId) 
                 cycles: None,
                 by_eye: false,
             });
-            let device = if member.device.is_empty() { String::new() } else { format!("{}: ", member.device) };
-            watch.causes.push(format!("{device}{}", member.words));
+            watch.causes.push(words(member));
             watch.probability += member.probability;
             watch.by_eye |= broken >= SEEN_MS;
             // The slowest of them decides how long to look.

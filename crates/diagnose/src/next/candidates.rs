@@ -1,7 +1,7 @@
 //! From a machine and what is believed about it to the bare problem: cases, tests, repairs.
 
 use super::problem::{Needs, Problem, Repair, Test};
-use super::todo::{Terms, ToDo, label};
+use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Hypothesis};
 use crate::evidence::{Deed, Evidence, LampPlace, LampState, Moment};
 use crate::likelihood::lamp_likelihood;
@@ -90,8 +90,10 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
         put(one, check_row(worlds, &hypotheses, check));
     }
     let truths: Vec<LampTruth> = hypotheses.par_iter().map(|one| truth_of(worlds, one)).collect();
-    let unread: Vec<LampPlace> =
-        places(machine).filter(|place| now.lamps.iter().all(|lamp| lamp.place != *place)).collect();
+    let unread: Vec<LampPlace> = LampPlace::all(machine)
+        .map(|(place, _)| place)
+        .filter(|place| now.lamps.iter().all(|lamp| lamp.place != *place))
+        .collect();
     for place in &unread {
         let Some(lamp) = first.panel.number(*place) else { continue };
         let error = diagnoser.doubt().lamps.named;
@@ -254,11 +256,6 @@ fn tells_apart(row: &[f64], answers: usize) -> bool {
             let first = shares.next().copied().unwrap_or(0.0);
             shares.any(|share| (share - first).abs() > 1e-9)
         })
-}
-
-fn places(machine: &Machine) -> impl Iterator<Item = LampPlace> + '_ {
-    let rows = machine.lamp_rows.iter().enumerate();
-    rows.flat_map(|(row, lamps)| (0..lamps.lamps.len()).map(move |column| LampPlace { row, column }))
 }
 
 /// The checks of devices that may be at fault, not yet answered as things stand, and not forbidden.
@@ -464,7 +461,7 @@ pub(crate) fn same_remedy(from: &Machine, remedy: RemedyId, to: &Machine) -> Opt
 pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hypothesis>, to_do: &ToDo) -> Words {
     match to_do {
         ToDo::Check(check) => machine.checks[*check].operator.clone(),
-        ToDo::Lamp(place) => Words::plain(format!("Is lamp {} lit?", label(machine, *place))),
+        ToDo::Lamp(place) => Words::plain(format!("Is lamp {} lit?", place.label(machine))),
         ToDo::Lamps => Words::plain("Which of the other lamps are lit?"),
         ToDo::Position(mechanism) => {
             let it = &machine.mechanisms[*mechanism];

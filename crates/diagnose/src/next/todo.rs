@@ -31,7 +31,7 @@ impl ToDo {
     pub fn key(&self, machine: &Machine) -> String {
         match self {
             Self::Check(check) => format!("check:{}", machine.checks[*check].key),
-            Self::Lamp(place) => format!("lamp:{}", label(machine, *place)),
+            Self::Lamp(place) => format!("lamp:{}", place.label(machine)),
             Self::Lamps => "lamps".to_owned(),
             Self::Position(mechanism) => format!("position:{}", machine.mechanisms[*mechanism].name),
             Self::Act(Deed::Routine(action)) => format!("do:action-{}", action.map_or(0, |action| action + 1)),
@@ -40,11 +40,6 @@ impl ToDo {
             Self::GoOn => "go-on".to_owned(),
         }
     }
-}
-
-pub(crate) fn label(machine: &Machine, place: LampPlace) -> &str {
-    let lamp = machine.lamp_rows.get(place.row).and_then(|row| row.lamps.get(place.column));
-    lamp.map_or("", |lamp| &lamp.label)
 }
 
 fn movement_key(machine: &Machine, movement: HandMove) -> String {

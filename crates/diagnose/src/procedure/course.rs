@@ -282,19 +282,16 @@ fn step_course(machine: &Machine, procedure: ProcedureId, step: usize, runs: &[R
     let after = merged(runs, Some(step));
     let row = machine.procedures.get(procedure).and_then(|row| row.steps.get(step));
     let mut lamps = Vec::new();
-    for (row_index, lamp_row) in machine.lamp_rows.iter().enumerate() {
-        for (column, lamp) in lamp_row.lamps.iter().enumerate() {
-            let number = lamps.len();
-            let named = row.is_some_and(|row| row.expect.iter().any(|(one, _)| super::judge::is_lamp(one, &lamp.kind)));
-            lamps.push(LampDue {
-                place: LampPlace { row: row_index, column },
-                label: lamp.label.clone(),
-                words: lamp_words(machine, &lamp.kind),
-                due: after.get(number).copied().unwrap_or(Due::MayVary),
-                changed: before.get(number) != after.get(number),
-                named,
-            });
-        }
+    for (number, (place, lamp)) in LampPlace::all(machine).enumerate() {
+        let named = row.is_some_and(|row| row.expect.iter().any(|(one, _)| super::judge::is_lamp(one, &lamp.kind)));
+        lamps.push(LampDue {
+            place,
+            label: lamp.label.clone(),
+            words: lamp_words(machine, &lamp.kind),
+            due: after.get(number).copied().unwrap_or(Due::MayVary),
+            changed: before.get(number) != after.get(number),
+            named,
+        });
     }
     let usual = runs.first();
     let takes_ms = usual.map_or(0, |run| {

@@ -131,16 +131,14 @@ impl<'t> Caller<'t> {
     /// All lamps, save some that are passed over.
     pub fn read_lamps(&self, about: &str, unreported: f64) -> Vec<LampReport> {
         let Some(machine) = self.nature.machine() else { return Vec::new() };
-        let mut reports = Vec::new();
-        for (row, lamps) in machine.lamp_rows.iter().enumerate() {
-            for column in 0..lamps.lamps.len() {
-                let place = LampPlace { row, column };
-                if self.dice(&format!("{about} passed over {row} {column}")).f64() >= unreported {
-                    reports.push(LampReport { place, state: self.read_lamp(place), naming: Naming::Named });
-                }
-            }
-        }
-        reports
+        let reported = |place: &LampPlace| {
+            self.dice(&format!("{about} passed over {} {}", place.row, place.column)).f64() >= unreported
+        };
+        LampPlace::all(machine)
+            .map(|(place, _)| place)
+            .filter(reported)
+            .map(|place| LampReport { place, state: self.read_lamp(place), naming: Naming::Named })
+            .collect()
     }
 
     /// One lamp, as the caller sees it; looking again gives the same.
