@@ -8,7 +8,7 @@ use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
 use crate::prior::Prior;
 use crate::renamed::{Told, retold};
-use crate::seen::{anything_else, lamp_changes, looked_at};
+use crate::seen::{anything_else, lamp_changes, lamps_shown, looked_at};
 use crate::tally::{Doubt, Item, Weigher};
 use crate::world::{RoutineWorld, World};
 use machine::id::{DeviationId, Id};
@@ -17,6 +17,7 @@ use machine::{Alternative, Machine};
 use rayon::prelude::*;
 use sim::{Options, Situation, State};
 use smallvec::{SmallVec, smallvec};
+use std::sync::{Arc, OnceLock};
 
 /// Of what can be the case after the first moment, the part that is followed through later ones.
 const FOLLOWED: f64 = 1.0 - 1e-7;
@@ -191,47 +192,41 @@ impl Diagnoser {
         let mut unknown = 0.0;
         for (number, (world, told)) in self.worlds.iter().zip(&told).enumerate() {
             let evidence = split_at_extra_deeds(&told.evidence);
-            let [nothing, one, two, more] = world.prior.by_size();
             for (index, routine) in world.routines.iter().enumerate() {
                 let weigher = Weigher::new(world, routine, &evidence, &self.doubt);
-                let scale = told.slips() * world.weight * routine.weight / (nothing + one + two + more);
-                let unlisted = routine.listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted);
-                let mut not_in_file = unlisted * weigher.under_unknown();
-                let place = |deviations, mass, stage, stands| Hypothesis {
-                    world: number,
-                    routine: index,
-                    deviations,
-                    weight: scale * mass,
-                    stage,
-                    stands,
+                let scale = told.slips() * world.scale(routine);
+                let mut give = |set: &[&Class], mass: f64, stage, stands: Stands| {
+                    found.extend(members_of(&world.prior, set).into_iter().map(|(deviations, part)| Hypothesis {
+                        world: number,
+                        routine: index,
+                        deviations,
+                        weight: scale * (mass * part),
+                        stage,
+                        stands: stands.clone(),
+                    }));
                 };
                 if evidence.moments.len() <= 1 {
+                    // The state of a record is worked out once, whatever stands for it.
+                    let mut states: rustc_hash::FxHashMap<u32, Arc<OnceLock<Option<State>>>> =
+                        rustc_hash::FxHashMap::default();
                     for item in weigher.leading(share, most) {
                         let record = &routine.exploration.records[item.record as usize];
                         let set: Vec<&Class> =
                             item.set.iter().flatten().map(|class| &weigher.classes[*class as usize]).collect();
-                        let in_play = usize::from(record.first.is_some()) + usize::from(record.second.is_some());
-                        for (deviations, part) in members_of(&world.prior, &set) {
-                            let stands = Stands::Record { record: item.record, in_play };
-                            found.push(place(deviations, item.mass * part, record.stage, stands));
-                        }
+                        let state = Arc::clone(states.entry(item.record).or_default());
+                        let stands = Stands::Record { record: item.record, in_play: record.in_play(), state };
+                        give(&set, item.mass, record.stage, stands);
                     }
+                    unknown += scale * weigher.unlisted();
                 } else {
-                    let mut held = self.hold(world, routine, &weigher, weigher.leading(FOLLOWED, MOST_FOLLOWED));
-                    for moment in &evidence.moments[1..] {
-                        held = self.pass(world, routine, &weigher, held, moment);
-                        not_in_file *=
-                            anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
-                    }
+                    let (held, not_in_file) = self.followed(world, routine, &weigher, &evidence);
                     for one in held {
                         let set = one.present(&weigher);
-                        for (deviations, part) in members_of(&world.prior, &set) {
-                            let stands = Stands::Held(Box::new((one.situation.clone(), one.state.clone())));
-                            found.push(place(deviations, one.mass * part, one.stage, stands));
-                        }
+                        let (mass, stage) = (one.mass, one.stage);
+                        give(&set, mass, stage, Stands::Held(Arc::new((one.situation, one.state))));
                     }
+                    unknown += scale * not_in_file;
                 }
-                unknown += scale * not_in_file;
             }
         }
         found.sort_by(|a, b| b.weight.total_cmp(&a.weight));
@@ -276,33 +271,29 @@ impl Diagnoser {
 
     fn ground<'d>(&'d self, world: &'d World, routine: &'d RoutineWorld, evidence: &Evidence) -> Ground<'d> {
         let weigher = Weigher::new(world, routine, evidence, &self.doubt);
-        let listed = routine.listed;
-        let [nothing, one, two, more] = world.prior.by_size();
-        let scale = world.weight * routine.weight / (nothing + one + two + more);
+        let scale = world.scale(routine);
         if evidence.moments.len() <= 1 {
-            return first_moment(world, routine, &weigher, listed, scale);
+            return first_moment(world, routine, &weigher, scale);
         }
-        self.later_moments(world, routine, &weigher, evidence, listed, scale)
+        let (held, unknown) = self.followed(world, routine, &weigher, evidence);
+        gather(world, routine, &weigher, held, unknown, scale)
     }
 
-    fn later_moments<'d>(
+    /// What is left after all moments, and the weight of a cause that is not in the file.
+    fn followed(
         &self,
-        world: &'d World,
-        routine: &'d RoutineWorld,
+        world: &World,
+        routine: &RoutineWorld,
         weigher: &Weigher<'_>,
         evidence: &Evidence,
-        listed: f64,
-        scale: f64,
-    ) -> Ground<'d> {
-        let items = weigher.leading(FOLLOWED, MOST_FOLLOWED);
-        let unlisted = listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted);
-        let mut unknown = unlisted * weigher.under_unknown();
-        let mut held = self.hold(world, routine, weigher, items);
+    ) -> (Vec<Held>, f64) {
+        let mut unknown = weigher.unlisted();
+        let mut held = self.hold(world, routine, weigher, weigher.leading(FOLLOWED, MOST_FOLLOWED));
         for moment in &evidence.moments[1..] {
             held = self.pass(world, routine, weigher, held, moment);
             unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
         }
-        gather(world, routine, weigher, held, unknown, scale)
+        (held, unknown)
     }
 
     /// The histories that are followed, each with the state in which it stands.
@@ -315,7 +306,7 @@ impl Diagnoser {
                 .entry(item.record)
                 .or_insert_with(|| routine.exploration.state_of(&world.machine, &world.plant, record));
             let Some(state) = state.clone() else { continue };
-            let in_play = usize::from(record.first.is_some()) + usize::from(record.second.is_some());
+            let in_play = record.in_play();
             let set: Vec<u32> = item.set.into_iter().flatten().collect();
             let latent = set
                 .iter()
@@ -455,10 +446,10 @@ pub(crate) struct Hypothesis {
 /// How the machine stands.
 #[derive(Clone, Debug)]
 pub(crate) enum Stands {
-    /// As in this record of the exploration, with so many of the deviations in play.
-    Record { record: u32, in_play: usize },
+    /// As in this record of the exploration, with so many of the deviations in play; its state once it was asked for.
+    Record { record: u32, in_play: usize, state: Arc<OnceLock<Option<State>>> },
     /// As it was followed through later moments.
-    Held(Box<(Situation, State)>),
+    Held(Arc<(Situation, State)>),
 }
 
 impl Hypothesis {
@@ -473,18 +464,24 @@ impl Hypothesis {
         }
     }
 
+    /// What the lamps show, those included that the deviations change by themselves.
+    pub fn lamps(&self, worlds: &[World]) -> LampTruth {
+        lamps_shown(&worlds[self.world], self.situation(worlds), &self.deviations)
+    }
+
     /// The state to go on from, and what is wrong but has not come into play in it.
-    pub fn state(&self, worlds: &[World]) -> Option<(State, Vec<FaultEffect>)> {
+    pub fn state(&self, worlds: &[World]) -> Option<(&State, Vec<FaultEffect>)> {
         let world = &worlds[self.world];
         match &self.stands {
-            Stands::Record { record, in_play } => {
+            Stands::Record { record, in_play, state } => {
                 let exploration = &world.routines[self.routine].exploration;
                 let record = &exploration.records[*record as usize];
-                let state = exploration.state_of(&world.machine, &world.plant, record)?;
+                let work_out = || exploration.state_of(&world.machine, &world.plant, record);
                 let latent = self.deviations.iter().skip(*in_play);
-                Some((state, latent.flat_map(|one| sequence_effects(world, *one)).collect()))
+                let effects = latent.flat_map(|one| sequence_effects(world, *one)).collect();
+                Some((state.get_or_init(work_out).as_ref()?, effects))
             }
-            Stands::Held(held) => Some((held.1.clone(), Vec::new())),
+            Stands::Held(held) => Some((&held.1, Vec::new())),
         }
     }
 }
@@ -603,14 +600,8 @@ fn listed(world: &World, routine: &RoutineWorld, doubt: &Doubt) -> f64 {
     Weigher::new(world, routine, &Evidence::default(), doubt).total()
 }
 
-fn first_moment<'d>(
-    world: &'d World,
-    routine: &'d RoutineWorld,
-    weigher: &Weigher<'_>,
-    listed: f64,
-    scale: f64,
-) -> Ground<'d> {
-    let tally = weigher.tally(listed);
+fn first_moment<'d>(world: &'d World, routine: &'d RoutineWorld, weigher: &Weigher<'_>, scale: f64) -> Ground<'d> {
+    let tally = weigher.tally();
     let exploration = &routine.exploration;
     let mut stage_of = vec![0_u16; exploration.situations.len()];
     for record in exploration.records.iter().rev() {

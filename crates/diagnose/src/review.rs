@@ -7,8 +7,9 @@
 use crate::diagnoser::{Diagnoser, Hypothesis, Stands};
 use crate::evidence::{Evidence, LampState};
 use crate::next::advice::deviation_words;
-use crate::next::candidates::{Posed, pose, truth_of};
+use crate::next::candidates::{Posed, pose};
 use crate::next::{Belief, Effort, Problem, Terms, Test, ToDo, choose};
+use crate::seen::lamps_shown;
 use crate::standing::Standing;
 use crate::world::{RoutineWorld, World};
 use machine::Machine;
@@ -18,7 +19,6 @@ use machine::model::{LampKind, MechanismClass, Observable, WorldFact};
 use rayon::prelude::*;
 use serde::Serialize;
 use sim::{Situation, View};
-use smallvec::smallvec;
 use std::collections::{BTreeMap, BTreeSet};
 
 /// Two deviations look alike if at least this share of the cases of one could be cases of the other.
@@ -175,12 +175,7 @@ fn looks(world: &World, deviation: DeviationId) -> [Look; 3] {
     let mut looks = [Look::new(), Look::new(), Look::new()];
     for one in &sightings {
         let share = one.weight / total;
-        let routine = world.routines.iter().position(|routine| std::ptr::eq(routine, one.routine)).unwrap_or(0);
-        let record = one.record as u32;
-        let stands = Stands::Record { record, in_play: usize::from(one.in_play) };
-        let stage = one.routine.exploration.records[one.record].stage;
-        let here = Hypothesis { world: 0, routine, deviations: smallvec![deviation], weight: 1.0, stage, stands };
-        let truth = truth_of(std::slice::from_ref(world), &here);
+        let truth = lamps_shown(world, one.situation(), &[deviation]);
         let mut seen: Vec<u16> = (0..world.panel.len()).map(|lamp| state_number(truth.state(lamp))).collect();
         *looks[0].entry(seen.clone()).or_insert(0.0) += share;
         let deviations = [deviation];
@@ -396,7 +391,7 @@ fn readings(worlds: &[World], posed: &Posed) -> (Vec<Belief>, f64) {
     let problem = &posed.problem;
     let begin = problem.begin(false);
     let mut by_reading: BTreeMap<Vec<u16>, Vec<f64>> = BTreeMap::new();
-    let truths: Vec<_> = posed.hypotheses.par_iter().map(|one| truth_of(worlds, one)).collect();
+    let truths: Vec<_> = posed.hypotheses.par_iter().map(|one| one.lamps(worlds)).collect();
     for ((one, case), truth) in posed.hypotheses.iter().zip(&posed.case_of).zip(&truths) {
         if one.deviations.is_empty() {
             continue;

@@ -5,9 +5,10 @@ use crate::evidence::{CheckReport, Moment, PositionReport};
 use crate::panel::{LampChange, LampTruth};
 use crate::tally::Doubt;
 use crate::world::World;
-use machine::id::DeviationId;
+use machine::id::{DeviationId, Id};
 use machine::model::Observable;
 use sim::{Situation, View};
+use smallvec::SmallVec;
 
 /// How often an unknown cause goes away by whatever was done.
 const STOPS_BY_ITSELF: f64 = 0.1;
@@ -104,4 +105,13 @@ pub(crate) fn lamp_changes(
     let view = View::new(&world.machine, &world.plant, situation, &deviations);
     let error = set.iter().any(|(class, _)| class.error_lamp);
     world.panel.changes(&view, truth, &lamps, error)
+}
+
+/// What the lamps show with these deviations there, those included that they change by themselves.
+pub(crate) fn lamps_shown(world: &World, situation: &Situation, deviations: &[DeviationId]) -> LampTruth {
+    let truth = world.panel.truth(&world.plant, situation);
+    let class = |deviation: &DeviationId| &world.classes[world.class_of[deviation.index()] as usize];
+    let set: SmallVec<[(&Class, bool); 2]> = deviations.iter().map(|one| (class(one), true)).collect();
+    let changes = lamp_changes(world, situation, &truth, &set);
+    truth.with(&changes)
 }

@@ -14,12 +14,10 @@ use crate::evidence::{CheckReport, Complaint, Deed, Evidence, Moment, PositionRe
 use crate::likelihood::{LampLikelihood, anything};
 use crate::panel::{LampChange, Misreading};
 use crate::seen::{anything_else, lamp_changes, looked_at};
-use crate::standing::Standing;
 use crate::world::{RoutineWorld, World};
 use machine::id::Id;
 use machine::model::Observable;
 use rayon::prelude::*;
-use sim::Record;
 use smallvec::SmallVec;
 use std::ops::Range;
 
@@ -258,13 +256,10 @@ impl<'w> Weigher<'w> {
     }
 
     /// What a record weighs before anything was seen: its probability, the complaint, the last deed.
-    fn told(&self, record: &Record, standing: Standing) -> f64 {
+    fn told_at(&self, record: usize) -> f64 {
+        let (record, standing) = (&self.routine.exploration.records[record], self.routine.standings[record]);
         let complaint = self.complaint.map_or(1.0, |complaint| standing.complains(complaint));
         record.weight * complaint * self.deeds.get(usize::from(record.stage)).copied().unwrap_or(0.0)
-    }
-
-    fn told_at(&self, record: usize) -> f64 {
-        self.told(&self.routine.exploration.records[record], self.routine.standings[record])
     }
 
     /// Whether a class bears on what is seen even when it has come into play.
@@ -538,9 +533,8 @@ impl<'w> Weigher<'w> {
         (records, shares)
     }
 
-    /// Sums everything up. `listed` is the weight of all calls before any evidence, of which
-    /// the unknown cause gets its share.
-    pub fn tally(&self, listed: f64) -> Tally {
+    /// Sums everything up.
+    pub fn tally(&self) -> Tally {
         let count = self.classes.len();
         let (records, shares) = self.shares();
         let mut tally = Tally {
@@ -573,7 +567,7 @@ impl<'w> Weigher<'w> {
             .map(|(a, b)| ((a, b), pairs[a * count + b]))
             .filter(|(_, mass)| *mass > 0.0)
             .collect();
-        tally.unknown = listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted) * self.under_unknown();
+        tally.unknown = self.unlisted();
         tally.classes.clone_from(&self.classes);
         tally
     }
@@ -684,8 +678,13 @@ impl<'w> Weigher<'w> {
         }
     }
 
-    /// The probability of the evidence under a cause that is not in the file.
-    pub fn under_unknown(&self) -> f64 {
+    /// The weight of a cause that is not in the file: its share of all calls before any evidence.
+    pub fn unlisted(&self) -> f64 {
+        self.routine.listed * self.doubt.unlisted / (1.0 - self.doubt.unlisted) * self.under_unknown()
+    }
+
+    /// The probability of the evidence under such a cause.
+    fn under_unknown(&self) -> f64 {
         let complaint = self.complaint.map_or(1.0, |_| 0.25);
         let deeds = self.deeds.iter().sum::<f64>() / self.deeds.len() as f64;
         let lamps = anything(&self.world.panel, &self.moment.lamps, &self.routine.passing);

@@ -114,6 +114,14 @@ impl World {
     }
 }
 
+impl World {
+    /// The factor that makes weights in one of its routines comparable between worlds and routines.
+    pub fn scale(&self, routine: &RoutineWorld) -> f64 {
+        let [nothing, one, two, more] = self.prior.by_size();
+        self.weight * routine.weight / (nothing + one + two + more)
+    }
+}
+
 impl RoutineWorld {
     fn new(
         machine: &Machine,

@@ -108,6 +108,14 @@ pub struct Record {
     forks: [u16; 2],
 }
 
+impl Record {
+    /// How many deviations have come into play.
+    #[must_use]
+    pub fn in_play(&self) -> usize {
+        usize::from(self.first.is_some()) + usize::from(self.second.is_some())
+    }
+}
+
 /// Everything that can happen with up to two deviations.
 #[derive(Debug)]
 pub struct Exploration {

@@ -6,11 +6,11 @@ use crate::diagnoser::{Diagnoser, Hypothesis};
 use crate::evidence::{Deed, Evidence, LampPlace, LampState, Moment};
 use crate::likelihood::lamp_likelihood;
 use crate::panel::LampTruth;
-use crate::seen::{lamp_changes, reported};
+use crate::seen::reported;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
-use machine::id::{CheckId, Id, RemedyId};
+use machine::id::{CheckId, RemedyId};
 use machine::model::{DeviationKind, HandAction, HandMove, MechanismClass, Observable, Who, Words};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
@@ -89,7 +89,7 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
         let one = Asked { to_do: ToDo::Check(check), who, minutes: it.minutes, answers };
         put(one, check_row(worlds, &hypotheses, check));
     }
-    let truths: Vec<LampTruth> = hypotheses.par_iter().map(|one| truth_of(worlds, one)).collect();
+    let truths: Vec<LampTruth> = hypotheses.par_iter().map(|one| one.lamps(worlds)).collect();
     let unread: Vec<LampPlace> = LampPlace::all(machine)
         .map(|(place, _)| place)
         .filter(|place| now.lamps.iter().all(|lamp| lamp.place != *place))
@@ -316,20 +316,6 @@ fn check_row(worlds: &[World], hypotheses: &[Hypothesis], check: CheckId) -> Vec
         .collect()
 }
 
-/// What the lamps show, those included that the deviations change by themselves.
-pub(crate) fn truth_of(worlds: &[World], one: &Hypothesis) -> LampTruth {
-    let world = &worlds[one.world];
-    let situation = one.situation(worlds);
-    let truth = world.panel.truth(&world.plant, situation);
-    let classes: SmallVec<[(&crate::class::Class, bool); 2]> = one
-        .deviations
-        .iter()
-        .map(|deviation| (&world.classes[world.class_of[deviation.index()] as usize], true))
-        .collect();
-    let changes = lamp_changes(world, situation, &truth, &classes);
-    truth.with(&changes)
-}
-
 /// Sorts what is seen into the heaviest outcomes and one for all others; the probability of each, by
 /// hypothesis, with some error.
 fn outcomes<T: Clone + Eq + std::hash::Hash>(seen: &[T], weights: &[f64], most: usize) -> (Vec<f64>, Vec<T>) {
@@ -413,7 +399,7 @@ fn foretold(
             let (state, latent) = one.state(worlds)?;
             let action = HandAction { words: Words::default(), short: String::new(), movement, wait_ms: None };
             let exploration = &world.routines[one.routine].exploration;
-            let after = exploration.go_on(&world.plant, &state, &latent, &[], &action);
+            let after = exploration.go_on(&world.plant, state, &latent, &[], &action);
             let (_, situation, _) = after.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
             let truth = world.panel.truth(&world.plant, &situation);
             let changed = (0..panel.len().min(world.panel.len())).map(|lamp| (lamp, truth.state(lamp)));

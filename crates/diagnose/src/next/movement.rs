@@ -35,7 +35,7 @@ pub(crate) fn movements(diagnoser: &Diagnoser, hypotheses: &[Hypothesis], total:
             let exploration = &world.routines[one.routine].exploration;
             let mut moved: Vec<String> = Vec::new();
             for made in made {
-                let ids = exploration.moved_by(&world.plant, &state, &latent, &made, &put_right, movement);
+                let ids = exploration.moved_by(&world.plant, state, &latent, &made, &put_right, movement);
                 moved.extend(ids.into_iter().map(|id| world.machine.mechanisms[id].name.clone()));
             }
             moved.sort();

@@ -7,7 +7,7 @@ use crate::evidence::{
 };
 use crate::next::ToDo;
 use crate::panel::LampTruth;
-use crate::seen::reported;
+use crate::seen::{lamps_shown, reported};
 use machine::id::{CheckId, DeviationId, MechanismId, RemedyId};
 use machine::model::{HandAction, HandMove, Observable, Words};
 use sim::{Situation, State, View};
@@ -90,16 +90,7 @@ impl<'t> Caller<'t> {
 
     fn lamps_truth(&self) -> Option<LampTruth> {
         let Truth::Listed(one) = &self.truth else { return None };
-        let world = &self.nature.worlds()[one.world];
-        let situation = self.situation()?;
-        let truth = world.panel.truth(&world.plant, situation);
-        let classes: SmallVec<[(&crate::class::Class, bool); 2]> = self
-            .present()
-            .iter()
-            .map(|deviation| (&world.classes[world.class_of[machine::id::Id::index(*deviation)] as usize], true))
-            .collect();
-        let changes = crate::seen::lamp_changes(world, situation, &truth, &classes);
-        Some(truth.with(&changes))
+        Some(lamps_shown(&self.nature.worlds()[one.world], self.situation()?, &self.present()))
     }
 
     /// What is said first.
@@ -239,7 +230,7 @@ impl<'t> Caller<'t> {
         let world = &worlds[one.world];
         let begin = match self.now.take() {
             Some((_, state)) => Some((state, Vec::new())),
-            None => one.state(worlds),
+            None => one.state(worlds).map(|(state, latent)| (state.clone(), latent)),
         };
         let Some((state, latent)) = begin else { return };
         let exploration = &world.routines[one.routine].exploration;
