@@ -12,7 +12,7 @@ use crate::seen::{anything_else, lamp_changes, lamps_shown, looked_at};
 use crate::tally::{Doubt, Item, Weigher};
 use crate::world::{RoutineWorld, World};
 use machine::id::{DeviationId, Id};
-use machine::model::{FaultEffect, HandAction, HandMove, Words};
+use machine::model::{FaultEffect, HandAction, HandMove};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
 use sim::{Options, Situation, State};
@@ -352,7 +352,7 @@ impl Diagnoser {
                     None => continue,
                 },
                 Deed::Routine(None) => continue,
-                Deed::Extra(movement) => hand(*movement),
+                Deed::Extra(movement) => (*movement).into(),
             };
             let stage = match deed {
                 Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
@@ -361,7 +361,7 @@ impl Diagnoser {
             next = next.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect();
         }
         // Where nobody did anything, what is latent has still to show: a second look sees it.
-        let wait = hand(HandMove::Wait);
+        let wait = HandMove::Wait.into();
         next =
             next.into_par_iter()
                 .flat_map_iter(|one| {
@@ -413,7 +413,7 @@ impl Diagnoser {
                     right.latent.retain(|effect| !effects.contains(effect));
                     let mut rest = held;
                     rest.mass *= self.doubt.remedy;
-                    let mut all = right.go_on(world, routine, &effects, &hand(HandMove::Wait), None);
+                    let mut all = right.go_on(world, routine, &effects, &HandMove::Wait.into(), None);
                     all.push(rest);
                     all
                 })
@@ -421,7 +421,7 @@ impl Diagnoser {
         }
         // What the hand does it does to every machine, whatever was wrong with it.
         if let Some(movement) = does {
-            let act = |held: Held| held.go_on(world, routine, &[], &hand(movement), None);
+            let act = |held: Held| held.go_on(world, routine, &[], &movement.into(), None);
             branches = branches.into_iter().flat_map(act).collect();
         }
         branches
@@ -567,11 +567,6 @@ impl Held {
             })
             .collect()
     }
-}
-
-/// A hand action without words.
-fn hand(movement: HandMove) -> HandAction {
-    HandAction { words: Words::default(), short: String::new(), movement, wait_ms: None }
 }
 
 /// What a class's members do, as the sequence notices it.

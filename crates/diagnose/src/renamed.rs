@@ -8,7 +8,7 @@ use std::cell::Cell;
 
 use crate::evidence::{CheckReport, Deed, Evidence, LampPlace, LampReport, Moment, Naming, PositionReport};
 use machine::Machine;
-use machine::id::{Id, MechanismId, RoutineId, SupplyId};
+use machine::id::{CheckId, Id, MechanismId, RemedyId, RoutineId, SupplyId};
 use machine::model::HandMove;
 
 /// The probability that somebody names a thing that their machine does not have: a slip, as
@@ -49,6 +49,21 @@ pub fn retold(evidence: &Evidence, from: &Machine, to: &Machine) -> Told {
     Told { evidence, unknown: renamer.unknown.get() }
 }
 
+/// The check of the same key in another alternative.
+pub(crate) fn same_check(from: &Machine, check: CheckId, to: &Machine) -> Option<CheckId> {
+    let key = &from.checks.get(check)?.key;
+    // Most often it has the same number.
+    let same = to.checks.get(check).is_some_and(|row| row.key == *key);
+    if same { Some(check) } else { to.checks.find(|row| row.key == *key).map(|(id, _)| id) }
+}
+
+/// The remedy of the same key in another alternative.
+pub(crate) fn same_remedy(from: &Machine, remedy: RemedyId, to: &Machine) -> Option<RemedyId> {
+    let key = &from.remedies.get(remedy)?.key;
+    let same = to.remedies.get(remedy).is_some_and(|row| row.key == *key);
+    if same { Some(remedy) } else { to.remedies.find(|row| row.key == *key).map(|(id, _)| id) }
+}
+
 struct Renamer<'m> {
     from: &'m Machine,
     to: &'m Machine,
@@ -68,7 +83,11 @@ impl Renamer<'_> {
     fn moment(&self, moment: &Moment, routine: RoutineId) -> Moment {
         Moment {
             deeds: moment.deeds.iter().filter_map(|deed| self.counted(self.deed(*deed, routine))).collect(),
-            remedies: moment.remedies.iter().filter_map(|remedy| self.counted(self.remedy(*remedy))).collect(),
+            remedies: moment
+                .remedies
+                .iter()
+                .filter_map(|remedy| self.counted(same_remedy(self.from, *remedy, self.to)))
+                .collect(),
             lamps: moment
                 .lamps
                 .iter()
@@ -81,11 +100,6 @@ impl Renamer<'_> {
             checks: moment.checks.iter().filter_map(|report| self.counted(self.check(*report))).collect(),
             runs: moment.runs,
         }
-    }
-
-    fn remedy(&self, remedy: machine::id::RemedyId) -> Option<machine::id::RemedyId> {
-        let key = &self.from.remedies.get(remedy)?.key;
-        self.to.remedies.find(|row| row.key == *key).map(|(id, _)| id)
     }
 
     fn routine(&self, routine: RoutineId) -> Option<RoutineId> {
@@ -131,7 +145,8 @@ impl Renamer<'_> {
 
     fn check(&self, report: CheckReport) -> Option<CheckReport> {
         let asked = self.from.checks.get(report.check)?;
-        let (check, row) = self.to.checks.find(|row| row.key == asked.key)?;
+        let check = same_check(self.from, report.check, self.to)?;
+        let row = &self.to.checks[check];
         let given = &asked.answers.get(report.answer)?.key;
         Some(CheckReport { check, answer: row.answers.iter().position(|answer| answer.key == *given)? })
     }

@@ -317,6 +317,15 @@ impl<'b> Quiet<'b> {
         Self { behaviours, known: vec![Vec::new(); behaviours.len()] }
     }
 
+    /// Whether the behaviour would change what happens in the epoch that begins at this mark.
+    pub(crate) fn in_play(&mut self, behaviour: usize, mark: &Mark, engine: &mut Engine<'_>) -> bool {
+        match self.behaviours[behaviour].plays(mark) {
+            Plays::Yes => true,
+            Plays::No => false,
+            Plays::IfFelt => !self.stays(behaviour, mark, engine),
+        }
+    }
+
     /// Whether imposing the behaviour at this mark changes nothing but its own signals.
     pub(crate) fn stays(&mut self, behaviour: usize, mark: &Mark, engine: &mut Engine<'_>) -> bool {
         let it = &self.behaviours[behaviour];
@@ -408,14 +417,6 @@ impl Reach {
 
 impl Behaviour {
     /// Whether the behaviour would change what happens in the epoch that begins at this mark.
-    pub(crate) fn in_play(&self, mark: &Mark, engine: &mut Engine<'_>) -> bool {
-        match self.plays(mark) {
-            Plays::Yes => true,
-            Plays::No => false,
-            Plays::IfFelt => !engine.stays_quiet(&mark.state, &self.effects, &self.own),
-        }
-    }
-
     pub(crate) fn plays(&self, mark: &Mark) -> Plays {
         if self.at_once || (mark.epoch == 0 && self.left_out.contains(&mark.stage)) {
             return Plays::Yes;

@@ -1130,7 +1130,7 @@ pub(crate) struct CycleFinder {
     kept: Option<State>,
 }
 
-/// Looks before the first state is kept: most runs are over by then.
+/// Looks before the first state is kept.
 const FIRST_KEPT: u64 = 4;
 
 impl CycleFinder {
@@ -1146,7 +1146,7 @@ impl CycleFinder {
             return Some(Stop::Limit);
         }
         self.looks += 1;
-        if self.looks > FIRST_KEPT && self.kept.as_ref().is_some_and(|kept| engine.state.same_but_later(kept)) {
+        if self.kept.as_ref().is_some_and(|kept| engine.state.same_but_later(kept)) {
             return Some(Stop::Cycling);
         }
         if self.looks == self.next {

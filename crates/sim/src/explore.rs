@@ -300,9 +300,9 @@ pub fn explore_weighted(
     let slots = slots(&nominal, options);
     let passing = nominal.marks.iter().map(|mark| Situation::from_bits(mark.state.bits.clone())).collect();
     let mut engine = Engine::new(plant);
-    let nominal_plays = all
-        .iter()
-        .map(|behaviour| nominal.marks.iter().map(|mark| behaviour.in_play(mark, &mut engine)).collect())
+    let mut quiet = Quiet::new(&all);
+    let nominal_plays = (0..all.len())
+        .map(|behaviour| nominal.marks.iter().map(|mark| quiet.in_play(behaviour, mark, &mut engine)).collect())
         .collect();
     let odds: Vec<f64> =
         all.iter().map(|behaviour| behaviour.members.iter().map(|member| odds(*member)).sum()).collect();

@@ -268,7 +268,7 @@ fn bring(machine: &Machine, diagnoser: &Diagnoser, posed: &Posed) -> (Vec<Bring>
             .iter()
             .map(|deviation| {
                 let remedy = there.deviations[*deviation].remedy?;
-                super::candidates::same_remedy(there, remedy, machine)
+                crate::renamed::same_remedy(there, remedy, machine)
             })
             .collect();
         let Some(remedies) = remedies else { continue };

@@ -6,12 +6,13 @@ use crate::diagnoser::{Diagnoser, Hypothesis};
 use crate::evidence::{Deed, Evidence, LampPlace, LampState, Moment};
 use crate::likelihood::lamp_likelihood;
 use crate::panel::LampTruth;
+use crate::renamed::{same_check, same_remedy};
 use crate::seen::reported;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
 use machine::id::{CheckId, RemedyId};
-use machine::model::{DeviationKind, HandAction, HandMove, MechanismClass, Observable, Who, Words};
+use machine::model::{DeviationKind, HandMove, MechanismClass, Observable, Who, Words};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 use sim::View;
@@ -34,7 +35,7 @@ const READING_ERROR: f64 = 0.1;
 
 /// Minutes of looking at one lamp, at all, at a mechanism, of working the machine. Common practice, no source.
 const LAMP_MINUTES: f64 = 0.3;
-const LAMPS_MINUTES: f64 = 1.5;
+pub(crate) const LAMPS_MINUTES: f64 = 1.5;
 const POSITION_MINUTES: f64 = 0.5;
 /// Working the machine destroys what could be seen before; the lamps have to be read again.
 const ACT_MINUTES: f64 = 2.0;
@@ -299,8 +300,7 @@ fn check_row(worlds: &[World], hypotheses: &[Hypothesis], check: CheckId) -> Vec
     let same: Vec<Option<&Observable>> = worlds
         .iter()
         .map(|world| {
-            let there = world.machine.checks.get(check).filter(|there| there.key == it.key);
-            let there = there.or_else(|| world.machine.checks.rows().find(|there| there.key == it.key));
+            let there = same_check(&worlds[0].machine, check, &world.machine).map(|check| &world.machine.checks[check]);
             there.filter(|there| there.answers.len() == it.answers.len()).map(|there| &there.observes)
         })
         .collect();
@@ -397,9 +397,8 @@ fn foretold(
             let world = &worlds[one.world];
             let movement = movement_of(world, one.routine, deed)?;
             let (state, latent) = one.state(worlds)?;
-            let action = HandAction { words: Words::default(), short: String::new(), movement, wait_ms: None };
             let exploration = &world.routines[one.routine].exploration;
-            let after = exploration.go_on(&world.plant, state, &latent, &[], &action);
+            let after = exploration.go_on(&world.plant, state, &latent, &[], &movement.into());
             let (_, situation, _) = after.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
             let truth = world.panel.truth(&world.plant, &situation);
             let changed = (0..panel.len().min(world.panel.len())).map(|lamp| (lamp, truth.state(lamp)));
@@ -432,15 +431,6 @@ fn foretold(
         row.extend(even(answers.len()));
     }
     (row, answers)
-}
-
-/// The remedy of the same key in another revision.
-pub(crate) fn same_remedy(from: &Machine, remedy: RemedyId, to: &Machine) -> Option<RemedyId> {
-    let key = &from.remedies[remedy].key;
-    match to.remedies.get(remedy) {
-        Some(same) if same.key == *key => Some(remedy),
-        _ => to.remedies.iter().find(|(_, other)| other.key == *key).map(|(id, _)| id),
-    }
 }
 
 /// Short words for something to do.

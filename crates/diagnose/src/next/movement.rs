@@ -4,12 +4,13 @@
 use super::candidates::movement_of;
 use super::todo::ToDo;
 use crate::diagnoser::{Diagnoser, Hypothesis, sequence_effects};
+use crate::renamed::{same_check, same_remedy};
 use machine::model::{CheckRole, Energy, FaultEffect, Forced, HandMove, InputStage, Observable, OutputStage};
 use rayon::prelude::*;
 use serde::Serialize;
 
 /// Hypotheses of less weight than this are not tried out.
-const FAR_FETCHED: f64 = 1e-3;
+pub(super) const FAR_FETCHED: f64 = 1e-3;
 
 /// Something that can move.
 #[derive(Clone, Debug, PartialEq, Serialize)]
@@ -74,8 +75,7 @@ fn what_happens(
     let machine = &world.machine;
     match to_do {
         ToDo::Check(check) => {
-            let there = diagnoser.machine().map(|first| &first.checks[*check].key)?;
-            let check = machine.checks.rows().find(|check| check.key == *there)?;
+            let check = &machine.checks[same_check(diagnoser.machine()?, *check, machine)?];
             if check.role != CheckRole::Try || check.energy == Energy::Off {
                 return None;
             }
@@ -92,10 +92,11 @@ fn what_happens(
         }
         ToDo::Remedy(remedy) => {
             let first = diagnoser.machine()?;
-            let key = &first.remedies[*remedy].key;
-            let cured = one.deviations.iter().filter(|deviation| {
-                machine.deviations[**deviation].remedy.is_some_and(|remedy| machine.remedies[remedy].key == *key)
-            });
+            let there = same_remedy(first, *remedy, machine);
+            let cured = one
+                .deviations
+                .iter()
+                .filter(|deviation| there.is_some() && machine.deviations[**deviation].remedy == there);
             let effects: Vec<FaultEffect> = cured.flat_map(|deviation| sequence_effects(world, *deviation)).collect();
             if let Some(does) = first.remedies[*remedy].does {
                 return Some((vec![Vec::new()], effects, does));

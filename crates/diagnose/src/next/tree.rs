@@ -11,7 +11,7 @@
 use super::advice::{Tell, cautions, outcome};
 use super::candidates::{Posed, pose, words_of};
 use super::choose::{Effort, choose};
-use super::movement::{Movement, movements};
+use super::movement::{FAR_FETCHED, Movement, movements};
 use super::problem::{Act, Belief};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Hypothesis};
@@ -19,9 +19,6 @@ use crate::evidence::Evidence;
 use machine::Machine;
 use machine::caution::Caution;
 use machine::model::{Who, Words};
-
-/// Hypotheses of less than this share are not tried out for what they set moving.
-const FAR_FETCHED: f64 = 1e-3;
 
 /// Remedies that are listed where a tree ends.
 const LISTED: usize = 5;

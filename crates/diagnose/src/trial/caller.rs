@@ -9,7 +9,7 @@ use crate::next::ToDo;
 use crate::panel::LampTruth;
 use crate::seen::{lamps_shown, reported};
 use machine::id::{CheckId, DeviationId, MechanismId, RemedyId};
-use machine::model::{HandAction, HandMove, Observable, Words};
+use machine::model::{HandMove, Observable};
 use sim::{Situation, State, View};
 use smallvec::SmallVec;
 
@@ -234,9 +234,8 @@ impl<'t> Caller<'t> {
         };
         let Some((state, latent)) = begin else { return };
         let exploration = &world.routines[one.routine].exploration;
-        let action = HandAction { words: Words::default(), short: String::new(), movement, wait_ms: None };
         let latent: Vec<_> = latent.into_iter().filter(|effect| !put_right.contains(effect)).collect();
-        let after = exploration.go_on(&world.plant, &state, &latent, put_right, &action);
+        let after = exploration.go_on(&world.plant, &state, &latent, put_right, &movement.into());
         let weights: Vec<f64> = after.iter().map(|(probability, ..)| *probability).collect();
         let which = pick(&weights, &mut self.dice("branch"));
         self.now = which.and_then(|which| after.into_iter().nth(which)).map(|(_, situation, state)| (situation, state));

@@ -4,7 +4,7 @@ use super::caller::Caller;
 use super::{Course, Trial};
 use crate::diagnoser::Diagnoser;
 use crate::evidence::{Deed, Evidence, LampReport, Moment, Naming};
-use crate::next::candidates::{Posed, movement_of, pose};
+use crate::next::candidates::{LAMPS_MINUTES, Posed, movement_of, pose};
 use crate::next::{Act, Belief, ToDo, choose};
 use machine::model::Who;
 use serde::Serialize;
@@ -44,9 +44,6 @@ impl Policy {
 
 /// Probability from which the simple ways try a remedy.
 const LIKELY_ENOUGH: f64 = 0.8;
-
-/// Minutes of reading the lamps once more after something was done. Common practice, no source.
-const READING_AGAIN: f64 = 1.5;
 
 /// Plays one call to its end.
 pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, trial: &Trial) -> Course {
@@ -92,7 +89,7 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
                     // To go on did not help, and is not said twice.
                     terms.left_out.push(to_do);
                 }
-                course.minutes += READING_AGAIN;
+                course.minutes += LAMPS_MINUTES;
                 let lamps = caller.read_lamps("again", 0.0);
                 evidence.moments.push(Moment { remedies, lamps, runs: Some(false), ..Moment::default() });
             }

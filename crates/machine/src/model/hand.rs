@@ -44,6 +44,13 @@ pub struct HandAction {
     pub wait_ms: Option<u64>,
 }
 
+impl From<HandMove> for HandAction {
+    /// The move alone, without words; people wait until the machine stands.
+    fn from(movement: HandMove) -> Self {
+        Self { words: Words::default(), short: String::new(), movement, wait_ms: None }
+    }
+}
+
 /// What a hand does to the machine.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
 pub enum HandMove {
