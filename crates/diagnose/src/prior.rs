@@ -9,7 +9,7 @@
 //! so that no probability reaches 1.
 //!
 //! Where a machine fails once in so many cycles only, what is always there is hardly the cause: its rate
-//! counts for a [small part](ALWAYS_THERE), that of what depends on travel for more.
+//! counts for a small part (`ALWAYS_THERE`), that of what depends on travel for more.
 
 use crate::evidence::Circumstances;
 use machine::Machine;
