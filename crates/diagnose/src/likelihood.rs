@@ -119,6 +119,12 @@ impl LampLikelihood {
         Self { components, slipped, powers, errors }
     }
 
+    /// Whether what this lamp shows bears on the probability of the report.
+    #[must_use]
+    pub fn bears_on(&self, lamp: usize) -> bool {
+        self.components.iter().any(|component| component.kinds[lamp] != SILENT)
+    }
+
     /// The probability of the report when the lamps really show this.
     #[must_use]
     pub fn of(&self, truth: &LampTruth) -> f64 {

@@ -92,8 +92,9 @@ pub(crate) struct Weigher<'w> {
     of_behaviour: Vec<Range<usize>>,
     /// By class of [`World::classes`], the classes that it is split into.
     of_base: Vec<SmallVec<[u32; 2]>>,
-    /// By class, its lamps as bits.
-    masks: Vec<Vec<u64>>,
+    /// By class, those that change lamps when latent and have a lamp in common with it: then the one that acts
+    /// last decides. In rising order.
+    overlapping: Vec<Vec<u32>>,
     /// By group of deviations that exclude each other: the classes with members in it, and their odds there.
     groups: Vec<Vec<(usize, f64)>>,
     /// Classes that an answer to a check bears on.
@@ -111,6 +112,26 @@ enum Latent<'w> {
     Lamps(&'w [LampChange]),
     /// It bears on an answer to a check.
     Touched,
+}
+
+/// The latent classes that change what is seen in a situation.
+struct Latents<'w> {
+    situation: usize,
+    /// In rising order.
+    changing: Vec<(usize, Latent<'w>)>,
+    /// By class, what is seen with it latent and no other.
+    alone: Vec<f64>,
+}
+
+/// The first of two classes, the second of which is latent.
+#[derive(Clone, Copy)]
+struct First {
+    class: usize,
+    latent: bool,
+    /// What is seen with it and no other.
+    alone: f64,
+    /// The lowest second class that is asked for.
+    from: usize,
 }
 
 /// What one record, or the records of one behaviour, add to the sums.
@@ -184,15 +205,7 @@ impl<'w> Weigher<'w> {
                 groups[group].push((index, *odds));
             }
         }
-        let words = world.panel.len().div_ceil(64);
-        let masks = classes
-            .iter()
-            .map(|class| {
-                let mut mask = vec![0; words];
-                class.lamps.iter().for_each(|lamp| mask[lamp >> 6] |= 1 << (lamp & 63));
-                mask
-            })
-            .collect();
+        let overlapping = overlapping(&classes, world.panel.len());
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
         let parts: Vec<(Vec<f64>, f64)> = routine
             .truths
@@ -226,7 +239,7 @@ impl<'w> Weigher<'w> {
             of_behaviour,
             of_base,
             groups,
-            masks,
+            overlapping,
             parts,
             base,
         }
@@ -267,37 +280,75 @@ impl<'w> Weigher<'w> {
         self.classes[class].touches_checks || self.classes[class].changes_lamps(false)
     }
 
-    /// Whether two classes have a lamp in common: then the one that acts last decides.
-    fn overlap(&self, a: usize, b: usize) -> bool {
-        self.masks[a].iter().zip(&self.masks[b]).any(|(a, b)| a & b != 0)
-    }
-
     fn in_play(&self, situation: usize, class: usize) -> f64 {
         if self.shows_in_play(class) { self.seen(situation, &[(class, false)]) } else { self.base[situation] }
     }
 
-    /// The latent classes that change what is seen in a situation, in rising order.
-    fn latent_at(&self, situation: usize, latent: &[f64]) -> Vec<(usize, Latent<'w>)> {
-        let there = |class: usize| latent[self.classes[class].behaviour] > 0.0;
-        let mut found: Vec<(usize, Latent<'w>)> = Vec::new();
+    /// The latent classes that change what is seen in a situation, and what is seen with each class alone.
+    fn latents(&self, situation: usize, row: &[f64]) -> Latents<'w> {
+        let there = |class: usize| row.get(self.classes[class].behaviour).is_some_and(|share| *share > 0.0);
+        let mut changing: Vec<(usize, Latent<'w>)> = Vec::new();
         for (base, changes) in self.routine.latent_lamps[situation].iter() {
+            if !changes.iter().any(|change| self.lamps.bears_on(change.lamp)) {
+                continue;
+            }
             for class in self.of_base[base].iter().map(|class| *class as usize) {
                 if there(class) && !self.classes[class].touches_checks {
-                    found.push((class, Latent::Lamps(changes)));
+                    changing.push((class, Latent::Lamps(changes)));
                 }
             }
         }
-        if !self.touched.is_empty() {
-            found.extend(self.touched.iter().filter(|class| there(**class)).map(|class| (*class, Latent::Touched)));
-            found.sort_by_key(|(class, _)| *class);
+        changing.extend(self.touched.iter().filter(|class| there(**class)).map(|class| (*class, Latent::Touched)));
+        changing.sort_by_key(|(class, _)| *class);
+        let mut alone = vec![self.base[situation]; self.classes.len()];
+        for (class, latent) in &changing {
+            alone[*class] = match latent {
+                Latent::Lamps(changes) => self.with_lamps(situation, changes),
+                Latent::Touched => self.seen(situation, &[(*class, true)]),
+            };
         }
-        found
+        Latents { situation, changing, alone }
     }
 
-    fn one_latent(&self, situation: usize, class: usize, latent: Latent<'_>) -> f64 {
-        match latent {
-            Latent::Lamps(changes) => self.with_lamps(situation, changes),
-            Latent::Touched => self.seen(situation, &[(class, true)]),
+    /// For each class from `first.from` on that weighs something in `prior`, the probability of all that was seen
+    /// with it latent beside a first class.
+    ///
+    /// For nearly all of them it is what is seen with the first alone; only those that change a lamp that was
+    /// reported, bear on an answer, or share a lamp with the first are looked at one by one.
+    fn seen_beside(&self, latents: &Latents<'w>, first: First, prior: &[f64], seen: &mut [f64]) {
+        let First { class: a, latent, alone, from } = first;
+        let situation = latents.situation;
+        seen.fill(alone);
+        let together = |b: usize| self.seen(situation, &[(a, latent), (b, true)]);
+        let own = latents.changing.binary_search_by_key(&a, |(class, _)| *class).ok().filter(|_| latent);
+        let own = own.map(|index| latents.changing[index].1);
+        let shows = if latent { own.is_some() } else { self.shows_in_play(a) };
+        for (b, change) in latents.changing.iter().filter(|(b, _)| *b >= from && prior[*b] > 0.0) {
+            seen[*b] = match (own, change) {
+                _ if !shows => latents.alone[*b],
+                (Some(Latent::Lamps(one)), Latent::Lamps(other)) => {
+                    // Where both change one lamp they darken it alike; all others are gone through below.
+                    let more = other.iter().filter(|change| !one.iter().any(|known| known.lamp == change.lamp));
+                    let both: SmallVec<[LampChange; 8]> = one.iter().chain(more).copied().collect();
+                    self.with_lamps(situation, &both)
+                }
+                _ => together(*b),
+            };
+        }
+        let one = &self.classes[a];
+        if latent && !one.changes_lamps(true) {
+            return;
+        }
+        for b in self.overlapping[a].iter().map(|b| *b as usize).filter(|b| *b >= from && prior[*b] > 0.0) {
+            let other = &self.classes[b];
+            if !(one.only_darkens && other.only_darkens) {
+                seen[b] = together(b);
+            } else if !latent && !one.touches_checks && !other.touches_checks {
+                // What is dark already is not darkened any more.
+                let truth = self.routine.truth(situation);
+                let dark = truth.all_dark(&one.lamps) && truth.all_dark(&other.lamps);
+                seen[b] = if dark { self.base[situation] } else { together(b) };
+            }
         }
     }
 
@@ -333,74 +384,38 @@ impl<'w> Weigher<'w> {
             return (nothing, share);
         }
         let latent: Vec<f64> = self.classes.iter().map(|class| row[class.behaviour]).collect();
-        let changing = self.latent_at(situation, row);
-        let mut alone = vec![self.base[situation]; count];
-        for (class, change) in &changing {
-            alone[*class] = self.one_latent(situation, *class, *change);
-        }
+        let latents = self.latents(situation, row);
         for class in (0..count).filter(|class| latent[*class] > 0.0) {
-            let mass = told * self.classes[class].odds * latent[class] * alone[class];
+            let mass = told * self.classes[class].odds * latent[class] * latents.alone[class];
             share.records[0] += mass;
             share.single.push((class, mass));
             share.best.push((class, record as u32, mass, true));
         }
-        let mut place = vec![None; count];
-        changing.iter().enumerate().for_each(|(index, (class, _))| place[*class] = Some(index));
         let rows: Vec<(usize, Vec<f64>, f64)> = (0..count)
             .into_par_iter()
             .filter(|a| latent[*a] > 0.0)
-            .map(|a| {
-                let mut masses = self.odds_with(a);
-                let change_of = |class: usize| place[class].map(|index: usize| changing[index].1);
-                let mut sum = 0.0;
-                for (b, mass) in masses.iter_mut().enumerate() {
-                    if b < a || latent[b] <= 0.0 || *mass <= 0.0 {
-                        *mass = 0.0;
-                        continue;
-                    }
-                    let twice = if a == b { 2.0 } else { 1.0 };
-                    let lamps_bear = self.classes[a].changes_lamps(true) && self.classes[b].changes_lamps(true);
-                    let overlap = lamps_bear && self.overlap(a, b);
-                    let darken = self.classes[a].only_darkens && self.classes[b].only_darkens;
-                    let seen = match (change_of(a), change_of(b)) {
-                        (Some(Latent::Lamps(one)), Some(Latent::Lamps(other))) if overlap && darken => {
-                            let more = other.iter().filter(|change| !one.iter().any(|known| known.lamp == change.lamp));
-                            let both: SmallVec<[LampChange; 8]> = one.iter().chain(more).copied().collect();
-                            self.with_lamps(situation, &both)
-                        }
-                        _ if overlap && !darken => self.seen(situation, &[(a, true), (b, true)]),
-                        (None, None) => self.base[situation],
-                        (Some(_), None) => alone[a],
-                        (None, Some(_)) => alone[b],
-                        (Some(Latent::Lamps(one)), Some(Latent::Lamps(other))) => {
-                            let both: SmallVec<[LampChange; 4]> = one.iter().chain(other).copied().collect();
-                            self.with_lamps(situation, &both)
-                        }
-                        (Some(Latent::Touched), _) | (_, Some(Latent::Touched)) => {
-                            self.seen(situation, &[(a, true), (b, true)])
-                        }
-                    };
-                    *mass *= told * latent[a] * latent[b] / twice * seen;
-                    sum += *mass;
-                }
-                (a, masses, sum)
-            })
+            .map_init(
+                || vec![0.0; count],
+                |seen, a| {
+                    let mut masses = self.odds_with(a);
+                    masses[..a].fill(0.0);
+                    // Two alike: each two of them once.
+                    masses[a] /= 2.0;
+                    let factor = told * latent[a];
+                    masses.iter_mut().zip(&latent).for_each(|(mass, latent)| *mass *= factor * latent);
+                    let first = First { class: a, latent: true, alone: latents.alone[a], from: a };
+                    self.seen_beside(&latents, first, &masses, seen);
+                    masses.iter_mut().zip(&*seen).for_each(|(mass, seen)| *mass *= seen);
+                    let sum = masses.iter().sum();
+                    (a, masses, sum)
+                },
+            )
             .collect();
         for (a, masses, sum) in rows {
             share.records[0] += sum;
             share.pairs.push((a, masses));
         }
         (nothing, share)
-    }
-
-    /// Two classes that bear on the same lamp, the second one latent.
-    fn two_overlapping(&self, situation: usize, (a, a_latent): (usize, bool), b: usize) -> f64 {
-        let (one, other) = (&self.classes[a], &self.classes[b]);
-        let touched = one.touches_checks || other.touches_checks;
-        let truth = self.routine.truth(situation);
-        // What is dark already is not darkened any more.
-        let dark = one.only_darkens && other.only_darkens && truth.all_dark(&one.lamps) && truth.all_dark(&other.lamps);
-        if dark && !touched { self.base[situation] } else { self.seen(situation, &[(a, a_latent), (b, true)]) }
     }
 
     /// Goes through the records in which a behaviour is alone in play, with each class latent beside it;
@@ -418,11 +433,7 @@ impl<'w> Weigher<'w> {
         };
         let odds: Vec<Vec<f64>> = own.clone().map(|class| self.odds_with(class)).collect();
         let mut best = vec![None; own.len()];
-        let mut latent = vec![0.0; count];
-        let overlapping: Vec<Vec<usize>> = own
-            .clone()
-            .map(|a| (0..count).filter(|b| self.classes[*b].changes_lamps(true) && self.overlap(a, *b)).collect())
-            .collect();
+        let (mut prior, mut seen_with) = (vec![0.0; count], vec![0.0; count]);
         for (index, number) in alone.clone().enumerate() {
             let record = &exploration.records[number];
             let told = self.told_at(number);
@@ -431,9 +442,7 @@ impl<'w> Weigher<'w> {
             }
             let situation = record.situation as usize;
             let row = record.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
-            let changing = if row.is_empty() { Vec::new() } else { self.latent_at(situation, row) };
-            // A class in play that shows nothing of itself leaves to the latent one what is seen.
-            let beside: Vec<f64> = changing.iter().map(|(b, change)| self.one_latent(situation, *b, *change)).collect();
+            let latents = self.latents(situation, row);
             for (place, a) in own.clone().enumerate() {
                 let seen = self.in_play(situation, a);
                 let single = told * self.classes[a].odds * seen;
@@ -443,32 +452,14 @@ impl<'w> Weigher<'w> {
                 if row.is_empty() {
                     continue;
                 }
-                for (latent, class) in latent.iter_mut().zip(&self.classes) {
-                    *latent = row[class.behaviour];
+                for ((prior, class), odds) in prior.iter_mut().zip(&self.classes).zip(&odds[place]) {
+                    *prior = told * odds * row[class.behaviour];
                 }
-                let masses = &mut share.pairs[place].1;
+                let first = First { class: a, latent: false, alone: seen, from: 0 };
+                self.seen_beside(&latents, first, &prior, &mut seen_with);
                 let mut sum = 0.0;
-                let mut give = |b: usize, latent: &mut f64, seen: f64| {
-                    let mass = told * odds[place][b] * std::mem::take(latent) * seen;
-                    masses[b] += mass;
-                    sum += mass;
-                };
-                for b in &overlapping[place] {
-                    if latent[*b] > 0.0 && odds[place][*b] > 0.0 {
-                        let seen = self.two_overlapping(situation, (a, false), *b);
-                        give(*b, &mut latent[*b], seen);
-                    }
-                }
-                let shows = self.shows_in_play(a);
-                for ((b, _), beside) in changing.iter().zip(&beside) {
-                    if latent[*b] > 0.0 && odds[place][*b] > 0.0 {
-                        let seen = if shows { self.seen(situation, &[(a, false), (*b, true)]) } else { *beside };
-                        give(*b, &mut latent[*b], seen);
-                    }
-                }
-                let factor = told * seen;
-                for ((mass, odds), latent) in masses.iter_mut().zip(&odds[place]).zip(&latent) {
-                    let more = factor * odds * latent;
+                for ((mass, prior), seen) in share.pairs[place].1.iter_mut().zip(&prior).zip(&seen_with) {
+                    let more = prior * seen;
                     *mass += more;
                     sum += more;
                 }
@@ -623,58 +614,43 @@ impl<'w> Weigher<'w> {
             }
             return;
         }
-        let changing = if row.is_empty() { Vec::new() } else { self.latent_at(situation, row) };
-        let mut beside = vec![self.base[situation]; self.classes.len()];
-        changing.iter().for_each(|(b, change)| beside[*b] = self.one_latent(situation, *b, *change));
+        let latents = self.latents(situation, row);
         let share = |class: usize| row.get(self.classes[class].behaviour).copied().unwrap_or(0.0);
-        let pairs_with = |a: usize, a_latent: bool, from: usize, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
-            let odds = self.odds_with(a);
-            let alone = if a_latent { beside[a] } else { self.in_play(situation, a) };
-            let most = if a_latent { told * share(a) } else { told };
-            for (b, odds) in odds.iter().enumerate().skip(from) {
-                let prior = most * odds * share(b) / if a_latent && a == b { 2.0 } else { 1.0 };
-                if prior < least {
+        let mut seen = vec![0.0; self.classes.len()];
+        let mut pairs_with = |first: First, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
+            let a = first.class;
+            let most = if first.latent { told * share(a) } else { told };
+            let mut prior = self.odds_with(a);
+            for (b, prior) in prior.iter_mut().enumerate() {
+                *prior *= most * share(b) / if first.latent && a == b { 2.0 } else { 1.0 };
+                if b < first.from || *prior < least {
                     // No report can be more than certain.
-                    continue;
+                    *prior = 0.0;
                 }
-                give([Some(a), Some(b)], prior * self.latent_beside(situation, (a, a_latent, alone), b, &beside));
+            }
+            if prior.iter().any(|prior| *prior > 0.0) {
+                self.seen_beside(&latents, first, &prior, &mut seen);
+                for (b, prior) in prior.iter().enumerate().filter(|(_, prior)| **prior > 0.0) {
+                    give([Some(a), Some(b)], prior * seen[b]);
+                }
             }
         };
         match own {
             Some(own) => {
                 for a in own {
-                    give([Some(a), None], told * self.classes[a].odds * self.in_play(situation, a));
-                    pairs_with(a, false, 0, &mut give);
+                    let alone = self.in_play(situation, a);
+                    give([Some(a), None], told * self.classes[a].odds * alone);
+                    pairs_with(First { class: a, latent: false, alone, from: 0 }, &mut give);
                 }
             }
             None => {
                 give([None, None], told * self.base[situation]);
                 for a in (0..self.classes.len()).filter(|a| share(*a) > 0.0) {
-                    give([Some(a), None], told * self.classes[a].odds * share(a) * beside[a]);
-                    pairs_with(a, true, a, &mut give);
+                    let alone = latents.alone[a];
+                    give([Some(a), None], told * self.classes[a].odds * share(a) * alone);
+                    pairs_with(First { class: a, latent: true, alone, from: a }, &mut give);
                 }
             }
-        }
-    }
-
-    /// The probability of all that was seen with a second class latent beside a first.
-    fn latent_beside(
-        &self,
-        situation: usize,
-        (a, a_latent, alone): (usize, bool, f64),
-        b: usize,
-        beside: &[f64],
-    ) -> f64 {
-        let base = self.base[situation];
-        let lamps_bear = self.classes[b].changes_lamps(true) && (!a_latent || self.classes[a].changes_lamps(true));
-        if lamps_bear && self.overlap(a, b) {
-            self.two_overlapping(situation, (a, a_latent), b)
-        } else if !self.classes[b].touches_checks && beside[b].to_bits() == base.to_bits() {
-            alone
-        } else if !self.classes[a].touches_checks && alone.to_bits() == base.to_bits() {
-            beside[b]
-        } else {
-            self.seen(situation, &[(a, a_latent), (b, true)])
         }
     }
 
@@ -690,6 +666,21 @@ impl<'w> Weigher<'w> {
         let lamps = anything(&self.world.panel, &self.moment.lamps, &self.routine.passing);
         complaint * deeds * lamps * anything_else(self.world, self.moment)
     }
+}
+
+/// By class, those that change lamps when latent and have a lamp in common with it.
+fn overlapping(classes: &[Class], lamps: usize) -> Vec<Vec<u32>> {
+    let mut by_lamp = vec![Vec::new(); lamps];
+    for (index, class) in classes.iter().enumerate().filter(|(_, class)| class.changes_lamps(true)) {
+        class.lamps.iter().for_each(|lamp| by_lamp[*lamp].push(index as u32));
+    }
+    let others = |class: &Class| {
+        let mut others: Vec<u32> = class.lamps.iter().flat_map(|lamp| by_lamp[*lamp].iter().copied()).collect();
+        others.sort_unstable();
+        others.dedup();
+        others
+    };
+    classes.iter().map(others).collect()
 }
 
 fn note(best: &mut Option<(u32, f64, bool)>, record: u32, mass: f64, latent: bool) {
