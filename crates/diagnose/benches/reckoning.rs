@@ -1,7 +1,7 @@
 //! The figures of docs/performance.md: simulation speed, the cold exploration of all pairs,
 //! an answer after one more piece of evidence, the next check, and memory, for each demo machine.
 //!
-//! `cargo bench -p diagnose` prints the table. Times are medians of several runs in one
+//! `cargo bench -p diagnose` prints the table; names of demo machines after `--` choose among them. Times are medians of several runs in one
 //! process; they are reported, never asserted.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -79,7 +79,8 @@ fn main() {
         "| machine | inputs / outputs | deviations | pairs | behaviours | runs | events/s and core | cold | one more reading | next check | memory so far |"
     );
     println!("|---|---|---|---|---|---|---|---|---|---|---|");
-    for name in DEMOS {
+    let chosen: Vec<String> = std::env::args().skip(1).filter(|argument| !argument.starts_with('-')).collect();
+    for name in DEMOS.into_iter().filter(|name| chosen.is_empty() || chosen.iter().any(|one| one == name)) {
         let machine = load(name);
         let events = events_per_second(&machine);
         let mut cold = Vec::new();

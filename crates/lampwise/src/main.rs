@@ -18,6 +18,10 @@ use crate::arguments::Arguments;
 use crate::failure::Failure;
 use crate::screen::Screen;
 
+/// Exploring a machine makes and drops many small states on all cores at once.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 fn main() -> ExitCode {
     let wants_json = std::env::args_os().skip(1).take_while(|arg| arg != "--").any(|arg| arg == "--json");
     let matches = match Arguments::command().try_get_matches() {
