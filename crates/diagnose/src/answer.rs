@@ -251,12 +251,19 @@ struct Place<'g, 'd> {
 fn places<'g, 'd>(grounds: &'g [Ground<'d>], all: f64) -> Vec<Place<'g, 'd>> {
     let mut places: BTreeMap<Vec<String>, Place<'g, 'd>> = BTreeMap::new();
     for ground in grounds {
+        // Thousands of looks stand in a few dozen places.
+        let mut names: BTreeMap<Vec<machine::id::StepId>, Vec<String>> = BTreeMap::new();
         for look in &ground.looks {
             let weight = ground.scale * look.weight / all;
-            let steps: Vec<String> =
-                active_steps(ground, look).into_iter().map(|step| ground.world.machine.step_name(step)).collect();
-            let fresh = || Place { steps: steps.clone(), probability: 0.0, ground, look, weight: f64::NEG_INFINITY };
-            let place = places.entry(steps.clone()).or_insert_with(fresh);
+            let active = active_steps(ground, look);
+            let steps = names
+                .entry(active)
+                .or_insert_with_key(|active| active.iter().map(|step| ground.world.machine.step_name(*step)).collect());
+            if !places.contains_key(steps) {
+                let fresh = Place { steps: steps.clone(), probability: 0.0, ground, look, weight: f64::NEG_INFINITY };
+                places.insert(steps.clone(), fresh);
+            }
+            let Some(place) = places.get_mut(steps) else { continue };
             place.probability += weight;
             if weight > place.weight {
                 (place.ground, place.look, place.weight) = (ground, look, weight);

@@ -169,16 +169,18 @@ impl Class {
         if self.odds > 0.0 { prior.odds(member) / self.odds } else { 0.0 }
     }
 
-    /// The share of pairs of one member each of this class and the other that contain this member.
+    /// For each member, the share of pairs of one member each of this class and the other that contain it.
     ///
     /// For a class paired with itself each pair has two members, so the shares sum to 2.
-    pub fn share_with(&self, member: DeviationId, other: &Self, prior: &Prior) -> f64 {
+    pub fn shares_with<'c>(&'c self, other: &'c Self, prior: &'c Prior) -> impl Iterator<Item = f64> + 'c {
         let all = self.odds_with(other);
-        let group = prior.group(member);
-        let excluded = other.groups.iter().find(|(known, _)| *known == group).map_or(0.0, |(_, odds)| *odds);
-        let own = prior.odds(member) * (other.odds - excluded).max(0.0);
         let twice = if self.behaviour == other.behaviour && self.members == other.members { 2.0 } else { 1.0 };
-        if all > 0.0 { twice * own / all } else { 0.0 }
+        self.members.iter().map(move |member| {
+            let group = prior.group(*member);
+            let excluded = other.groups.iter().find(|(known, _)| *known == group).map_or(0.0, |(_, odds)| *odds);
+            let own = prior.odds(*member) * (other.odds - excluded).max(0.0);
+            if all > 0.0 { twice * own / all } else { 0.0 }
+        })
     }
 
     /// Whether a lamp can differ from what a situation says.

@@ -91,15 +91,18 @@ impl Ground<'_> {
             .map(|(class, mass)| class.members.iter().map(|member| mass * class.share(*member, prior)).collect())
             .collect();
         for ((a, b), mass) in &self.pairs {
-            for (one, other) in if a == b { vec![(*a, *b)] } else { vec![(*a, *b), (*b, *a)] } {
+            let mut give = |one: usize, other: usize| {
                 let (class, with) = (&self.classes[one], &self.classes[other]);
                 if one != other && class.members.len() == 1 {
                     masses[one][0] += mass;
-                    continue;
+                    return;
                 }
-                for (share, member) in masses[one].iter_mut().zip(&class.members) {
-                    *share += mass * class.share_with(*member, with, prior);
-                }
+                let shares = class.shares_with(with, prior);
+                masses[one].iter_mut().zip(shares).for_each(|(sum, share)| *sum += mass * share);
+            };
+            give(*a, *b);
+            if a != b {
+                give(*b, *a);
             }
         }
         masses
@@ -552,16 +555,15 @@ impl Held {
         stage: Option<u16>,
     ) -> Vec<Self> {
         routine
-            .exploration
-            .go_on(&world.plant, &self.state, &self.latent, put_right, action)
-            .into_iter()
-            .map(|(probability, situation, state)| Self {
+            .go_on(world, &self.state, &self.latent, put_right, action)
+            .iter()
+            .map(|(probability, stood)| Self {
                 set: self.set.clone(),
                 in_play: self.in_play,
                 gone: self.gone.clone(),
                 latent: Vec::new(),
-                situation,
-                state,
+                situation: stood.0.clone(),
+                state: stood.1.clone(),
                 stage: stage.unwrap_or(self.stage),
                 mass: self.mass * probability,
             })

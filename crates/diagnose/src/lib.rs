@@ -1,5 +1,6 @@
 //! What is wrong with the machine: exact probabilities from what was reported.
 
+mod aftermath;
 pub mod answer;
 pub mod call;
 mod class;

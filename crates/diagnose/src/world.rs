@@ -2,6 +2,7 @@
 //! explored, the lamps of every situation. Made once for a machine file; many calls
 //! are answered from it.
 
+use crate::aftermath::{After, Aftermaths};
 use crate::class::{Class, classes};
 use crate::evidence::Circumstances;
 use crate::panel::{LampChange, LampTruth, Panel};
@@ -9,10 +10,11 @@ use crate::prior::Prior;
 use crate::seen::lamp_changes;
 use crate::standing::Standing;
 use machine::id::{Id, RoutineId};
+use machine::model::{FaultEffect, HandAction};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
-use sim::{Exploration, Options, Plant, explore_weighted};
+use sim::{Exploration, Options, Plant, State, explore_weighted};
 use std::ops::Range;
 
 /// Share of the calls that concern the first routine; the others share the rest.
@@ -47,6 +49,7 @@ pub(crate) struct RoutineWorld {
     pub routine: RoutineId,
     pub weight: f64,
     pub exploration: Exploration,
+    aftermaths: Aftermaths,
     /// What the lamps can show, each once, and which of it each situation shows.
     pub truths: Vec<LampTruth>,
     pub shows: Vec<u32>,
@@ -172,6 +175,7 @@ impl RoutineWorld {
             routine,
             weight,
             exploration,
+            aftermaths: Aftermaths::default(),
             truths,
             shows,
             latent_lamps: Vec::new(),
@@ -182,6 +186,18 @@ impl RoutineWorld {
             unfollowed,
             listed: 0.0,
         }
+    }
+
+    /// Goes on from a state in this routine; see [`Exploration::go_on`].
+    pub fn go_on(
+        &self,
+        world: &World,
+        state: &State,
+        set_in: &[FaultEffect],
+        put_right: &[FaultEffect],
+        action: &HandAction,
+    ) -> After {
+        self.aftermaths.of(world, &self.exploration, state, set_in, put_right, action)
     }
 
     /// What the lamps show in a situation.

@@ -22,7 +22,7 @@ pub(crate) struct Travel {
 }
 
 /// A deviation's effect at work.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(crate) struct Active {
     pub effect: FaultEffect,
     /// For what chatters: whether the contact is open just now.
@@ -30,7 +30,7 @@ pub(crate) struct Active {
 }
 
 /// The state of a machine. Copy it to fork a run.
-#[derive(Debug)]
+#[derive(Debug, PartialEq, Eq, Hash)]
 pub struct State {
     pub(crate) now: u64,
     pub(crate) bits: Box<[u64]>,

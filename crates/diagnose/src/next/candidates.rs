@@ -397,10 +397,9 @@ fn foretold(
             let world = &worlds[one.world];
             let movement = movement_of(world, one.routine, deed)?;
             let (state, latent) = one.state(worlds)?;
-            let exploration = &world.routines[one.routine].exploration;
-            let after = exploration.go_on(&world.plant, state, &latent, &[], &movement.into());
-            let (_, situation, _) = after.into_iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
-            let truth = world.panel.truth(&world.plant, &situation);
+            let after = world.routines[one.routine].go_on(world, state, &latent, &[], &movement.into());
+            let (_, stood) = after.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
+            let truth = world.panel.truth(&world.plant, &stood.0);
             let changed = (0..panel.len().min(world.panel.len())).map(|lamp| (lamp, truth.state(lamp)));
             Some(changed.filter(|(lamp, state)| before.state(*lamp) != *state).collect())
         })

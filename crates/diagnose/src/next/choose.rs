@@ -7,6 +7,7 @@
 //! same question gets the same answer on every machine.
 
 use super::problem::{Act, Belief, Groups, Problem, Scratch};
+use rayon::prelude::*;
 
 /// Tests that are thought of beyond the first step.
 const FOLLOWED: usize = 40;
@@ -47,10 +48,13 @@ pub fn choose(problem: &Problem, belief: &Belief, effort: Effort) -> Vec<Priced>
     if total <= 0.0 {
         return Vec::new();
     }
-    let groups = Groups::new(problem);
     let tests = (0..problem.tests.len()).filter(|test| !belief.asked[*test]).collect();
-    let mut search = Search { problem, effort, groups, tests, scratch: Scratch::default(), evaluations: 0 };
-    let mut priced = search.acts(belief);
+    let mut search = Search { problem, effort, groups: Groups::new(problem), tests };
+    let mut evaluations = 0;
+    let mut work = Work::default();
+    let acts = search.possible(belief, &mut work);
+    let mut priced = search.priced(belief, &acts, 0, &mut evaluations);
+    priced.sort_by(order);
     // Further on only those are looked at that are worth something now.
     let worth = priced.iter().filter_map(|one| match one.act {
         Act::Ask(test) => Some(test),
@@ -58,17 +62,15 @@ pub fn choose(problem: &Problem, belief: &Belief, effort: Effort) -> Vec<Priced>
     });
     search.tests = worth.take(FOLLOWED).collect();
     for depth in 2..=effort.depth {
-        let before = search.evaluations;
-        let mut deeper = priced.clone();
-        for one in deeper.iter_mut().take(effort.width) {
-            one.minutes = search.price(belief, one.act, depth - 1);
-        }
-        deeper[..effort.width.min(priced.len())].sort_by(order);
+        let width = effort.width.min(priced.len());
+        let leading: Vec<Act> = priced[..width].iter().map(|one| one.act).collect();
+        let mut spent = 0;
+        let mut deeper = search.priced(belief, &leading, depth - 1, &mut spent);
+        deeper.sort_by(order);
         // The others were not looked at so far, and stay behind the best that were.
-        priced = deeper;
-        let spent = (search.evaluations - before).max(1);
-        let branching = effort.width * 2;
-        if search.evaluations + spent * branching > effort.evaluations {
+        priced[..width].copy_from_slice(&deeper);
+        evaluations += spent;
+        if evaluations + spent.max(1) * effort.width * 2 > effort.evaluations {
             break;
         }
     }
@@ -86,35 +88,55 @@ struct Search<'p> {
     groups: Groups,
     /// The tests that are thought of.
     tests: Vec<usize>,
+}
+
+/// What one line of thought needs: memory, and a count of what it has cost.
+#[derive(Default)]
+struct Work {
     scratch: Scratch,
     evaluations: usize,
 }
 
 impl Search<'_> {
-    fn by_repairs(&mut self, belief: &Belief) -> f64 {
-        self.evaluations += 1;
-        self.problem.repair_cost(&self.groups, &belief.weights, &belief.tried, belief.on_site, &mut self.scratch)
+    fn by_repairs(&self, belief: &Belief, work: &mut Work) -> f64 {
+        work.evaluations += 1;
+        self.problem.repair_cost(&self.groups, &belief.weights, &belief.tried, belief.on_site, &mut work.scratch)
+    }
+
+    /// Everything that can be done.
+    fn possible(&self, belief: &Belief, work: &mut Work) -> Vec<Act> {
+        let mut acts = vec![Act::GiveUp];
+        acts.extend(self.tests.iter().filter(|test| !belief.asked[**test]).map(|test| Act::Ask(*test)));
+        self.by_repairs(belief, work);
+        acts.extend(work.scratch.order().iter().take(self.effort.width).map(|repair| Act::Try(*repair)));
+        acts
+    }
+
+    /// Each of these acts priced, on all cores; adds what it has cost.
+    fn priced(&self, belief: &Belief, acts: &[Act], depth: usize, evaluations: &mut usize) -> Vec<Priced> {
+        let found: Vec<(Priced, usize)> = acts
+            .par_iter()
+            .map_init(Work::default, |work, act| {
+                work.evaluations = 0;
+                let minutes = self.price(belief, *act, depth, work);
+                (Priced { act: *act, minutes }, work.evaluations)
+            })
+            .collect();
+        *evaluations += found.iter().map(|(_, evaluations)| evaluations).sum::<usize>();
+        found.into_iter().map(|(priced, _)| priced).collect()
     }
 
     /// Everything that can be done, looked one step ahead, the best first.
-    fn acts(&mut self, belief: &Belief) -> Vec<Priced> {
-        let problem = self.problem;
-        let total: f64 = belief.weights.iter().sum();
-        let mut acts = vec![Priced { act: Act::GiveUp, minutes: total * problem.last_resort }];
-        for test in self.tests.clone().into_iter().filter(|test| !belief.asked[*test]) {
-            acts.push(Priced { act: Act::Ask(test), minutes: self.price(belief, Act::Ask(test), 0) });
-        }
-        self.by_repairs(belief);
-        let order_of_repairs: Vec<usize> = self.scratch.order().iter().copied().take(self.effort.width).collect();
-        for repair in order_of_repairs {
-            acts.push(Priced { act: Act::Try(repair), minutes: self.price(belief, Act::Try(repair), 0) });
-        }
+    fn acts(&self, belief: &Belief, work: &mut Work) -> Vec<Priced> {
+        let acts = self.possible(belief, work);
+        let price = |act: Act| Priced { act, minutes: self.price(belief, act, 0, work) };
+        let mut acts: Vec<Priced> = acts.into_iter().map(price).collect();
         acts.sort_by(order);
         acts
     }
 
     /// Minutes times weight if this is done next, looking so many levels further.
-    fn price(&mut self, belief: &Belief, act: Act, depth: usize) -> f64 {
+    fn price(&self, belief: &Belief, act: Act, depth: usize, work: &mut Work) -> f64 {
         let problem = self.problem;
         let total: f64 = belief.weights.iter().sum();
         match act {
@@ -122,31 +144,31 @@ impl Search<'_> {
             Act::Try(repair) => {
                 let it = &problem.repairs[repair];
                 let price = total * problem.price(it.minutes, it.on_site, belief.on_site);
-                price + self.value(&problem.failed(belief, repair), depth)
+                price + self.value(&problem.failed(belief, repair), depth, work)
             }
             Act::Ask(test) => {
                 let it = &problem.tests[test];
                 let price = total * problem.price(it.minutes, it.on_site, belief.on_site);
-                let answers = (0..it.answers).map(|answer| self.value(&problem.answered(belief, test, answer), depth));
-                price + answers.sum::<f64>()
+                let value = |answer| self.value(&problem.answered(belief, test, answer), depth, work);
+                price + (0..it.answers).map(value).sum::<f64>()
             }
         }
     }
 
     /// Minutes times weight from here on, looking so many levels further.
-    fn value(&mut self, belief: &Belief, depth: usize) -> f64 {
+    fn value(&self, belief: &Belief, depth: usize, work: &mut Work) -> f64 {
         let total: f64 = belief.weights.iter().sum();
         if total <= 0.0 {
             return 0.0;
         }
-        let repairs = self.by_repairs(belief);
+        let repairs = self.by_repairs(belief, work);
         if depth == 0 {
             return repairs;
         }
-        let acts = self.acts(belief);
+        let acts = self.acts(belief, work);
         let mut best = repairs;
         for one in acts.iter().take(self.effort.width) {
-            let minutes = if depth == 1 { one.minutes } else { self.price(belief, one.act, depth - 1) };
+            let minutes = if depth == 1 { one.minutes } else { self.price(belief, one.act, depth - 1, work) };
             best = best.min(minutes);
         }
         best

@@ -185,7 +185,7 @@ impl Problem {
         on_site: bool,
         scratch: &mut Scratch,
     ) -> f64 {
-        let Scratch { sums, score, order, rank, elapsed } = scratch;
+        let Scratch { sums, score, worth, order, rank, elapsed } = scratch;
         sums.clear();
         sums.resize(groups.needs.len(), 0.0);
         for (weight, group) in weights.iter().zip(&groups.of) {
@@ -214,8 +214,9 @@ impl Problem {
         }
         order.clear();
         order.extend((0..self.repairs.len()).filter(|repair| !tried[*repair] && score[*repair] > 0.0));
-        let worth = |repair: usize, score: &[f64]| score[repair] / self.repairs[repair].minutes.max(1e-9);
-        order.sort_by(|a, b| worth(*b, score).total_cmp(&worth(*a, score)).then(a.cmp(b)));
+        worth.clear();
+        worth.extend(score.iter().zip(&self.repairs).map(|(score, repair)| score / repair.minutes.max(1e-9)));
+        order.sort_unstable_by(|a, b| worth[*b].total_cmp(&worth[*a]).then(a.cmp(b)));
         if !on_site {
             // The visit is worth as much as the best beginning of what can be done after it.
             let (mut probability, mut minutes, mut visit_worth) = (0.0, self.visit.max(1e-9), 0.0_f64);
@@ -224,7 +225,7 @@ impl Problem {
                 minutes += self.repairs[repair].minutes;
                 visit_worth = visit_worth.max(probability / minutes);
             }
-            let first = |repair: usize| !self.repairs[repair].on_site && worth(repair, score) >= visit_worth;
+            let first = |repair: usize| !self.repairs[repair].on_site && worth[repair] >= visit_worth;
             order.sort_by_key(|repair| !first(*repair));
         }
         // The order with the time at which each repair is done; given up where the last resort is better.
@@ -291,6 +292,7 @@ fn is_met(need: &[u16], tried: &[bool]) -> bool {
 pub(crate) struct Scratch {
     sums: Vec<f64>,
     score: Vec<f64>,
+    worth: Vec<f64>,
     order: Vec<usize>,
     rank: Vec<u32>,
     elapsed: Vec<f64>,

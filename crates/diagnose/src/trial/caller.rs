@@ -233,12 +233,11 @@ impl<'t> Caller<'t> {
             None => one.state(worlds).map(|(state, latent)| (state.clone(), latent)),
         };
         let Some((state, latent)) = begin else { return };
-        let exploration = &world.routines[one.routine].exploration;
         let latent: Vec<_> = latent.into_iter().filter(|effect| !put_right.contains(effect)).collect();
-        let after = exploration.go_on(&world.plant, &state, &latent, put_right, &movement.into());
-        let weights: Vec<f64> = after.iter().map(|(probability, ..)| *probability).collect();
+        let after = world.routines[one.routine].go_on(world, &state, &latent, put_right, &movement.into());
+        let weights: Vec<f64> = after.iter().map(|(probability, _)| *probability).collect();
         let which = pick(&weights, &mut self.dice("branch"));
-        self.now = which.and_then(|which| after.into_iter().nth(which)).map(|(_, situation, state)| (situation, state));
+        self.now = which.and_then(|which| after.get(which)).map(|(_, stood)| (**stood).clone());
     }
 
     /// The remedies that are really needed; none if nothing in the file helps.

@@ -52,7 +52,7 @@ impl From<HandMove> for HandAction {
 }
 
 /// What a hand does to the machine.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub enum HandMove {
     /// Puts a mechanism into a position.
     Put(MechanismId, u8),
