@@ -15,7 +15,7 @@ use machine::id::{DeviationId, Id};
 use machine::model::{FaultEffect, HandAction, HandMove};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
-use sim::{Options, Situation, State};
+use sim::{Options, SetIn, Situation, State};
 use smallvec::{SmallVec, smallvec};
 use std::sync::{Arc, OnceLock};
 
@@ -24,6 +24,11 @@ const FOLLOWED: f64 = 1.0 - 1e-7;
 
 /// The most histories that are followed through later moments.
 const MOST_FOLLOWED: usize = 2_000;
+
+/// Histories lighter than this, of the heaviest, and more than so many are not followed for what sets in after the
+/// call has begun.
+const CAN_GET_WORSE: f64 = 1e-2;
+const MOST_GET_WORSE: usize = 12;
 
 /// How often people are wrong about whether the machine runs.
 const WRONG_ABOUT_RUNNING: f64 = 0.02;
@@ -324,6 +329,7 @@ impl Diagnoser {
                 situation: routine.exploration.situations[record.situation as usize].clone(),
                 state,
                 stage: record.stage,
+                began: record.stage,
                 mass: item.mass,
             });
         }
@@ -342,6 +348,8 @@ impl Diagnoser {
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &self.doubt.lamps);
         let actions = &world.machine.routines[routine.routine].actions;
         let mut next: Vec<Held> = held;
+        // What has set in since the moment before.
+        let mut late: Vec<Held> = Vec::new();
         for remedy in &moment.remedies {
             next = next
                 .into_par_iter()
@@ -361,10 +369,19 @@ impl Diagnoser {
                 Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
                 _ => None,
             };
-            next = next.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect();
+            let act = |held: Vec<Held>| -> Vec<Held> {
+                held.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect()
+            };
+            late = act(late);
+            late.extend(sets_in(world, routine, weigher, &next, &action, stage));
+            next = act(next);
         }
         // Where nobody did anything, what is latent has still to show: a second look sees it.
         let wait = HandMove::Wait.into();
+        if moment.deeds.is_empty() && moment.remedies.is_empty() {
+            late = sets_in(world, routine, weigher, &next, &wait, None);
+        }
+        next.append(&mut late);
         next =
             next.into_par_iter()
                 .flat_map_iter(|one| {
@@ -384,6 +401,8 @@ impl Diagnoser {
             }
         });
         next.retain(|one| one.mass > 0.0);
+        next.sort_by(|a, b| b.mass.total_cmp(&a.mass));
+        next.truncate(MOST_FOLLOWED);
         next
     }
 
@@ -525,6 +544,8 @@ struct Held {
     situation: Situation,
     state: State,
     stage: u16,
+    /// The stage at whose end somebody called: up to there the moments share the whole probability of a fault.
+    began: u16,
     mass: f64,
 }
 
@@ -540,6 +561,41 @@ impl Held {
     /// Whether nothing that had come into play is left: the machine runs again.
     fn would_run(&self) -> bool {
         self.set.iter().take(self.in_play).all(|class| self.gone.contains(class))
+    }
+
+    /// This history with one deviation more that has set in late; `before` is the share of moments that others have
+    /// had. `None` if they exclude each other.
+    fn with_late(
+        &self,
+        world: &World,
+        weigher: &Weigher<'_>,
+        (index, class): (u32, &Class),
+        set_in: &SetIn,
+        before: f64,
+    ) -> Option<Self> {
+        let odds = match self.set[..] {
+            [] => class.odds,
+            [other, ..] if other == index => return None,
+            [other, ..] => {
+                let other = &weigher.classes[other as usize];
+                other.odds_with(class) / other.odds
+            }
+        };
+        let mass = self.mass * odds * set_in.share / before;
+        let mut set = self.set.clone();
+        // Those in play come first.
+        set.insert(if set_in.in_play { 0 } else { set.len() }, index);
+        (mass > 0.0 && mass.is_finite()).then(|| Self {
+            set,
+            in_play: self.in_play + usize::from(set_in.in_play),
+            gone: self.gone.clone(),
+            latent: if set_in.in_play { Vec::new() } else { effects_of(world, class) },
+            situation: set_in.situation.clone(),
+            state: set_in.state.clone(),
+            stage: self.stage,
+            began: self.began,
+            mass,
+        })
     }
 
     fn act(self, world: &World, routine: &RoutineWorld, action: &HandAction, stage: Option<u16>) -> Vec<Self> {
@@ -565,10 +621,45 @@ impl Held {
                 situation: stood.0.clone(),
                 state: stood.1.clone(),
                 stage: stage.unwrap_or(self.stage),
+                began: self.began,
                 mass: self.mass * probability,
             })
             .collect()
     }
+}
+
+/// The histories in which one deviation more sets in while a hand acts, each with the share of its moments that fall
+/// there. Those that it has not come into play in have it latent.
+fn sets_in(
+    world: &World,
+    routine: &RoutineWorld,
+    weigher: &Weigher<'_>,
+    held: &[Held],
+    action: &HandAction,
+    stage: Option<u16>,
+) -> Vec<Held> {
+    let most = held.iter().map(|one| one.mass).fold(0.0, f64::max);
+    // No more than two deviations are thought of.
+    let mut able: Vec<&Held> =
+        held.iter().filter(|one| one.set.len() < 2 && one.mass > 0.0 && one.mass >= CAN_GET_WORSE * most).collect();
+    able.sort_by(|a, b| b.mass.total_cmp(&a.mass));
+    able.truncate(MOST_GET_WORSE);
+    let exploration = &routine.exploration;
+    able.into_par_iter()
+        .flat_map_iter(|one| {
+            let before = exploration.share_up_to(one.began);
+            let set_in = exploration.set_in_meanwhile(&world.plant, &one.state, &one.latent, action, stage);
+            let more = set_in.into_iter().flat_map(move |set_in| {
+                let classes = weigher.classes.iter().enumerate();
+                let classes = classes.filter(move |(_, class)| class.behaviour == set_in.behaviour);
+                classes
+                    .filter_map(|(index, class)| one.with_late(world, weigher, (index as u32, class), &set_in, before))
+                    .map(|late| Held { stage: stage.unwrap_or(late.stage), ..late })
+                    .collect::<Vec<_>>()
+            });
+            more.collect::<Vec<_>>()
+        })
+        .collect()
 }
 
 /// What a class's members do, as the sequence notices it.

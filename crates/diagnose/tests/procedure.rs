@@ -160,6 +160,33 @@ fn a_step_that_does_not_go_as_expected_finds_the_fault_with_all_that_went_well_b
 }
 
 #[test]
+fn what_was_right_a_step_before_has_failed_in_between() {
+    let machine = machine("jar-filler", None);
+    let procedure = named(&machine, "first_start");
+    let course = Course::new(&[&machine], procedure);
+    // Four steps go well, with the door and the stop button lit; then all that fuse F3 feeds is dark.
+    let as_due = || Report { seen: Seen::AsDue, confirmed: false, measured: None };
+    let dark = |label: &str| {
+        let lamp = course.steps[4].lamps.iter().find(|lamp| lamp.label == label).unwrap();
+        LampReport { place: lamp.place, state: LampState::Dark, naming: Naming::Named }
+    };
+    let seen = Seen::Reported(["X12", "X14", "Y4"].map(dark).to_vec());
+    let reports: Vec<Report> =
+        (0..4).map(|_| as_due()).chain([Report { seen, confirmed: true, measured: None }]).collect();
+    let alternatives = [Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() }];
+    let diagnoser = diagnoser(&alternatives, procedure, reports.len(), &Options::default());
+    let answer = diagnoser.answer(&evidence(&course, &reports));
+    let of = |key: &str| -> f64 {
+        let members = answer.causes.iter().flat_map(|cause| &cause.members);
+        members.filter(|member| member.key == key).map(|member| member.probability).sum()
+    };
+    assert!(of("F3/blown") > 0.5, "{:?}", answer.causes.first());
+    assert!(answer.nothing_wrong < 0.1 && answer.not_in_file < 0.01, "{}", answer.nothing_wrong);
+    // What would make the controller stop would show in its own lamp.
+    assert!(of("controller/stopped") < 0.05);
+}
+
+#[test]
 fn of_a_panel_that_is_as_due_lit_and_changed_lamps_count_as_looked_at() {
     let machine = machine("jar-filler", None);
     let course = Course::new(&[&machine], named(&machine, "line_priming"));

@@ -17,6 +17,10 @@
 //! moment that is not before it. When somebody calls at the end of stage k, the
 //! moments up to there share the whole probability.
 
+mod meanwhile;
+
+pub use meanwhile::SetIn;
+
 use crate::behaviour::{Behaviour, Candidates, Plays, Quiet, behaviours, each_bit};
 use crate::engine::{Engine, Limits, Unwatched};
 use crate::plant::Plant;

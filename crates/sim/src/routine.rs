@@ -283,6 +283,11 @@ impl<'p> Player<'p> {
         ends.filter_map(|(probability, end)| Some((probability, end.situation, end.state?))).collect()
     }
 
+    /// The same with the moments from which it can be forked.
+    pub fn go_on_with_marks(&self, engine: &mut Engine<'p, Unwatched>) -> Vec<Path> {
+        self.play(engine, Partial::before_stage(1), true).0
+    }
+
     /// Plays on to the end of the routine in every branch; gives the paths and the probability cut off.
     fn play(&self, engine: &mut Engine<'p, Unwatched>, start: Partial, keep: bool) -> (Vec<Path>, f64) {
         let mut paths = Vec::new();
