@@ -115,8 +115,8 @@ impl Session {
             }
             ToDo::Lamps => match key {
                 Some("other") => Understood::AskMore("Which lamps are lit? Read them out, as \"X1 X3 on, rest off\"."),
-                Some("") => one(Kind::Lamps, "rest off"),
-                Some(lit) => one(Kind::Lamps, format!("{lit} on, rest off")),
+                Some("all off") => one(Kind::Lamps, "rest off"),
+                Some(read) => one(Kind::Lamps, format!("{read}, rest off")),
                 None => self.lamps(Kind::Lamps, said, said.to_owned()),
             },
             ToDo::Position(mechanism) => {

@@ -114,10 +114,11 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
         let answers = patterns
             .iter()
             .map(|pattern| {
-                let lit = lamps.iter().zip(pattern).filter(|(_, state)| **state != LampState::Dark);
-                let lit: Vec<String> = lit.map(|(lamp, _)| first.panel.label(*lamp).to_owned()).collect();
-                let words = if lit.is_empty() { "all dark".to_owned() } else { format!("{} lit", lit.join(", ")) };
-                (lit.join(" "), words)
+                let in_state = |wanted: LampState| -> Vec<&str> {
+                    let those = lamps.iter().zip(pattern).filter(|(_, state)| **state == wanted);
+                    those.map(|(lamp, _)| first.panel.label(*lamp)).collect()
+                };
+                lamps_read(&in_state(LampState::Lit), &in_state(LampState::Flickers))
             })
             .chain(std::iter::once(("other".to_owned(), "something else".to_owned())))
             .collect();
@@ -156,6 +157,24 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
         put(Asked { to_do: ToDo::Act(deed), who: Who::Operator, minutes: ACT_MINUTES, answers }, row);
     }
     Some(merged(worlds, terms, diagnoser, hypotheses, asked, rows, (total, unknown)))
+}
+
+/// Key and words of a reading of lamps; all others are dark. The key is what could be typed instead, without the rest.
+fn lamps_read(lit: &[&str], flickering: &[&str]) -> (String, String) {
+    let mut keys = Vec::new();
+    let mut words = Vec::new();
+    if !lit.is_empty() {
+        keys.push(format!("{} on", lit.join(" ")));
+        words.push(format!("{} lit", lit.join(", ")));
+    }
+    if !flickering.is_empty() {
+        keys.push(format!("{} flickers", flickering.join(" ")));
+        words.push(format!("{} on and off", flickering.join(", ")));
+    }
+    match keys.as_slice() {
+        [] => ("all off".to_owned(), "all dark".to_owned()),
+        _ => (keys.join(", "), words.join("; ")),
+    }
 }
 
 /// Puts together the hypotheses that no test tells apart and that need the same.
