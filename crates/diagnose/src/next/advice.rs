@@ -235,7 +235,8 @@ pub(crate) fn outcome(
     }
     let mut tells: Vec<Tell> = causes
         .into_iter()
-        .map(|(words, weight)| Tell { words, probability: if left > 0.0 { weight / left } else { 0.0 } })
+        // Rounding can make the whole a little more than itself.
+        .map(|(words, weight)| Tell { words, probability: if left > 0.0 { (weight / left).min(1.0) } else { 0.0 } })
         .collect();
     tells.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     tells.truncate(2);

@@ -1,7 +1,22 @@
 use crate::support::lampwise;
 
-const COMMANDS: [&str; 11] =
-    ["why", "play", "procedure", "lint", "draft", "describe", "types", "demo", "schema", "completions", "man"];
+const COMMANDS: [&str; 15] = [
+    "why",
+    "call",
+    "tree",
+    "review",
+    "trial",
+    "play",
+    "procedure",
+    "lint",
+    "draft",
+    "describe",
+    "types",
+    "demo",
+    "schema",
+    "completions",
+    "man",
+];
 
 #[test]
 fn the_help_begins_with_an_example_and_tells_the_exit_codes() {
