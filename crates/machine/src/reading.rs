@@ -327,6 +327,11 @@ impl Reading {
     /// The revisions that this machine may be of; one `None` where the file has no revisions.
     fn candidates(&self, choice: &Choice, problems: &mut Problems) -> Vec<Option<&Revision>> {
         if self.revisions.is_empty() {
+            if let Some(serial) = choice.serial {
+                let what = format!("the serial number {serial} makes no difference: this file has no revisions");
+                let hint = "whatever was changed on this machine is not in the file";
+                problems.warning(Span::default(), "serial-unused", what, hint);
+            }
             return vec![None];
         }
         let all = || self.revisions.iter().map(Some).collect();

@@ -62,6 +62,24 @@ pub(super) fn numbered_neighbours<'n>(typed: &str, labels: impl IntoIterator<Ite
     below.into_iter().chain(above).map(|(_, label)| label.to_owned()).collect()
 }
 
+/// The labels of the same letters whose number is the typed one but for a digit too many, too few or wrong, the
+/// nearest in number first.
+pub(super) fn slips_of_a_digit<'n>(typed: &str, labels: impl IntoIterator<Item = &'n str>) -> Vec<String> {
+    let Some((stem, number)) = stem_and_number(typed) else { return Vec::new() };
+    let mut found: Vec<(usize, u64, &str)> = Vec::new();
+    for label in labels {
+        let Some((other_stem, other)) = stem_and_number(label).filter(|(other, _)| *other == stem) else { continue };
+        let apart = strsim::damerau_levenshtein(&format!("{stem}{number}"), &format!("{other_stem}{other}"));
+        // A doubled digit is the likeliest slip of all.
+        let doubled = number.to_string().contains(&other.to_string());
+        if apart <= 1 {
+            found.push((usize::from(!doubled), number.abs_diff(other), label));
+        }
+    }
+    found.sort_unstable();
+    found.into_iter().take(2).map(|(.., label)| label.to_owned()).collect()
+}
+
 /// A label without its last number, and that number: `I0.3` is `i0.` and 3.
 pub(super) fn stem_and_number(label: &str) -> Option<(String, u64)> {
     if label.len() > LONGEST_COMPARED {
@@ -80,6 +98,14 @@ mod tests {
     use super::*;
 
     const LABELS: [&str; 6] = ["X0", "X7", "X10", "Y7", "POWER", "RUN"];
+
+    #[test]
+    fn a_digit_typed_twice_is_taken_for_one() {
+        let labels: Vec<String> = (1..=10).map(|number| format!("I{number}")).collect();
+        assert_eq!(slips_of_a_digit("I77", labels.iter().map(String::as_str)), ["I7"]);
+        assert_eq!(slips_of_a_digit("I20", labels.iter().map(String::as_str)), ["I2", "I10"]);
+        assert!(slips_of_a_digit("I777", labels.iter().map(String::as_str)).is_empty());
+    }
 
     #[test]
     fn neighbours_in_number_are_offered() {

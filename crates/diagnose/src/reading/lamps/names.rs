@@ -11,7 +11,7 @@ use machine::{Condition, Machine};
 use super::words::Scope;
 use crate::evidence::LampPlace;
 use crate::reading::mistake::listed;
-use crate::reading::nearest::{nearest, numbered_neighbours, stem_and_number};
+use crate::reading::nearest::{nearest, numbered_neighbours, slips_of_a_digit, stem_and_number};
 use crate::reading::phrase::Phrases;
 use crate::reading::unit::{Unit, key};
 
@@ -210,6 +210,11 @@ impl LampNames {
     pub fn hint(&self, typed: &str) -> String {
         let labels = || self.lamps.iter().map(|lamp| lamp.label.as_str());
         let mut near = numbered_neighbours(typed, labels());
+        if near.len() == 1 {
+            // Beyond the last or before the first: what looks alike says more than where the row ends.
+            let slips = slips_of_a_digit(typed, labels());
+            near = if slips.is_empty() { near } else { slips };
+        }
         // Of the labels with the same letters the neighbours in number say enough.
         let stem = stem_and_number(typed).map(|(stem, _)| stem).filter(|_| !near.is_empty());
         for name in nearest(typed, labels(), 3) {

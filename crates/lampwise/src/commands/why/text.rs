@@ -145,7 +145,7 @@ fn verdict(fact: &Fact) -> String {
         let names: Vec<String> = missing.map(told).filter(|(_, is)| *is == state).map(|(name, _)| name).collect();
         if !names.is_empty() {
             let is = if names.len() == 1 { "is" } else { "are" };
-            let sure = if reported { "" } else { "probably " };
+            let sure = if reported { "" } else { "not reported, but probably " };
             parts.push(format!("{} {is} {sure}{state}", wording::list(&names)));
         }
     }
