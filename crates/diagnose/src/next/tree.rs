@@ -274,6 +274,7 @@ impl Writer<'_> {
     fn words(&self, machine: &Machine, to_do: &ToDo) -> Words {
         let words = words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), to_do);
         match to_do {
+            ToDo::Check(check) if self.terms.caller >= Who::Technician => machine.checks[*check].technician.clone(),
             ToDo::Lamps if !self.read => Words::plain("Which lamps are lit?"),
             // On paper nothing else says which of several like sensors is meant.
             ToDo::Remedy(remedy) => {

@@ -56,7 +56,7 @@ fn finding(out: &mut String, session: &Session, width: usize) {
             for text in turn::said_before(first) {
                 paragraph(out, width, "  ! ", "    ", PLAIN, &text);
             }
-            let text = format!("Next it would be asked: {}", sentence(&first.words.english));
+            let text = format!("Next it would be asked: {}", sentence(turn::spoken(session, first)));
             paragraph(out, width, "", "  ", PLAIN, &text);
         }
         return;

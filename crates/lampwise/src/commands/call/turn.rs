@@ -140,9 +140,7 @@ fn proposal(out: &mut String, session: &Session, proposal: &Proposal, width: usi
     for text in said_before(proposal) {
         lead(out, width, &format!("  {BAD}!{BAD:#} "), 4, STRONG, &text);
     }
-    // What needs a visit is said to whoever comes.
-    let technician = session.now().terms.caller >= Who::Technician || proposal.on_site;
-    let words = if technician { &proposal.technician.english } else { &proposal.words.english };
+    let words = spoken(session, proposal);
     let who = match proposal.who {
         who if who <= session.now().terms.caller => "",
         Who::Electrician => ", for a person qualified for electrical work",
@@ -159,6 +157,12 @@ fn proposal(out: &mut String, session: &Session, proposal: &Proposal, width: usi
     if proposal.answers.len() > ANSWERS {
         out.push_str("    or read them out\n");
     }
+}
+
+/// A proposal in the words of whoever does it: what needs a visit is said to whoever comes.
+pub fn spoken<'p>(session: &Session, proposal: &'p Proposal) -> &'p str {
+    let technician = session.now().terms.caller >= Who::Technician || proposal.on_site;
+    if technician { &proposal.technician.english } else { &proposal.words.english }
 }
 
 /// What can be answered, each with its number; an answer stays in one line where it fits.
@@ -207,7 +211,7 @@ pub fn others(session: &Session, asked: Option<usize>, width: usize) -> String {
         let who = if proposal.on_site { ", needs a visit" } else { "" };
         let text = format!(
             "{} ({}{who}; saves {}){mark}",
-            sentence(&proposal.words.english),
+            sentence(spoken(session, proposal)),
             minutes(proposal.minutes),
             minutes(proposal.saved)
         );
@@ -238,7 +242,10 @@ pub fn why(session: &Session, width: usize) -> String {
     if let Some(fact) = &answer.fact {
         let missing: Vec<&str> = (fact.needs.iter())
             .filter(|need| need.state == diagnose::answer::NeedState::Missing)
-            .map(|need| need.words.as_str())
+            .map(|need| match need.reported {
+                true => need.words.clone(),
+                false => format!("probably {} (not reported)", need.words),
+            })
             .collect();
         let of = if fact.is_start { "Start".to_owned() } else { format!("\"{}\"", fact.of) };
         let text = match missing.as_slice() {
