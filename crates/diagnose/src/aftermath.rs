@@ -4,8 +4,8 @@
 use crate::world::World;
 use machine::model::{FaultEffect, HandAction, HandMove};
 use rustc_hash::{FxBuildHasher, FxHashMap};
-use sim::{Exploration, Situation, State};
-use std::hash::BuildHasher;
+use sim::{Exploration, SetIn, Situation, State};
+use std::hash::{BuildHasher, Hash, Hasher};
 use std::sync::{Arc, Mutex, PoisonError};
 
 /// How many parts the memory has, each with a lock of its own.
@@ -14,62 +14,131 @@ const PARTS: usize = 16;
 /// How much is kept in each part; what is kept only saves time, so all of it can be dropped.
 const MOST_KEPT: usize = 2_000;
 
-/// How a machine can stand, and the state to go on from.
+/// How a machine stands: what it looks like, and the state to go on from.
 pub(crate) type Stood = Arc<(Situation, State)>;
 
 /// Every way in which the machine can stand afterwards, with its probability.
 pub(crate) type After = Arc<[(f64, Stood)]>;
 
+/// What has set in meanwhile, each with how the machine stands then.
+pub(crate) type Meanwhile = Arc<[(SetIn, Stood)]>;
+
+/// The very same standing, not merely an equal one: comparing states would take as long as going on from them.
+#[derive(Debug)]
+struct TheSame(Stood);
+
+impl PartialEq for TheSame {
+    fn eq(&self, other: &Self) -> bool {
+        Arc::ptr_eq(&self.0, &other.0)
+    }
+}
+
+impl Eq for TheSame {}
+
+impl Hash for TheSame {
+    fn hash<H: Hasher>(&self, state: &mut H) {
+        Arc::as_ptr(&self.0).hash(state);
+    }
+}
+
 #[derive(Debug, PartialEq, Eq, Hash)]
 struct Question {
-    state: State,
+    /// Held on to, so that its address stays its own.
+    stood: TheSame,
     set_in: Vec<FaultEffect>,
     put_right: Vec<FaultEffect>,
     movement: HandMove,
     wait_ms: Option<u64>,
+    /// The stage of the routine that the act begins.
+    stage: Option<u16>,
+}
+
+impl Question {
+    fn new(stood: &Stood, set_in: &[FaultEffect], put_right: &[FaultEffect], action: &HandAction) -> Self {
+        Self {
+            stood: TheSame(Arc::clone(stood)),
+            set_in: set_in.to_vec(),
+            put_right: put_right.to_vec(),
+            movement: action.movement,
+            wait_ms: action.wait_ms,
+            stage: None,
+        }
+    }
+}
+
+/// Answers to questions, the oldest dropped together when there are too many.
+#[derive(Debug)]
+struct Memory<A> {
+    parts: [Mutex<FxHashMap<Question, Arc<[A]>>>; PARTS],
+}
+
+impl<A> Default for Memory<A> {
+    fn default() -> Self {
+        Self { parts: std::array::from_fn(|_| Mutex::default()) }
+    }
+}
+
+impl<A> Memory<A> {
+    fn of(&self, question: Question, work_out: impl FnOnce() -> Arc<[A]>) -> Arc<[A]> {
+        let part = &self.parts[FxBuildHasher.hash_one(&question) as usize >> 7 & (PARTS - 1)];
+        let lock = || part.lock().unwrap_or_else(PoisonError::into_inner);
+        let known = lock().get(&question).cloned();
+        known.unwrap_or_else(|| {
+            let found = work_out();
+            let mut part = lock();
+            if part.len() >= MOST_KEPT {
+                part.clear();
+            }
+            part.insert(question, Arc::clone(&found));
+            found
+        })
+    }
 }
 
 /// What has been worked out for one routine of one machine.
 #[derive(Debug, Default)]
 pub(crate) struct Aftermaths {
-    parts: [Mutex<FxHashMap<Question, After>>; PARTS],
+    after: Memory<(f64, Stood)>,
+    meanwhile: Memory<(SetIn, Stood)>,
 }
 
 impl Aftermaths {
-    /// Goes on from a state: effects set in, others are put right, then a hand acts.
-    pub fn of(
+    /// Goes on from a standing: effects set in, others are put right, then a hand acts.
+    pub fn after(
         &self,
-        world: &World,
-        exploration: &Exploration,
-        state: &State,
+        (world, exploration): (&World, &Exploration),
+        stood: &Stood,
         set_in: &[FaultEffect],
         put_right: &[FaultEffect],
         action: &HandAction,
     ) -> After {
-        let question = Question {
-            state: state.clone(),
-            set_in: set_in.to_vec(),
-            put_right: put_right.to_vec(),
-            movement: action.movement,
-            wait_ms: action.wait_ms,
-        };
-        let part = &self.parts[FxBuildHasher.hash_one(&question) as usize >> 7 & (PARTS - 1)];
-        let kept = |part: &Mutex<FxHashMap<Question, After>>| {
-            part.lock().unwrap_or_else(PoisonError::into_inner).get(&question).cloned()
-        };
-        if let Some(known) = kept(part) {
-            return known;
-        }
-        let after: After = exploration
-            .go_on(&world.plant, state, set_in, put_right, action)
-            .into_iter()
-            .map(|(probability, situation, state)| (probability, Arc::new((situation, state))))
-            .collect();
-        let mut part = part.lock().unwrap_or_else(PoisonError::into_inner);
-        if part.len() >= MOST_KEPT {
-            part.clear();
-        }
-        part.insert(question, Arc::clone(&after));
-        after
+        self.after.of(Question::new(stood, set_in, put_right, action), || {
+            exploration
+                .go_on(&world.plant, &stood.1, set_in, put_right, action)
+                .into_iter()
+                .map(|(probability, situation, state)| (probability, Arc::new((situation, state))))
+                .collect()
+        })
+    }
+
+    /// What becomes of it for each deviation that sets in while the hand acts; see [`Exploration::set_in_meanwhile`].
+    pub fn meanwhile(
+        &self,
+        (world, exploration): (&World, &Exploration),
+        stood: &Stood,
+        there: &[FaultEffect],
+        action: &HandAction,
+        stage: Option<u16>,
+    ) -> Meanwhile {
+        self.meanwhile.of(Question { stage, ..Question::new(stood, there, &[], action) }, || {
+            exploration
+                .set_in_meanwhile(&world.plant, &stood.1, there, action, stage)
+                .into_iter()
+                .map(|set_in| {
+                    let stood = Arc::new((set_in.situation.clone(), set_in.state.clone()));
+                    (set_in, stood)
+                })
+                .collect()
+        })
     }
 }

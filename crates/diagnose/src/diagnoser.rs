@@ -1,5 +1,6 @@
 //! The public face: a machine worked out once, and answers to evidence.
 
+use crate::aftermath::Stood;
 use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Circumstances, Deed, Evidence, Moment};
@@ -15,9 +16,9 @@ use machine::id::{DeviationId, Id};
 use machine::model::{FaultEffect, HandAction, HandMove};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
-use sim::{Options, SetIn, Situation, State};
+use sim::{Options, SetIn, Situation};
 use smallvec::{SmallVec, smallvec};
-use std::sync::{Arc, OnceLock};
+use std::sync::Arc;
 
 /// Of what can be the case after the first moment, the part that is followed through later ones.
 const FOLLOWED: f64 = 1.0 - 1e-7;
@@ -214,15 +215,11 @@ impl Diagnoser {
                     }));
                 };
                 if evidence.moments.len() <= 1 {
-                    // The state of a record is worked out once, whatever stands for it.
-                    let mut states: rustc_hash::FxHashMap<u32, Arc<OnceLock<Option<State>>>> =
-                        rustc_hash::FxHashMap::default();
                     for item in weigher.leading(share, most) {
                         let record = &routine.exploration.records[item.record as usize];
                         let set: Vec<&Class> =
                             item.set.iter().flatten().map(|class| &weigher.classes[*class as usize]).collect();
-                        let state = Arc::clone(states.entry(item.record).or_default());
-                        let stands = Stands::Record { record: item.record, in_play: record.in_play(), state };
+                        let stands = Stands::Record { record: item.record, in_play: record.in_play() };
                         give(&set, item.mass, record.stage, stands);
                     }
                     unknown += scale * weigher.unlisted();
@@ -231,7 +228,7 @@ impl Diagnoser {
                     for one in held {
                         let set = one.present(&weigher);
                         let (mass, stage) = (one.mass, one.stage);
-                        give(&set, mass, stage, Stands::Held(Arc::new((one.situation, one.state))));
+                        give(&set, mass, stage, Stands::Held(one.stood));
                     }
                     unknown += scale * not_in_file;
                 }
@@ -306,14 +303,10 @@ impl Diagnoser {
 
     /// The histories that are followed, each with the state in which it stands.
     fn hold(&self, world: &World, routine: &RoutineWorld, weigher: &Weigher<'_>, items: Vec<Item>) -> Vec<Held> {
-        let mut states: rustc_hash::FxHashMap<u32, Option<State>> = rustc_hash::FxHashMap::default();
         let mut held = Vec::new();
         for item in items {
             let record = &routine.exploration.records[item.record as usize];
-            let state = states
-                .entry(item.record)
-                .or_insert_with(|| routine.exploration.state_of(&world.machine, &world.plant, record));
-            let Some(state) = state.clone() else { continue };
+            let Some(stood) = routine.stood(world, item.record) else { continue };
             let in_play = record.in_play();
             let set: Vec<u32> = item.set.into_iter().flatten().collect();
             let latent = set
@@ -326,8 +319,7 @@ impl Diagnoser {
                 in_play,
                 gone: Vec::new(),
                 latent,
-                situation: routine.exploration.situations[record.situation as usize].clone(),
-                state,
+                stood: Arc::clone(stood),
                 stage: record.stage,
                 began: record.stage,
                 mass: item.mass,
@@ -390,12 +382,13 @@ impl Diagnoser {
                 .collect();
         next.par_iter_mut().for_each(|one| {
             let classes: Vec<&Class> = one.present(weigher);
-            let truth = world.panel.truth(&world.plant, &one.situation);
+            let situation = &one.stood.0;
+            let truth = world.panel.truth(&world.plant, situation);
             // Every deviation is at work in the state itself by now; only dead lamps add to it.
             let set: Vec<(&Class, bool)> = classes.iter().map(|class| (*class, false)).collect();
-            let changes = lamp_changes(world, &one.situation, &truth, &set);
+            let changes = lamp_changes(world, situation, &truth, &set);
             one.mass *= lamps.of(&truth.with(&changes))
-                * looked_at(world, &self.doubt, &one.situation, &classes, &moment.positions, &moment.checks);
+                * looked_at(world, &self.doubt, situation, &classes, &moment.positions, &moment.checks);
             if let Some(runs) = moment.runs {
                 one.mass *= if one.would_run() == runs { 1.0 - WRONG_ABOUT_RUNNING } else { WRONG_ABOUT_RUNNING };
             }
@@ -468,10 +461,10 @@ pub(crate) struct Hypothesis {
 /// How the machine stands.
 #[derive(Clone, Debug)]
 pub(crate) enum Stands {
-    /// As in this record of the exploration, with so many of the deviations in play; its state once it was asked for.
-    Record { record: u32, in_play: usize, state: Arc<OnceLock<Option<State>>> },
+    /// As in this record of the exploration, with so many of the deviations in play.
+    Record { record: u32, in_play: usize },
     /// As it was followed through later moments.
-    Held(Arc<(Situation, State)>),
+    Held(Stood),
 }
 
 impl Hypothesis {
@@ -491,19 +484,16 @@ impl Hypothesis {
         lamps_shown(&worlds[self.world], self.situation(worlds), &self.deviations)
     }
 
-    /// The state to go on from, and what is wrong but has not come into play in it.
-    pub fn state(&self, worlds: &[World]) -> Option<(&State, Vec<FaultEffect>)> {
+    /// The standing to go on from, and what is wrong but has not come into play in it.
+    pub fn stood<'h>(&'h self, worlds: &'h [World]) -> Option<(&'h Stood, Vec<FaultEffect>)> {
         let world = &worlds[self.world];
         match &self.stands {
-            Stands::Record { record, in_play, state } => {
-                let exploration = &world.routines[self.routine].exploration;
-                let record = &exploration.records[*record as usize];
-                let work_out = || exploration.state_of(&world.machine, &world.plant, record);
+            Stands::Record { record, in_play } => {
                 let latent = self.deviations.iter().skip(*in_play);
                 let effects = latent.flat_map(|one| sequence_effects(world, *one)).collect();
-                Some((state.get_or_init(work_out).as_ref()?, effects))
+                Some((world.routines[self.routine].stood(world, *record)?, effects))
             }
-            Stands::Held(held) => Some((&held.1, Vec::new())),
+            Stands::Held(held) => Some((held, Vec::new())),
         }
     }
 }
@@ -541,8 +531,7 @@ struct Held {
     /// Classes that a remedy has put right.
     gone: Vec<u32>,
     latent: Vec<FaultEffect>,
-    situation: Situation,
-    state: State,
+    stood: Stood,
     stage: u16,
     /// The stage at whose end somebody called: up to there the moments share the whole probability of a fault.
     began: u16,
@@ -570,7 +559,7 @@ impl Held {
         world: &World,
         weigher: &Weigher<'_>,
         (index, class): (u32, &Class),
-        set_in: &SetIn,
+        (set_in, stood): &(SetIn, Stood),
         before: f64,
     ) -> Option<Self> {
         let odds = match self.set[..] {
@@ -590,8 +579,7 @@ impl Held {
             in_play: self.in_play + usize::from(set_in.in_play),
             gone: self.gone.clone(),
             latent: if set_in.in_play { Vec::new() } else { effects_of(world, class) },
-            situation: set_in.situation.clone(),
-            state: set_in.state.clone(),
+            stood: Arc::clone(stood),
             stage: self.stage,
             began: self.began,
             mass,
@@ -611,15 +599,14 @@ impl Held {
         stage: Option<u16>,
     ) -> Vec<Self> {
         routine
-            .go_on(world, &self.state, &self.latent, put_right, action)
+            .go_on(world, &self.stood, &self.latent, put_right, action)
             .iter()
             .map(|(probability, stood)| Self {
                 set: self.set.clone(),
                 in_play: self.in_play,
                 gone: self.gone.clone(),
                 latent: Vec::new(),
-                situation: stood.0.clone(),
-                state: stood.1.clone(),
+                stood: Arc::clone(stood),
                 stage: stage.unwrap_or(self.stage),
                 began: self.began,
                 mass: self.mass * probability,
@@ -648,12 +635,12 @@ fn sets_in(
     able.into_par_iter()
         .flat_map_iter(|one| {
             let before = exploration.share_up_to(one.began);
-            let set_in = exploration.set_in_meanwhile(&world.plant, &one.state, &one.latent, action, stage);
-            let more = set_in.into_iter().flat_map(move |set_in| {
+            let set_in = routine.meanwhile(world, &one.stood, &one.latent, action, stage);
+            let more = set_in.iter().flat_map(|set_in| {
                 let classes = weigher.classes.iter().enumerate();
-                let classes = classes.filter(move |(_, class)| class.behaviour == set_in.behaviour);
+                let classes = classes.filter(|(_, class)| class.behaviour == set_in.0.behaviour);
                 classes
-                    .filter_map(|(index, class)| one.with_late(world, weigher, (index as u32, class), &set_in, before))
+                    .filter_map(|(index, class)| one.with_late(world, weigher, (index as u32, class), set_in, before))
                     .map(|late| Held { stage: stage.unwrap_or(late.stage), ..late })
                     .collect::<Vec<_>>()
             });
@@ -767,10 +754,11 @@ fn gather<'d>(
             [a] => ground.single[a] += one.mass,
             _ => ground.nothing += one.mass,
         }
-        let look = *index.entry((one.situation.clone(), one.stage)).or_insert_with(|| {
+        let situation = &one.stood.0;
+        let look = *index.entry((situation.clone(), one.stage)).or_insert_with(|| {
             ground.looks.push(Look {
-                truth: world.panel.truth(&world.plant, &one.situation),
-                situation: std::borrow::Cow::Owned(one.situation.clone()),
+                truth: world.panel.truth(&world.plant, situation),
+                situation: std::borrow::Cow::Owned(situation.clone()),
                 stage: one.stage,
                 weight: 0.0,
             });

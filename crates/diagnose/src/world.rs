@@ -2,7 +2,7 @@
 //! explored, the lamps of every situation. Made once for a machine file; many calls
 //! are answered from it.
 
-use crate::aftermath::{After, Aftermaths};
+use crate::aftermath::{After, Aftermaths, Meanwhile, Stood};
 use crate::class::{Class, classes};
 use crate::evidence::Circumstances;
 use crate::panel::{LampChange, LampTruth, Panel};
@@ -14,8 +14,9 @@ use machine::model::{FaultEffect, HandAction};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
-use sim::{Exploration, Options, Plant, State, explore_weighted};
+use sim::{Exploration, Options, Plant, explore_weighted};
 use std::ops::Range;
+use std::sync::{Arc, OnceLock};
 
 /// Share of the calls that concern the first routine; the others share the rest.
 pub const FIRST_ROUTINE: f64 = 0.85;
@@ -50,6 +51,8 @@ pub(crate) struct RoutineWorld {
     pub weight: f64,
     pub exploration: Exploration,
     aftermaths: Aftermaths,
+    /// By record, how the machine stands there, once somebody asked.
+    stood: Vec<OnceLock<Option<Stood>>>,
     /// What the lamps can show, each once, and which of it each situation shows.
     pub truths: Vec<LampTruth>,
     pub shows: Vec<u32>,
@@ -171,11 +174,13 @@ impl RoutineWorld {
             })
             .collect();
         let (alone, first_of_two) = ranges(&exploration);
+        let stood = exploration.records.iter().map(|_| OnceLock::new()).collect();
         Self {
             routine,
             weight,
             exploration,
             aftermaths: Aftermaths::default(),
+            stood,
             truths,
             shows,
             latent_lamps: Vec::new(),
@@ -188,16 +193,40 @@ impl RoutineWorld {
         }
     }
 
-    /// Goes on from a state in this routine; see [`Exploration::go_on`].
+    /// How the machine of a record stands; worked out once.
+    ///
+    /// `None` only for a record that does not belong to this exploration.
+    pub fn stood(&self, world: &World, record: u32) -> Option<&Stood> {
+        let work_out = || {
+            let one = self.exploration.records.get(record as usize)?;
+            let state = self.exploration.state_of(&world.machine, &world.plant, one)?;
+            Some(Arc::new((self.exploration.situations[one.situation as usize].clone(), state)))
+        };
+        self.stood.get(record as usize)?.get_or_init(work_out).as_ref()
+    }
+
+    /// Goes on from a standing in this routine; see [`Exploration::go_on`].
     pub fn go_on(
         &self,
         world: &World,
-        state: &State,
+        stood: &Stood,
         set_in: &[FaultEffect],
         put_right: &[FaultEffect],
         action: &HandAction,
     ) -> After {
-        self.aftermaths.of(world, &self.exploration, state, set_in, put_right, action)
+        self.aftermaths.after((world, &self.exploration), stood, set_in, put_right, action)
+    }
+
+    /// What can set in while a hand acts in this routine; see [`Exploration::set_in_meanwhile`].
+    pub fn meanwhile(
+        &self,
+        world: &World,
+        stood: &Stood,
+        there: &[FaultEffect],
+        action: &HandAction,
+        stage: Option<u16>,
+    ) -> Meanwhile {
+        self.aftermaths.meanwhile((world, &self.exploration), stood, there, action, stage)
     }
 
     /// What the lamps show in a situation.

@@ -415,8 +415,8 @@ fn foretold(
         .map(|(one, before)| {
             let world = &worlds[one.world];
             let movement = movement_of(world, one.routine, deed)?;
-            let (state, latent) = one.state(worlds)?;
-            let after = world.routines[one.routine].go_on(world, state, &latent, &[], &movement.into());
+            let (stood, latent) = one.stood(worlds)?;
+            let after = world.routines[one.routine].go_on(world, stood, &latent, &[], &movement.into());
             let (_, stood) = after.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
             let truth = world.panel.truth(&world.plant, &stood.0);
             let changed = (0..panel.len().min(world.panel.len())).map(|lamp| (lamp, truth.state(lamp)));

@@ -32,11 +32,11 @@ pub(crate) fn movements(diagnoser: &Diagnoser, hypotheses: &[Hypothesis], total:
         .filter_map(|one| {
             let world = &worlds[one.world];
             let (made, put_right, movement) = what_happens(diagnoser, one, to_do)?;
-            let (state, latent) = one.state(worlds)?;
+            let (stood, latent) = one.stood(worlds)?;
             let exploration = &world.routines[one.routine].exploration;
             let mut moved: Vec<String> = Vec::new();
             for made in made {
-                let ids = exploration.moved_by(&world.plant, state, &latent, &made, &put_right, movement);
+                let ids = exploration.moved_by(&world.plant, &stood.1, &latent, &made, &put_right, movement);
                 moved.extend(ids.into_iter().map(|id| world.machine.mechanisms[id].name.clone()));
             }
             moved.sort();

@@ -1,6 +1,7 @@
 //! A caller with a machine at which something is wrong.
 
 use super::Trial;
+use crate::aftermath::Stood;
 use crate::diagnoser::{Diagnoser, Hypothesis, Stands, sequence_effects};
 use crate::evidence::{
     CheckReport, Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
@@ -10,8 +11,9 @@ use crate::panel::LampTruth;
 use crate::seen::{lamps_shown, reported};
 use machine::id::{CheckId, DeviationId, MechanismId, RemedyId};
 use machine::model::{HandMove, Observable};
-use sim::{Situation, State, View};
+use sim::{Situation, View};
 use smallvec::SmallVec;
+use std::sync::Arc;
 
 /// What is really the case in a call.
 #[derive(Clone, Debug)]
@@ -51,7 +53,7 @@ pub(crate) struct Caller<'t> {
     trial: &'t Trial,
     number: u64,
     /// How the machine stands by now, once something was done to it.
-    now: Option<(Situation, State)>,
+    now: Option<Stood>,
     /// What was put right.
     cured: SmallVec<[DeviationId; 2]>,
     moments: u64,
@@ -75,7 +77,7 @@ impl<'t> Caller<'t> {
 
     fn situation(&self) -> Option<&Situation> {
         match (&self.now, &self.truth) {
-            (Some((situation, _)), _) => Some(situation),
+            (Some(stood), _) => Some(&stood.0),
             (None, Truth::Listed(one)) => Some(one.situation(self.nature.worlds())),
             (None, Truth::Unlisted) => None,
         }
@@ -229,15 +231,15 @@ impl<'t> Caller<'t> {
         let worlds = self.nature.worlds();
         let world = &worlds[one.world];
         let begin = match self.now.take() {
-            Some((_, state)) => Some((state, Vec::new())),
-            None => one.state(worlds).map(|(state, latent)| (state.clone(), latent)),
+            Some(stood) => Some((stood, Vec::new())),
+            None => one.stood(worlds).map(|(stood, latent)| (Arc::clone(stood), latent)),
         };
-        let Some((state, latent)) = begin else { return };
+        let Some((stood, latent)) = begin else { return };
         let latent: Vec<_> = latent.into_iter().filter(|effect| !put_right.contains(effect)).collect();
-        let after = world.routines[one.routine].go_on(world, &state, &latent, put_right, &movement.into());
+        let after = world.routines[one.routine].go_on(world, &stood, &latent, put_right, &movement.into());
         let weights: Vec<f64> = after.iter().map(|(probability, _)| *probability).collect();
         let which = pick(&weights, &mut self.dice("branch"));
-        self.now = which.and_then(|which| after.get(which)).map(|(_, stood)| (**stood).clone());
+        self.now = which.and_then(|which| after.get(which)).map(|(_, stood)| Arc::clone(stood));
     }
 
     /// The remedies that are really needed; none if nothing in the file helps.

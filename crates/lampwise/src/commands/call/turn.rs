@@ -240,7 +240,7 @@ pub fn why(session: &Session, width: usize) -> String {
     let mut out = String::new();
     let answer = &session.now().answer;
     if let Some(fact) = &answer.fact {
-        let missing: Vec<&str> = (fact.needs.iter())
+        let missing: Vec<String> = (fact.needs.iter())
             .filter(|need| need.state == diagnose::answer::NeedState::Missing)
             .map(|need| match need.reported {
                 true => need.words.clone(),
