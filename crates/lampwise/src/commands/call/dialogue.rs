@@ -104,23 +104,7 @@ impl<'d> Dialogue<'d> {
     }
 
     fn show_turn(&self) -> Result<(), Failure> {
-        let mut out = String::from("\n");
-        let width = self.screen.width;
-        let question = self.question();
-        if !matches!(question, Some(Question::Complaint | Question::Did | Question::Lamps)) {
-            turn::known(&mut out, &self.session, width);
-            if let Some(finding) = &self.session.now().finding {
-                turn::verdict(&mut out, &self.session, finding, width);
-            }
-        }
-        match question {
-            Some(question) => turn::question(&mut out, &self.session, question, width),
-            None => {
-                let text = "There is nothing more to ask from here. `finish` ends the call with a summary.";
-                paragraph(&mut out, width, "  ", "  ", STRONG, text);
-            }
-        }
-        self.say(&out)
+        self.say(&format!("\n{}", turn::turn(&self.session, self.question(), self.screen.width)))
     }
 
     /// What a line means: an answer by number or word, then a command, then an answer in other words, then lamps

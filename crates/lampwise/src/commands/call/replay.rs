@@ -1,6 +1,6 @@
 //! `--replay`: the whole call once more, entry by entry, as it was answered then.
 
-use diagnose::call::{Entry, Question};
+use diagnose::call::Entry;
 use diagnose::next::Terms;
 
 use super::opened::Opened;
@@ -28,10 +28,7 @@ pub fn run(opened: Opened, terms: Terms, screen: &Screen) -> Result<(), Failure>
             && let Some(question) = session.question()
         {
             out.push('\n');
-            if matches!(question, Question::Proposal(_)) {
-                turn::known(&mut out, &session, width);
-            }
-            turn::question(&mut out, &session, question, width);
+            out.push_str(&turn::turn(&session, Some(question), width));
         }
         out.push_str(&closing::replayed(entry));
         waiting.push(entry.clone());

@@ -27,13 +27,47 @@ pub fn ranking(session: &Session) -> Vec<(f64, String)> {
     lines
 }
 
-/// What is known.
-pub fn known(out: &mut String, session: &Session, width: usize) {
+/// Lines that a turn should not have more of: what is heard is kept in mind no longer.
+const MOST_LINES: usize = 15;
+
+/// What is known, and what is asked. Of what is known so much is shown as leaves the turn short; what is to be
+/// said before the question is never left out.
+pub fn turn(session: &Session, asked: Option<Question>, width: usize) -> String {
+    let mut below = String::new();
+    let opening = matches!(asked, Some(Question::Complaint | Question::Did | Question::Lamps));
+    if let Some(finding) = session.now().finding.as_ref().filter(|_| !opening) {
+        verdict(&mut below, session, finding, width);
+    }
+    match asked {
+        Some(asked) => question(&mut below, session, asked, width),
+        None => {
+            let text = "There is nothing more to ask from here. `finish` ends the call with a summary.";
+            paragraph(&mut below, width, "  ", "  ", STRONG, text);
+        }
+    }
+    if opening {
+        return below;
+    }
+    for (causes, stands) in [(SHOWN, true), (SHOWN, false), (2, false), (1, false)] {
+        let mut out = String::new();
+        known(&mut out, session, width, causes, stands);
+        if out.lines().count() + below.lines().count() <= MOST_LINES {
+            return out + &below;
+        }
+    }
+    below
+}
+
+/// What is known: so many causes, and where it stands.
+fn known(out: &mut String, session: &Session, width: usize, causes: usize, stands: bool) {
     for (probability, words) in
-        ranking(session).into_iter().take(SHOWN).filter(|(probability, _)| *probability >= 0.005)
+        ranking(session).into_iter().take(causes).filter(|(probability, _)| *probability >= 0.005)
     {
         let first = format!("  {:>7}  {LIT}{}{LIT:#} ", percent(probability), bar(probability, 6));
         lead(out, width, &first, 18, PLAIN, &words);
+    }
+    if !stands {
+        return;
     }
     let mut parts = Vec::new();
     if let Some(point) = session.now().answer.standing.first().filter(|point| point.probability >= 0.05) {
@@ -59,7 +93,7 @@ pub fn known(out: &mut String, session: &Session, width: usize) {
 }
 
 /// What it was, in a line or two, while the call goes on.
-pub fn verdict(out: &mut String, session: &Session, finding: &Finding, width: usize) {
+fn verdict(out: &mut String, session: &Session, finding: &Finding, width: usize) {
     let causes = |joint: &str| -> String {
         let words: Vec<String> = finding.found.iter().map(|one| one.causes.join(", or ")).collect();
         words.join(joint)
@@ -103,7 +137,7 @@ pub fn again(session: &Session, finding: &Finding) -> String {
 }
 
 /// The question, with all that must be said before it.
-pub fn question(out: &mut String, session: &Session, question: Question, width: usize) {
+fn question(out: &mut String, session: &Session, question: Question, width: usize) {
     match question {
         Question::Complaint => {
             ask(out, width, "What is wrong?");
