@@ -116,6 +116,12 @@ pub fn advise(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) -> Advi
         if proposals.len() >= terms.shown {
             break;
         }
+        // What was said to be impossible from here is left to the visit; a question that saves nothing is none.
+        let left_out = matches!(one.act, Act::Try(repair) if terms.left_out.contains(&posed.repairs[repair].0));
+        let in_vain = matches!(one.act, Act::Ask(_)) && one.minutes >= without && !proposals.is_empty();
+        if left_out || in_vain {
+            continue;
+        }
         if let Some(mut proposal) = proposal(machine, diagnoser, &posed, &belief, terms, one.act) {
             proposal.saved = (without - one.minutes).max(0.0);
             proposals.push(proposal);

@@ -91,6 +91,7 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
         put(one, check_row(worlds, &hypotheses, check));
     }
     let truths: Vec<LampTruth> = hypotheses.par_iter().map(|one| one.lamps(worlds)).collect();
+    let there: Vec<Vec<Option<usize>>> = worlds.iter().map(|world| lamps_there(first, world)).collect();
     let unread: Vec<LampPlace> = LampPlace::all(machine)
         .map(|(place, _)| place)
         .filter(|place| now.lamps.iter().all(|lamp| lamp.place != *place))
@@ -99,16 +100,24 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
         let Some(lamp) = first.panel.number(*place) else { continue };
         let error = diagnoser.doubt().lamps.named;
         let states = [LampState::Lit, LampState::Dark, LampState::Flickers];
-        let row =
-            truths.iter().flat_map(|truth| states.map(|state| lamp_likelihood(state, truth.of(lamp), error))).collect();
+        let row = (hypotheses.iter().zip(&truths))
+            .flat_map(|(one, truth)| match there[one.world][lamp] {
+                Some(lamp) => states.map(|state| lamp_likelihood(state, truth.of(lamp), error)),
+                None => [1.0 / 3.0; 3],
+            })
+            .collect();
         let answers = [("lit", "lit"), ("dark", "dark"), ("flickers", "goes on and off")];
         let answers = answers.map(|(key, words)| (key.to_owned(), words.to_owned())).to_vec();
         put(Asked { to_do: ToDo::Lamp(*place), who: Who::Operator, minutes: LAMP_MINUTES, answers }, row);
     }
     if unread.len() > 2 {
         let lamps: Vec<usize> = unread.iter().filter_map(|place| first.panel.number(*place)).collect();
-        let seen: Vec<Vec<LampState>> =
-            truths.iter().map(|truth| lamps.iter().map(|lamp| truth.state(*lamp)).collect()).collect();
+        let seen: Vec<Vec<LampState>> = (hypotheses.iter().zip(&truths))
+            .map(|(one, truth)| {
+                let shown = |lamp: &usize| there[one.world][*lamp].map_or(LampState::Dark, |lamp| truth.state(lamp));
+                lamps.iter().map(shown).collect()
+            })
+            .collect();
         let weights: Vec<f64> = hypotheses.iter().map(|one| one.weight).collect();
         let (row, patterns) = outcomes(&seen, &weights, 24);
         let answers = patterns
@@ -133,14 +142,13 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
             .map(|position| (position.clone(), position.replace('_', " ")))
             .chain(std::iter::once(("between".to_owned(), "in between".to_owned())))
             .collect();
-        let observable = Observable::Position(mechanism);
         let error = diagnoser.doubt().position;
         let row = hypotheses
             .par_iter()
             .flat_map_iter(|one| {
                 let world = &worlds[one.world];
-                let shares = match world.machine.mechanisms.get(mechanism).filter(|there| there.name == it.name) {
-                    Some(_) => view(world, one, worlds).answers(&observable),
+                let shares = match world.machine.mechanisms.find(|there| there.name == it.name) {
+                    Some((there, _)) => view(world, one, worlds).answers(&Observable::Position(there)),
                     None => Vec::new(),
                 };
                 let shares = if shares.len() == answers.len() { shares } else { even(answers.len()) };
@@ -153,7 +161,11 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) ->
         if terms.left_out.contains(&ToDo::Act(deed)) {
             continue;
         }
-        let (row, answers) = foretold(worlds, &hypotheses, &truths, deed);
+        let (row, answers) = foretold(worlds, &hypotheses, &truths, &there, deed);
+        // Whatever is the case, the same follows: it tells nothing, and takes away what can be seen now.
+        if answers.len() <= 2 {
+            continue;
+        }
         put(Asked { to_do: ToDo::Act(deed), who: Who::Operator, minutes: ACT_MINUTES, answers }, row);
     }
     Some(merged(worlds, terms, diagnoser, hypotheses, asked, rows, (total, unknown)))
@@ -209,12 +221,15 @@ fn merged(
         for deviation in &one.deviations {
             let remedy = world.machine.deviations[*deviation].remedy;
             let remedy = remedy.and_then(|remedy| same_remedy(&world.machine, remedy, machine));
-            let remedy = remedy.filter(|remedy| !terms.left_out.contains(&ToDo::Remedy(*remedy)));
             let mut need = SmallVec::new();
             if let Some(remedy) = remedy {
                 need.push(*known.entry(remedy).or_insert_with(|| {
                     let it = &machine.remedies[remedy];
-                    let who = it.who.max(Doing::of_remedy(machine, it).who());
+                    let mut who = it.who.max(Doing::of_remedy(machine, it).who());
+                    if terms.left_out.contains(&ToDo::Remedy(remedy)) {
+                        // Who is there can't; whoever comes can.
+                        who = who.max(above(terms.caller));
+                    }
                     repairs.push((ToDo::Remedy(remedy), who, it.minutes));
                     repairs.len() as u16 - 1
                 }));
@@ -262,6 +277,22 @@ fn merged(
         })
         .collect();
     Posed { problem, asked, repairs, hypotheses, case_of, total }
+}
+
+/// By lamp of the first alternative, the lamp of the same label in another.
+fn lamps_there(first: &World, world: &World) -> Vec<Option<usize>> {
+    (0..first.panel.len())
+        .map(|lamp| {
+            let label = first.panel.label(lamp);
+            let same = |there: &usize| world.panel.label(*there) == label;
+            Some(lamp).filter(|there| *there < world.panel.len() && same(there)).or((0..world.panel.len()).find(same))
+        })
+        .collect()
+}
+
+/// Who can do what this one can't; nobody can do more than an electrician.
+fn above(caller: Who) -> Who {
+    if caller == Who::Operator { Who::Technician } else { Who::Electrician }
 }
 
 fn even(answers: usize) -> Vec<f64> {
@@ -405,6 +436,7 @@ fn foretold(
     worlds: &[World],
     hypotheses: &[Hypothesis],
     before: &[LampTruth],
+    there: &[Vec<Option<usize>>],
     deed: Deed,
 ) -> (Vec<f64>, Vec<(String, String)>) {
     let panel = &worlds[0].panel;
@@ -419,8 +451,9 @@ fn foretold(
             let after = world.routines[one.routine].go_on(world, stood, &latent, &[], &movement.into());
             let (_, stood) = after.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
             let truth = world.panel.truth(&world.plant, &stood.0);
-            let changed = (0..panel.len().min(world.panel.len())).map(|lamp| (lamp, truth.state(lamp)));
-            Some(changed.filter(|(lamp, state)| before.state(*lamp) != *state).collect())
+            let same = there[one.world].iter().enumerate().filter_map(|(lamp, there)| Some((lamp, (*there)?)));
+            let changed = same.filter(|(_, there)| before.state(*there) != truth.state(*there));
+            Some(changed.map(|(lamp, there)| (lamp, truth.state(there))).collect())
         })
         .collect();
     let weights: Vec<f64> = hypotheses[..count].iter().map(|one| one.weight).collect();
@@ -445,8 +478,17 @@ fn foretold(
         })
         .chain(std::iter::once(("other".to_owned(), "something else".to_owned())))
         .collect::<Vec<_>>();
+    // Of the lighter ones nobody knows: they answer as the others do on average, so that nothing is told by having
+    // been left out.
+    let total: f64 = weights.iter().sum();
+    let mean: Vec<f64> = (0..answers.len())
+        .map(|answer| {
+            let shares = row.iter().skip(answer).step_by(answers.len());
+            shares.zip(&weights).map(|(share, weight)| share * weight).sum::<f64>() / total.max(f64::MIN_POSITIVE)
+        })
+        .collect();
     for _ in count..hypotheses.len() {
-        row.extend(even(answers.len()));
+        row.extend_from_slice(&mean);
     }
     (row, answers)
 }
