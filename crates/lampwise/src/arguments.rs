@@ -250,9 +250,9 @@ pub struct Call {
     #[arg(long, value_name = "WHO", help_heading = "The call")]
     pub who: Option<Qualification>,
 
-    /// Minutes until somebody qualified for everything can be there.
-    #[arg(long, value_name = "MINUTES", help_heading = "The call", default_value_t = 180.0)]
-    pub visit: f64,
+    /// Minutes until somebody qualified for everything can be there; 180 if nothing is said.
+    #[arg(long, value_name = "MINUTES", help_heading = "The call", value_parser = clap::value_parser!(u32).range(0..=100_000))]
+    pub visit: Option<u32>,
 
     /// Keep the call in this new file, after every answer.
     #[arg(long, value_name = "FILE", help_heading = "The call", conflicts_with = "replay")]

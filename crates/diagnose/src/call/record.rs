@@ -51,6 +51,8 @@ pub struct Record {
     pub serial: Option<u64>,
     /// Settings, as `name=value`.
     pub settings: Vec<String>,
+    /// Minutes until somebody qualified for everything can be there, if that was said.
+    pub visit: Option<u32>,
     /// Fingerprint of the machine file and its libraries, see [`fingerprint`].
     pub fingerprint: String,
     /// What it goes on from.
@@ -97,6 +99,9 @@ impl fmt::Display for Record {
             put("serial", &serial.to_string());
         }
         self.settings.iter().for_each(|setting| put("set", setting));
+        if let Some(minutes) = self.visit {
+            put("visit", &format!("{minutes} min"));
+        }
         put("fingerprint", &self.fingerprint);
         if let Some(Origin::Procedure { name, steps }) = &self.origin {
             put("procedure", &format!("{name}, {steps} steps"));
@@ -144,6 +149,10 @@ impl Record {
                     Err(_) => mistake(at, format!("`{}` is no serial number", short(&value)), "it is a whole number"),
                 },
                 "set" => record.settings.push(value),
+                "visit" => match value.trim_end_matches("min").trim().parse() {
+                    Ok(minutes) => record.visit = Some(minutes),
+                    Err(_) => mistake(at, format!("`{}` is no time", short(&value)), "write it as `180 min`"),
+                },
                 "fingerprint" => record.fingerprint = value,
                 "procedure" => match procedure(&value) {
                     Some(origin) => record.origin = Some(origin),
@@ -215,6 +224,7 @@ mod tests {
             revision: Some("B".to_owned()),
             serial: Some(17),
             settings: vec!["time=T#3s".to_owned()],
+            visit: Some(240),
             fingerprint: fingerprint(["a", "b"]),
             origin: Some(Origin::Procedure { name: "first_start".to_owned(), steps: 3 }),
             entries: vec![Entry::new(Kind::Complaint, "won't start"), Entry::new(Kind::Note, "")],
@@ -230,9 +240,9 @@ mod tests {
 
     #[test]
     fn every_wrong_line_is_told_with_its_number() {
-        let text = "lampwise call 1\nserial: many\nfoo: bar\n\n# a remark\nlamps: X1 on\nnonsense\n";
+        let text = "lampwise call 1\nserial: many\nvisit: soon\nfoo: bar\n\n# a remark\nlamps: X1 on\nnonsense\n";
         let lines: Vec<usize> = Record::of_text(text).unwrap_err().iter().map(|mistake| mistake.line).collect();
-        assert_eq!(lines, [2, 3, 7]);
+        assert_eq!(lines, [2, 3, 4, 8]);
         assert!(Record::of_text("").is_err());
         assert!(Record::of_text("lampwise call 2\n").unwrap_err()[0].what.contains("newer"));
     }

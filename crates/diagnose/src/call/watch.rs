@@ -8,8 +8,9 @@
 //! ([`cycles_to_see`]). Breaks shorter than the eye can see, about 50 ms, need a recording instead.
 
 use super::finding::words;
-use crate::answer::Answer;
+use crate::answer::{Answer, Member};
 use crate::diagnoser::Diagnoser;
+use crate::world::World;
 use machine::id::RoutineId;
 use machine::model::{FaultEffect, Forced};
 use serde::Serialize;
@@ -80,8 +81,53 @@ fn whole(cycles: f64) -> u64 {
 
 /// What to watch for the causes that come and go, the most probable first; and the time of a cycle, ms.
 pub(super) fn watch(diagnoser: &Diagnoser, answer: &Answer, routine: RoutineId) -> (Vec<Watch>, u64) {
-    let Some(world) = diagnoser.worlds().first() else { return (Vec::new(), 0) };
+    let mut all: Vec<Watch> = Vec::new();
+    let mut usual_ms = None;
+    let mut told: Vec<&str> = Vec::new();
+    for world in diagnoser.worlds() {
+        let known = |key: &str| world.machine.deviations.find(|row| row.key == key).is_some();
+        // A cause is watched for on the most probable alternative that has it.
+        let members: Vec<&Member> = (answer.causes.iter().flat_map(|cause| &cause.members))
+            .filter(|member| !told.contains(&member.key.as_str()) && known(&member.key))
+            .collect();
+        told.extend(members.iter().map(|member| member.key.as_str()));
+        if usual_ms.is_some() && members.is_empty() {
+            continue;
+        }
+        let (watches, cycle_ms) = watch_on(world, &members, routine);
+        usual_ms.get_or_insert(cycle_ms);
+        for watch in watches {
+            match all.iter_mut().find(|known| known.lamps == watch.lamps) {
+                Some(known) => {
+                    known.causes.extend(watch.causes);
+                    known.probability += watch.probability;
+                    known.by_eye |= watch.by_eye;
+                    known.seconds = longer(known.seconds, watch.seconds);
+                    known.cycles = known.cycles.max(watch.cycles);
+                }
+                None => all.push(watch),
+            }
+        }
+    }
+    all.retain(|watch| watch.probability >= WORTH_WATCHING);
+    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
+    (all, usual_ms.unwrap_or(0))
+}
+
+/// The slower of two decides how long to look.
+fn longer(one: Option<f64>, other: Option<f64>) -> Option<f64> {
+    match (one, other) {
+        (Some(one), Some(other)) => Some(one.max(other)),
+        (one, other) => one.or(other),
+    }
+}
+
+/// The same for causes that this alternative has.
+fn watch_on(world: &World, members: &[&Member], routine: RoutineId) -> (Vec<Watch>, u64) {
     let machine = &world.machine;
+    if machine.routines.get(routine).is_none() {
+        return (Vec::new(), 0);
+    }
     let run = sim::play(machine, &world.plant, routine, &[], sim::Limits::default(), None);
     let from = run.instants.iter().find(|one| matches!(one.cause, sim::Cause::Hand(_))).map_or(0, |one| one.at_ms);
     let cycle_ms = run.instants.last().map_or(0, |one| one.at_ms.saturating_sub(from));
@@ -94,7 +140,7 @@ pub(super) fn watch(diagnoser: &Diagnoser, answer: &Answer, routine: RoutineId) 
         if cycle_ms == 0 { 0.0 } else { lit as f64 / cycle_ms as f64 }
     };
     let mut by_lamps: BTreeMap<Vec<usize>, Watch> = BTreeMap::new();
-    for member in answer.causes.iter().flat_map(|cause| &cause.members) {
+    for member in members.iter().copied() {
         let Some((_, row)) = machine.deviations.find(|row| row.key == member.key) else { continue };
         for effect in &row.effects {
             let (FaultEffect::Input(_, _, Forced::Chatters(made, broken))
@@ -119,19 +165,13 @@ pub(super) fn watch(diagnoser: &Diagnoser, answer: &Answer, routine: RoutineId) 
             watch.causes.push(words(member));
             watch.probability += member.probability;
             watch.by_eye |= broken >= SEEN_MS;
-            // The slowest of them decides how long to look.
-            watch.seconds = match (watch.seconds, seconds) {
-                (Some(one), Some(other)) => Some(one.max(other)),
-                (one, other) => one.or(other),
-            };
+            watch.seconds = longer(watch.seconds, seconds);
         }
     }
-    let mut all: Vec<Watch> =
-        by_lamps.into_values().filter(|watch| watch.probability >= WORTH_WATCHING && !watch.lamps.is_empty()).collect();
+    let mut all: Vec<Watch> = by_lamps.into_values().filter(|watch| !watch.lamps.is_empty()).collect();
     for watch in &mut all {
         watch.cycles = watch.seconds.filter(|_| cycle_ms > 0).map(|seconds| whole(seconds * 1_000.0 / cycle_ms as f64));
     }
-    all.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     (all, cycle_ms)
 }
 

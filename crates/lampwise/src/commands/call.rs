@@ -26,16 +26,15 @@ use crate::screen::Screen;
 
 /// Opens the call, leads it, and closes it.
 pub fn run(arguments: &Call, screen: &Screen) -> Result<(), Failure> {
-    if !(arguments.visit.is_finite() && (0.0..=100_000.0).contains(&arguments.visit)) {
-        let hint = "give minutes, such as `--visit 180`";
-        return Err(Failure::new("visit", "`--visit` must be a number of minutes that is not below 0", hint));
-    }
     if arguments.json_lines && screen.json {
         let hint = "`--json-lines` alone prints JSON already";
         return Err(Failure::new("usage", "`--json` and `--json-lines` exclude each other", hint));
     }
     let opened = opened::open(arguments)?;
-    let terms = Terms { visit_minutes: arguments.visit, ..Terms::default() };
+    let mut terms = Terms::default();
+    if let Some(minutes) = opened.record.visit {
+        terms.visit_minutes = f64::from(minutes);
+    }
     if arguments.replay.is_some() {
         return replay::run(opened, terms, screen);
     }

@@ -344,3 +344,48 @@ fn a_step_of_a_procedure_that_goes_wrong_becomes_a_call() {
     assert!(summary.contains("again") && summary.contains("from a procedure"), "{out}");
     insta::assert_snapshot!(out);
 }
+
+/// Turns of a dialogue: what is said between two answers.
+fn turns(out: &str) -> Vec<String> {
+    let mut turns = vec![String::new()];
+    for line in out.lines() {
+        match line.starts_with("  > ") {
+            true => turns.push(String::new()),
+            false => turns.last_mut().unwrap().extend([line, "\n"]),
+        }
+    }
+    turns
+}
+
+#[test]
+fn a_turn_stays_short_and_loses_no_caution_and_another_remedy_comes_after_one_that_nobody_can_do() {
+    let answers = "won't start\n\nX12 X14 on, rest off\n?\ncan't\n?\n?\n?\ncan't\nfinish\n";
+    let out = call("demo:jar-filler", answers);
+    let turns = turns(&out);
+    // The greeting before and the summary behind are no turns.
+    for turn in &turns[1..turns.len() - 1] {
+        assert!(turn.trim().lines().count() <= 15, "{turn}");
+    }
+    let adjust = turns.iter().position(|turn| turn.contains("→ Adjust the switch")).expect("a remedy is asked for");
+    for caution in ["First switch off, lock it", "Behind a guard", "When power, air or water comes back"] {
+        assert!(turns[adjust].contains(caution), "{out}");
+    }
+    let next = &turns[adjust + 1];
+    assert!(next.contains("→ ") && !next.contains("→ Adjust the switch"), "{out}");
+}
+
+#[test]
+fn how_long_a_visit_takes_is_kept_with_the_call() {
+    let kept = no_file("visit.txt");
+    let name = kept.to_str().unwrap();
+    typed(&["call", &press(), "--visit", "600", "--save", name], "X2 off\nfinish\n").good();
+    assert!(std::fs::read_to_string(&kept).unwrap().contains("\nvisit: 600 min\n"));
+    let minutes = |arguments: &[&str]| -> f64 {
+        let out = typed(arguments, "").good();
+        let state: serde_json::Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
+        state["minutes"].as_f64().unwrap()
+    };
+    let resumed = minutes(&["call", "--resume", name, "--json-lines"]);
+    let sooner = minutes(&["call", "--resume", name, "--json-lines", "--visit", "10"]);
+    assert!(resumed > sooner + 100.0, "{resumed} {sooner}");
+}

@@ -117,6 +117,12 @@ fn answers_can_be_taken_back_and_what_is_not_understood_is_asked_again() {
 }
 
 #[test]
+fn what_was_measured_goes_along_into_the_call() {
+    let out = led("yes\nX2 off\n\n7\ncall\nlist\nfinish\n", &[]).good();
+    assert!(out.contains("note         step 2, time of the stroke: 7 s (OUTSIDE 1 to 3 s)"), "{out}");
+}
+
+#[test]
 fn no_answer_at_all_is_a_procedure_that_was_left() {
     let out = led("", &[]).good();
     assert!(out.contains("Left after 0 of 2 steps."), "{out}");

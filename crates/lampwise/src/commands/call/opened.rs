@@ -37,6 +37,9 @@ pub fn open(arguments: &Call) -> Result<Opened, Failure> {
     if arguments.revision.is_some() || arguments.serial.is_some() {
         (record.revision, record.serial) = (arguments.revision.clone(), arguments.serial);
     }
+    if arguments.visit.is_some() {
+        record.visit = arguments.visit;
+    }
     if !arguments.settings.is_empty() {
         record.settings.clone_from(&arguments.settings);
     }

@@ -1,7 +1,7 @@
 //! The seam to the diagnosis: a step did not go as expected, and everything seen so
 //! far becomes evidence, for the page that is shown and for the call that can go on from here.
 
-use diagnose::call::{Entry, entries_of};
+use diagnose::call::{Entry, Kind, entries_of};
 use diagnose::evidence::{Deed, Evidence, LampState};
 use diagnose::procedure::{Due, LampDue, Report, as_routine, diagnoser, evidence};
 use diagnose::{Answer, Extent};
@@ -22,6 +22,8 @@ pub struct Deviation {
     /// The machine with the procedure as its routine, which the evidence is about.
     machine: Machine,
     evidence: Evidence,
+    /// What was measured so far, a line each.
+    measured: Vec<String>,
     extent: Extent,
 }
 
@@ -34,13 +36,23 @@ pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Devi
         (diagnoser.answer(&evidence), diagnoser.extent())
     });
     let machine = as_routine(job.machine, job.id, done);
-    Deviation { step: done.saturating_sub(1), differ, answer, machine, evidence, extent }
+    let measured = (job.procedure.steps.iter().zip(reports)).enumerate().filter_map(|(step, (row, report))| {
+        let (measure, value) = (row.measure.as_ref()?, report.measured?);
+        let right = (measure.from..=measure.to).contains(&value);
+        let range = super::plan::range(measure);
+        let is = if right { format!("in order, {range}") } else { format!("OUTSIDE {range}") };
+        let unit = if measure.unit.is_empty() { String::new() } else { format!(" {}", measure.unit) };
+        Some(format!("step {}, {}: {value}{unit} ({is})", step + 1, measure.words.english))
+    });
+    let measured = measured.collect();
+    Deviation { step: done.saturating_sub(1), differ, answer, machine, evidence, measured, extent }
 }
 
 impl Deviation {
     /// All that is known, as a call says it.
     pub fn entries(&self) -> Vec<Entry> {
-        entries_of(&self.machine, &self.evidence)
+        let notes = self.measured.iter().map(|line| Entry::new(Kind::Note, line));
+        entries_of(&self.machine, &self.evidence).into_iter().chain(notes).collect()
     }
 
     /// The page that `lampwise why` would print.
