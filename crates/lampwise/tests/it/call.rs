@@ -382,7 +382,7 @@ fn how_long_a_visit_takes_is_kept_with_the_call() {
     assert!(std::fs::read_to_string(&kept).unwrap().contains("\nvisit: 600 min\n"));
     let minutes = |arguments: &[&str]| -> f64 {
         let out = typed(arguments, "").good();
-        let state: serde_json::Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
+        let state: Value = serde_json::from_str(out.lines().next().unwrap()).unwrap();
         state["minutes"].as_f64().unwrap()
     };
     let resumed = minutes(&["call", "--resume", name, "--json-lines"]);
