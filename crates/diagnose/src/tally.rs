@@ -101,33 +101,36 @@ pub(crate) struct Weigher<'w> {
     touched: Vec<usize>,
     /// By what the lamps show: the parts of the likelihood of the report, and their sum.
     parts: Vec<(Vec<f64>, f64)>,
-    /// By situation: the probability of all that was seen if nothing latent changes it.
+    /// By situation: the probability of what was said of positions and answered to checks, and of all that was
+    /// seen, if nothing more than the situation bears on it.
+    looked: Vec<f64>,
     base: Vec<f64>,
 }
 
-/// What becomes of the likelihood where a latent class changes what is seen.
+/// What a class changes in what is seen in a situation.
 #[derive(Clone, Copy)]
-enum Latent<'w> {
-    /// It changes these lamps, and nothing else that was asked.
-    Lamps(&'w [LampChange]),
-    /// It bears on an answer to a check.
-    Touched,
+struct Bearing<'b> {
+    /// Lamps that show something else.
+    lamps: &'b [LampChange],
+    /// The probability of what was said of positions and answered to checks with it there, if it bears on them.
+    looked: Option<f64>,
 }
 
 /// The latent classes that change what is seen in a situation.
 struct Latents<'w> {
     situation: usize,
     /// In rising order.
-    changing: Vec<(usize, Latent<'w>)>,
+    changing: Vec<(usize, Bearing<'w>)>,
     /// By class, what is seen with it latent and no other.
     alone: Vec<f64>,
 }
 
 /// The first of two classes, the second of which is latent.
 #[derive(Clone, Copy)]
-struct First {
+struct First<'b> {
     class: usize,
     latent: bool,
+    bearing: Bearing<'b>,
     /// What is seen with it and no other.
     alone: f64,
     /// The lowest second class that is asked for.
@@ -142,6 +145,16 @@ struct Share {
     /// By class in play (or latent, the lower number): weight with each other class.
     pairs: Vec<(usize, Vec<f64>)>,
     best: Vec<(usize, u32, f64, bool)>,
+}
+
+impl<'w> Latents<'w> {
+    /// A latent class as the first of two, beside those from itself on.
+    fn first(&self, class: usize) -> First<'w> {
+        let nothing = Bearing { lamps: &[], looked: None };
+        let found = self.changing.binary_search_by_key(&class, |(class, _)| *class);
+        let bearing = found.map_or(nothing, |index| self.changing[index].1);
+        First { class, latent: true, bearing, alone: self.alone[class], from: class }
+    }
 }
 
 impl<'w> Weigher<'w> {
@@ -217,13 +230,10 @@ impl<'w> Weigher<'w> {
             })
             .collect();
         let (positions, checks) = (&moment.positions[..], &moment.checks[..]);
-        let base = (0..routine.exploration.situations.len())
-            .into_par_iter()
-            .map(|situation| {
-                let here = &routine.exploration.situations[situation];
-                parts[routine.shows[situation] as usize].1 * looked_at(world, doubt, here, &[], positions, checks)
-            })
+        let looked: Vec<f64> = (routine.exploration.situations.par_iter())
+            .map(|here| looked_at(world, doubt, here, &[], positions, checks))
             .collect();
+        let base = looked.iter().zip(&routine.shows).map(|(looked, shows)| looked * parts[*shows as usize].1).collect();
         Self {
             world,
             routine,
@@ -241,6 +251,7 @@ impl<'w> Weigher<'w> {
             groups,
             overlapping,
             parts,
+            looked,
             base,
         }
     }
@@ -258,14 +269,21 @@ impl<'w> Weigher<'w> {
         looked * if changes.is_empty() { *sum } else { self.lamps.changed(truth, parts, *sum, &changes) }
     }
 
-    /// The same where only these lamps are other than the situation says, and no answer is.
-    fn with_lamps(&self, situation: usize, changes: &[LampChange]) -> f64 {
+    /// The same where this is all that is other than the situation says.
+    fn with(&self, situation: usize, bearing: Bearing<'_>) -> f64 {
         let (parts, sum) = &self.parts[self.routine.shows[situation] as usize];
-        if *sum <= 0.0 {
-            return 0.0;
-        }
-        let looked = self.base[situation] / sum;
-        looked * self.lamps.changed(self.routine.truth(situation), parts, *sum, changes)
+        let lamps = match bearing.lamps {
+            [] => *sum,
+            changes => self.lamps.changed(self.routine.truth(situation), parts, *sum, changes),
+        };
+        bearing.looked.unwrap_or(self.looked[situation]) * lamps
+    }
+
+    /// What was said of positions and answered to checks, with one class that may bear on it.
+    fn looked_with(&self, situation: usize, class: usize) -> Option<f64> {
+        let it = &self.classes[class];
+        let here = &self.routine.exploration.situations[situation];
+        it.touches_checks.then(|| looked_at(self.world, self.doubt, here, &[it], self.positions, self.checks))
     }
 
     /// What a record weighs before anything was seen: its probability, the complaint, the last deed.
@@ -280,32 +298,35 @@ impl<'w> Weigher<'w> {
         self.classes[class].touches_checks || self.classes[class].changes_lamps(false)
     }
 
-    fn in_play(&self, situation: usize, class: usize) -> f64 {
-        if self.shows_in_play(class) { self.seen(situation, &[(class, false)]) } else { self.base[situation] }
+    /// The lamps that a class in play changes beyond what the situation says.
+    fn lamps_in_play(&self, situation: usize, class: usize) -> Vec<LampChange> {
+        let here = &self.routine.exploration.situations[situation];
+        lamp_changes(self.world, here, self.routine.truth(situation), &[(&self.classes[class], false)])
     }
 
     /// The latent classes that change what is seen in a situation, and what is seen with each class alone.
     fn latents(&self, situation: usize, row: &[f64]) -> Latents<'w> {
         let there = |class: usize| row.get(self.classes[class].behaviour).is_some_and(|share| *share > 0.0);
-        let mut changing: Vec<(usize, Latent<'w>)> = Vec::new();
-        for (base, changes) in self.routine.latent_lamps[situation].iter() {
-            if !changes.iter().any(|change| self.lamps.bears_on(change.lamp)) {
-                continue;
-            }
-            for class in self.of_base[base].iter().map(|class| *class as usize) {
-                if there(class) && !self.classes[class].touches_checks {
-                    changing.push((class, Latent::Lamps(changes)));
+        let mut changing: Vec<(usize, Bearing<'w>)> = Vec::new();
+        for (base, lamps) in self.routine.latent_lamps[situation].iter() {
+            let reported = lamps.iter().any(|change| self.lamps.bears_on(change.lamp));
+            for class in self.of_base[base].iter().map(|class| *class as usize).filter(|class| there(*class)) {
+                if reported || self.classes[class].touches_checks {
+                    changing.push((class, Bearing { lamps, looked: self.looked_with(situation, class) }));
                 }
             }
         }
-        changing.extend(self.touched.iter().filter(|class| there(**class)).map(|class| (*class, Latent::Touched)));
+        changing.sort_by_key(|(class, _)| *class);
+        let known = changing.len();
+        for class in self.touched.iter().copied().filter(|class| there(*class)) {
+            if changing[..known].binary_search_by_key(&class, |(class, _)| *class).is_err() {
+                changing.push((class, Bearing { lamps: &[], looked: self.looked_with(situation, class) }));
+            }
+        }
         changing.sort_by_key(|(class, _)| *class);
         let mut alone = vec![self.base[situation]; self.classes.len()];
-        for (class, latent) in &changing {
-            alone[*class] = match latent {
-                Latent::Lamps(changes) => self.with_lamps(situation, changes),
-                Latent::Touched => self.seen(situation, &[(*class, true)]),
-            };
+        for (class, bearing) in &changing {
+            alone[*class] = self.with(situation, *bearing);
         }
         Latents { situation, changing, alone }
     }
@@ -315,24 +336,22 @@ impl<'w> Weigher<'w> {
     ///
     /// For nearly all of them it is what is seen with the first alone; only those that change a lamp that was
     /// reported, bear on an answer, or share a lamp with the first are looked at one by one.
-    fn seen_beside(&self, latents: &Latents<'w>, first: First, prior: &[f64], seen: &mut [f64]) {
-        let First { class: a, latent, alone, from } = first;
+    fn seen_beside(&self, latents: &Latents<'w>, first: First<'_>, prior: &[f64], seen: &mut [f64]) {
+        let First { class: a, latent, bearing, alone, from } = first;
         let situation = latents.situation;
         seen.fill(alone);
         let together = |b: usize| self.seen(situation, &[(a, latent), (b, true)]);
-        let own = latents.changing.binary_search_by_key(&a, |(class, _)| *class).ok().filter(|_| latent);
-        let own = own.map(|index| latents.changing[index].1);
-        let shows = if latent { own.is_some() } else { self.shows_in_play(a) };
-        for (b, change) in latents.changing.iter().filter(|(b, _)| *b >= from && prior[*b] > 0.0) {
-            seen[*b] = match (own, change) {
-                _ if !shows => latents.alone[*b],
-                (Some(Latent::Lamps(one)), Latent::Lamps(other)) => {
-                    // Where both change one lamp they darken it alike; all others are gone through below.
-                    let more = other.iter().filter(|change| !one.iter().any(|known| known.lamp == change.lamp));
-                    let both: SmallVec<[LampChange; 8]> = one.iter().chain(more).copied().collect();
-                    self.with_lamps(situation, &both)
-                }
-                _ => together(*b),
+        let shows = bearing.looked.is_some() || !bearing.lamps.is_empty();
+        for (b, other) in latents.changing.iter().filter(|(b, _)| *b >= from && prior[*b] > 0.0) {
+            seen[*b] = if !shows {
+                latents.alone[*b]
+            } else if bearing.looked.is_some() && other.looked.is_some() {
+                together(*b)
+            } else {
+                // Where both change one lamp they darken it alike; all others are gone through below.
+                let more = other.lamps.iter().filter(|change| !bearing.lamps.iter().any(|one| one.lamp == change.lamp));
+                let lamps: SmallVec<[LampChange; 8]> = bearing.lamps.iter().chain(more).copied().collect();
+                self.with(situation, Bearing { lamps: &lamps, looked: bearing.looked.or(other.looked) })
             };
         }
         let one = &self.classes[a];
@@ -340,14 +359,8 @@ impl<'w> Weigher<'w> {
             return;
         }
         for b in self.overlapping[a].iter().map(|b| *b as usize).filter(|b| *b >= from && prior[*b] > 0.0) {
-            let other = &self.classes[b];
-            if !(one.only_darkens && other.only_darkens) {
+            if !(one.only_darkens && self.classes[b].only_darkens) {
                 seen[b] = together(b);
-            } else if !latent && !one.touches_checks && !other.touches_checks {
-                // What is dark already is not darkened any more.
-                let truth = self.routine.truth(situation);
-                let dark = truth.all_dark(&one.lamps) && truth.all_dark(&other.lamps);
-                seen[b] = if dark { self.base[situation] } else { together(b) };
             }
         }
     }
@@ -403,7 +416,7 @@ impl<'w> Weigher<'w> {
                     masses[a] /= 2.0;
                     let factor = told * latent[a];
                     masses.iter_mut().zip(&latent).for_each(|(mass, latent)| *mass *= factor * latent);
-                    let first = First { class: a, latent: true, alone: latents.alone[a], from: a };
+                    let first = latents.first(a);
                     self.seen_beside(&latents, first, &masses, seen);
                     masses.iter_mut().zip(&*seen).for_each(|(mass, seen)| *mass *= seen);
                     let sum = masses.iter().sum();
@@ -444,7 +457,9 @@ impl<'w> Weigher<'w> {
             let row = record.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
             let latents = self.latents(situation, row);
             for (place, a) in own.clone().enumerate() {
-                let seen = self.in_play(situation, a);
+                let lamps = self.lamps_in_play(situation, a);
+                let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, a) };
+                let seen = self.with(situation, bearing);
                 let single = told * self.classes[a].odds * seen;
                 share.records[index] += single;
                 share.single[place].1 += single;
@@ -455,7 +470,7 @@ impl<'w> Weigher<'w> {
                 for ((prior, class), odds) in prior.iter_mut().zip(&self.classes).zip(&odds[place]) {
                     *prior = told * odds * row[class.behaviour];
                 }
-                let first = First { class: a, latent: false, alone: seen, from: 0 };
+                let first = First { class: a, latent: false, bearing, alone: seen, from: 0 };
                 self.seen_beside(&latents, first, &prior, &mut seen_with);
                 let mut sum = 0.0;
                 for ((mass, prior), seen) in share.pairs[place].1.iter_mut().zip(&prior).zip(&seen_with) {
@@ -617,7 +632,7 @@ impl<'w> Weigher<'w> {
         let latents = self.latents(situation, row);
         let share = |class: usize| row.get(self.classes[class].behaviour).copied().unwrap_or(0.0);
         let mut seen = vec![0.0; self.classes.len()];
-        let mut pairs_with = |first: First, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
+        let mut pairs_with = |first: First<'_>, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
             let a = first.class;
             let most = if first.latent { told * share(a) } else { told };
             let mut prior = self.odds_with(a);
@@ -638,17 +653,18 @@ impl<'w> Weigher<'w> {
         match own {
             Some(own) => {
                 for a in own {
-                    let alone = self.in_play(situation, a);
+                    let lamps = self.lamps_in_play(situation, a);
+                    let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, a) };
+                    let alone = self.with(situation, bearing);
                     give([Some(a), None], told * self.classes[a].odds * alone);
-                    pairs_with(First { class: a, latent: false, alone, from: 0 }, &mut give);
+                    pairs_with(First { class: a, latent: false, bearing, alone, from: 0 }, &mut give);
                 }
             }
             None => {
                 give([None, None], told * self.base[situation]);
                 for a in (0..self.classes.len()).filter(|a| share(*a) > 0.0) {
-                    let alone = latents.alone[a];
-                    give([Some(a), None], told * self.classes[a].odds * share(a) * alone);
-                    pairs_with(First { class: a, latent: true, alone, from: a }, &mut give);
+                    give([Some(a), None], told * self.classes[a].odds * share(a) * latents.alone[a]);
+                    pairs_with(latents.first(a), &mut give);
                 }
             }
         }
