@@ -86,6 +86,9 @@ pub(super) struct LampNames {
     phrases: Phrases<Called>,
 }
 
+/// So far from the nearest number a label is rather a slip of a digit.
+const FAR_BEYOND: u64 = 9;
+
 impl LampNames {
     /// Collects the names of a machine's lamps.
     pub fn of(machine: &Machine) -> Self {
@@ -210,8 +213,11 @@ impl LampNames {
     pub fn hint(&self, typed: &str) -> String {
         let labels = || self.lamps.iter().map(|lamp| lamp.label.as_str());
         let mut near = numbered_neighbours(typed, labels());
-        if near.len() == 1 {
-            // Beyond the last or before the first: what looks alike says more than where the row ends.
+        let number = |label: &str| stem_and_number(label).map_or(0, |(_, number)| number);
+        if let [only] = near.as_slice()
+            && number(only).abs_diff(number(typed)) > FAR_BEYOND
+        {
+            // Far beyond the last: what looks alike says more than where the row ends.
             let slips = slips_of_a_digit(typed, labels());
             near = if slips.is_empty() { near } else { slips };
         }
