@@ -92,6 +92,8 @@ pub enum Command {
     Trial(Trial),
     /// Write out for paper what to do for every answer, as a tree.
     Tree(Tree),
+    /// Print sheets for the cabinet door, the binder and the bench: as PDF, SVG or HTML.
+    Sheet(Sheet),
     /// Say what a machine makes hard to find, and which lamp would help most.
     Review(Review),
     /// List the device types that are known, or tell all about one.
@@ -409,6 +411,115 @@ pub struct Describe {
     /// List every deviation with its key and how often it is to be expected.
     #[arg(long)]
     pub deviations: bool,
+}
+
+const SHEET_EXAMPLES: &str = "\
+Examples:
+  Which sheets there are:
+    lampwise sheet demo:jar-filler
+
+  One page for the cabinet door, in German:
+    lampwise sheet demo:jar-filler lamps --language de -o lamps.pdf
+
+  Everything bound, with contents and page numbers, on Letter paper:
+    lampwise sheet demo:jar-filler --all --paper letter -o jar-filler.pdf
+
+  A drawing for a page of your own, and a call as it was kept:
+    lampwise sheet demo:jar-filler chart -o chart.svg
+    lampwise sheet demo:jar-filler call --call call-117.txt -o call-117.pdf
+
+The format is taken from the end of the file's name: .pdf, .svg or .html.";
+
+/// Which sheets.
+#[derive(Debug, Args)]
+#[command(after_help = SHEET_EXAMPLES)]
+pub struct Sheet {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// The sheets, in the order in which they are to stand; without a name they are listed.
+    #[arg(value_name = "SHEET")]
+    pub sheets: Vec<SheetName>,
+
+    /// All sheets of the machine, bound: contents, page numbers, cross-references.
+    #[arg(long, conflicts_with = "sheets")]
+    pub all: bool,
+
+    /// Save them here; a file that is there is not overwritten.
+    #[arg(long, short, value_name = "FILE")]
+    pub output: Option<PathBuf>,
+
+    /// Overwrite the file if it is there.
+    #[arg(long, requires = "output")]
+    pub replace: bool,
+
+    /// The format, where the file's name does not say it.
+    #[arg(long, value_name = "FORMAT")]
+    pub format: Option<SheetFormat>,
+
+    /// The size of the paper.
+    #[arg(long, value_name = "SIZE", default_value = "a4")]
+    pub paper: Paper,
+
+    /// The language of the sheets.
+    #[arg(long, value_name = "LANGUAGE", default_value = "en")]
+    pub language: SheetLanguage,
+
+    /// The procedure, by its name in the file; all of them if none is named.
+    #[arg(long, value_name = "NAME")]
+    pub procedure: Option<String>,
+
+    /// The saved call that the sheet `call` is about.
+    #[arg(long, value_name = "FILE")]
+    pub call: Option<PathBuf>,
+}
+
+/// A sheet.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SheetName {
+    /// What each lamp means: one page for the cabinet door.
+    Lamps,
+    /// Which lamps go with which step, and what each step waits for.
+    LampChart,
+    /// What happens when in the usual routine: steps, inputs, outputs.
+    Timing,
+    /// The charts, drawn by IEC 60848.
+    Chart,
+    /// By complaint and lamps: what it probably is, and what to look at first.
+    Symptoms,
+    /// What to do next, for every answer.
+    Tree,
+}
+
+/// How sheets are written.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SheetFormat {
+    /// Pages to print.
+    Pdf,
+    /// One picture.
+    Svg,
+    /// One page for the browser.
+    Html,
+}
+
+/// A size of paper.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum Paper {
+    /// 210 mm by 297 mm.
+    A4,
+    /// 8.5 inches by 11 inches.
+    Letter,
+}
+
+/// A language of sheets.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum SheetLanguage {
+    /// English.
+    En,
+    /// German.
+    De,
+    /// Spanish.
+    Es,
 }
 
 /// Which device types.

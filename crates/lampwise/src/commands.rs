@@ -10,6 +10,7 @@ mod play;
 mod procedure;
 mod review;
 mod schema;
+mod sheet;
 mod tree;
 mod trial;
 mod types;
@@ -36,6 +37,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Describe(describe) => answered(describe::run(describe, screen)),
         Command::Trial(trial) => answered(trial::run(trial, screen)),
         Command::Tree(tree) => answered(tree::run(tree, matches, screen)),
+        Command::Sheet(sheet) => answered(sheet::run(sheet, screen)),
         Command::Review(review) => answered(review::run(review, screen)),
         Command::Types(types) => answered(types::run(types, screen)),
         Command::Demo(demo) => answered(demo::run(demo, screen)),

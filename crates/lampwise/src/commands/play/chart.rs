@@ -3,36 +3,19 @@
 
 use std::fmt::Write as _;
 
-use diagnose::evidence::LampState;
+use diagnose::lamp_chart::{self, Shown, Stretch};
 use diagnose::wording;
-use machine::id::{DeviationId, StepId};
-use machine::model::{FaultEffect, ProgramFact};
-use machine::{Condition, Machine};
+use machine::Machine;
 use serde_json::{Value, json};
-use sim::{Cause, View};
 
 use super::Played;
 use crate::screen::{FAINT, LIT, PLAIN, STRONG, TITLE, columns, padded, paragraph};
-
-/// How a lamp is during a row.
-#[derive(Clone, Copy, Debug, PartialEq, Eq)]
-enum Shown {
-    Lit,
-    Dark,
-    Changes,
-}
-
-/// A stretch with the same active steps.
-struct Row {
-    active: Vec<StepId>,
-    lamps: Vec<Shown>,
-}
 
 /// The chart for people.
 pub fn page(played: &Played<'_>, width: usize) -> String {
     let rows = rows(played);
     let mut out = String::new();
-    let name = |row: &Row| name(played.machine, row);
+    let name = |row: &Stretch| name(played.machine, row);
     let names = rows.iter().map(|row| columns(&name(row))).max().unwrap_or(0).clamp(4, 24);
     _ = writeln!(out, "{TITLE}Steps and lamps{TITLE:#}   {LIT}●{LIT:#} lit   · dark   {LIT}◐{LIT:#} may change");
     // As many lamps side by side as the screen has room for.
@@ -91,48 +74,12 @@ fn header(out: &mut String, played: &Played<'_>, names: usize, lamps: std::ops::
     }
 }
 
-fn rows(played: &Played<'_>) -> Vec<Row> {
-    let mut rows: Vec<Row> = Vec::new();
-    // A deviation counts from the instant at which it sets in.
-    let mut there: Vec<DeviationId> =
-        played.imposed.iter().filter(|one| one.from.is_none()).map(|one| one.deviation).collect();
-    for instant in &played.playback.instants {
-        let layout = played.plant.layout();
-        let active: Vec<StepId> =
-            played.machine.steps.ids().filter(|step| instant.situation.on(layout.step(*step))).collect();
-        if let Cause::SetsIn(deviation) = instant.cause {
-            there.push(deviation);
-        }
-        let effects = || there.iter().flat_map(|one| &played.machine.deviations[*one].effects);
-        let concerned: Vec<usize> =
-            effects().flat_map(|effect| played.panel.lamps_of(played.machine, *effect)).collect();
-        let error = effects().any(|effect| *effect == FaultEffect::ControllerError);
-        let view = View::new(played.machine, played.plant, &instant.situation, &there);
-        let truth = played.panel.truth(played.plant, &instant.situation);
-        let truth = truth.with(&played.panel.changes(&view, &truth, &concerned, error));
-        let lamps: Vec<Shown> = (0..played.panel.len())
-            .map(|lamp| match truth.state(lamp) {
-                LampState::Lit => Shown::Lit,
-                LampState::Dark => Shown::Dark,
-                LampState::Flickers => Shown::Changes,
-            })
-            .collect();
-        match rows.last_mut() {
-            Some(row) if row.active == active => {
-                for (shown, now) in row.lamps.iter_mut().zip(lamps) {
-                    if *shown != now {
-                        *shown = Shown::Changes;
-                    }
-                }
-            }
-            _ => rows.push(Row { active, lamps }),
-        }
-    }
-    rows
+fn rows(played: &Played<'_>) -> Vec<Stretch> {
+    lamp_chart::stretches(played.machine, played.plant, &played.panel, &played.imposed, &played.playback)
 }
 
 /// Of each step of the rows, in their order: what each way onward needs, and where it leads.
-fn waits(played: &Played<'_>, rows: &[Row]) -> Vec<(String, Vec<String>)> {
+fn waits(played: &Played<'_>, rows: &[Stretch]) -> Vec<(String, Vec<String>)> {
     let machine = played.machine;
     let mut told: Vec<(String, Vec<String>)> = Vec::new();
     for step in rows.iter().flat_map(|row| &row.active) {
@@ -140,28 +87,21 @@ fn waits(played: &Played<'_>, rows: &[Row]) -> Vec<(String, Vec<String>)> {
         if told.iter().any(|(known, _)| *known == name) {
             continue;
         }
-        let ways = machine.transitions.rows().filter(|row| row.from.contains(step)).map(|row| {
-            let to: Vec<String> = row.to.iter().map(|step| machine.step_name(*step)).collect();
-            let parts: Vec<&Condition<ProgramFact>> = row.when.conjuncts();
-            let parts: Vec<String> = parts.into_iter().map(|part| wording::condition(machine, part)).collect();
-            let needs = if parts.is_empty() { "nothing".to_owned() } else { wording::list(&parts) };
-            format!("→ {}: {needs}", wording::list(&to))
+        let ways = lamp_chart::ways(machine, *step).map(|way| {
+            let to: Vec<String> = way.to.iter().map(|step| machine.step_name(*step)).collect();
+            format!("→ {}: {}", wording::list(&to), way.words(machine))
         });
         told.push((name, ways.collect()));
     }
     told
 }
 
-/// The steps that a row is called by: charts that rest in their first steps go without saying.
-fn name(machine: &Machine, row: &Row) -> String {
+/// What a row is called by.
+fn name(machine: &Machine, row: &Stretch) -> String {
     if row.active.is_empty() {
         return "(not running)".to_owned();
     }
-    let moving = |step: &&StepId| !machine.charts[machine.chart_of(**step)].initial.contains(step);
-    let mut said: Vec<String> = row.active.iter().filter(moving).map(|step| machine.step_name(*step)).collect();
-    if said.is_empty() {
-        said = row.active.iter().map(|step| machine.step_name(*step)).collect();
-    }
+    let said: Vec<String> = lamp_chart::named_by(machine, row).iter().map(|step| machine.step_name(*step)).collect();
     said.join(" + ")
 }
 

@@ -1,0 +1,207 @@
+//! `lampwise sheet`: printed sheets. What stands on them and how they look is worked out in `paper`; here
+//! it is chosen, and saved.
+
+use std::fmt::Write as _;
+use std::fs::OpenOptions;
+use std::io::{ErrorKind, Write as _};
+use std::path::Path;
+
+use clap::ValueEnum;
+use paper::document;
+use paper::{Desk, Language, PageSize, Request};
+use serde_json::json;
+
+use crate::arguments::{Paper, Sheet, SheetFormat, SheetLanguage, SheetName};
+use crate::failure::Failure;
+use crate::input;
+use crate::progress;
+use crate::screen::{Screen, padded};
+
+/// Makes the sheets and saves or prints them.
+pub fn run(arguments: &Sheet, screen: &Screen) -> Result<(), Failure> {
+    let chosen = input::choose(&arguments.choice)?;
+    let file = file_name(&arguments.choice.machine);
+    let language = language(arguments.language);
+    let Some(desk) = Desk::new(&chosen.alternatives, &file, arguments.choice.serial, language) else {
+        return Err(Failure::file(chosen.reading.sources, Vec::new()));
+    };
+    if arguments.sheets.is_empty() && !arguments.all {
+        return list(&desk, screen);
+    }
+    let format = format(arguments)?;
+    let size = size(arguments.paper);
+    let requests = requests(arguments)?;
+    let made = progress::while_working("making the sheets", || make(&desk, &requests, size, format, arguments.all))?;
+    if let Some(path) = &arguments.output {
+        save(path, &made.bytes, arguments.replace)?;
+    }
+    let saved = arguments.output.as_ref().map(|path| path.display().to_string());
+    if screen.json {
+        let text = match (&saved, format) {
+            (None, SheetFormat::Svg | SheetFormat::Html) => Some(String::from_utf8_lossy(&made.bytes).into_owned()),
+            _ => None,
+        };
+        return screen.print_json(&json!({
+            "schema": "lampwise.sheet/1",
+            "machine": {
+                "name": desk.machine().name,
+                "version": desk.machine().version,
+                "revision": desk.machine().revision,
+            },
+            "language": desk.head().language,
+            "format": name_of(format),
+            "sheets": made.sheets.iter().map(|sheet| json!({ "name": sheet.name, "title": sheet.title })).collect::<Vec<_>>(),
+            "text": text,
+            "saved_as": saved,
+        }));
+    }
+    match saved {
+        Some(path) => {
+            let titles: Vec<&str> = made.sheets.iter().map(|sheet| sheet.title.as_str()).collect();
+            screen.print(&format!("{} saved as {path}\n", titles.join(", ")))
+        }
+        None => screen.print(&String::from_utf8_lossy(&made.bytes)),
+    }
+}
+
+struct Made {
+    sheets: Vec<document::Sheet>,
+    bytes: Vec<u8>,
+}
+
+fn make(
+    desk: &Desk<'_>,
+    requests: &[Request],
+    size: PageSize,
+    format: SheetFormat,
+    bound: bool,
+) -> Result<Made, Failure> {
+    let mut sheets = Vec::new();
+    for request in requests {
+        let more = desk.sheets(request, size).map_err(|error| Failure::new("no-sheet", error.what, error.hint))?;
+        sheets.extend(more);
+    }
+    let internal = |error: paper::render::pdf::TypesetError| {
+        Failure::new("typesetting", error.to_string(), "please report this, with the machine file")
+    };
+    let bytes = match format {
+        SheetFormat::Pdf => paper::render::pdf::pdf(desk.head(), &sheets, size, bound).map_err(internal)?,
+        SheetFormat::Html => paper::render::html::html(desk.head(), &sheets).into_bytes(),
+        SheetFormat::Svg => match sheets.as_slice() {
+            [one] => paper::render::svg::svg(desk.head(), one, size).map_err(internal)?.into_bytes(),
+            _ => {
+                let hint = "ask for one sheet, or save as .pdf or .html";
+                return Err(Failure::new("one-picture", "an SVG file holds one sheet", hint));
+            }
+        },
+    };
+    Ok(Made { sheets, bytes })
+}
+
+fn requests(arguments: &Sheet) -> Result<Vec<Request>, Failure> {
+    let names: &[SheetName] = if arguments.all { SheetName::value_variants() } else { &arguments.sheets };
+    let mut requests = Vec::new();
+    for name in names {
+        match name {
+            SheetName::Lamps => requests.push(Request::Lamps),
+            SheetName::LampChart => requests.push(Request::LampChart),
+            SheetName::Timing => requests.push(Request::Timing),
+            SheetName::Chart => requests.push(Request::Chart),
+            SheetName::Symptoms => requests.push(Request::Symptoms),
+            SheetName::Tree => requests.push(Request::CheckTree),
+        }
+    }
+    Ok(requests)
+}
+
+fn list(desk: &Desk<'_>, screen: &Screen) -> Result<(), Failure> {
+    let about = |name: &SheetName| {
+        name.to_possible_value()
+            .map(|value| (value.get_name().to_owned(), value.get_help().map(ToString::to_string).unwrap_or_default()))
+            .unwrap_or_default()
+    };
+    let sheets: Vec<(String, String)> = SheetName::value_variants().iter().map(about).collect();
+    if screen.json {
+        let sheets: Vec<_> = sheets.iter().map(|(name, about)| json!({ "name": name, "about": about })).collect();
+        return screen.print_json(&json!({
+            "schema": "lampwise.sheets/1",
+            "machine": {
+                "name": desk.machine().name,
+                "version": desk.machine().version,
+                "revision": desk.machine().revision,
+            },
+            "sheets": sheets,
+        }));
+    }
+    let mut out = String::new();
+    for (name, about) in sheets {
+        _ = writeln!(out, "  {} {about}", padded(&name, 14));
+    }
+    out.push_str("\nSave one with its name and --output FILE.pdf, all of them bound with --all.\n");
+    screen.print(&out)
+}
+
+/// The name of the machine file as it stands on the sheets: without folders, which are nobody's business.
+fn file_name(path: &Path) -> String {
+    path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
+}
+
+fn format(arguments: &Sheet) -> Result<SheetFormat, Failure> {
+    let end = arguments.output.as_ref().and_then(|path| path.extension());
+    let by_name = match end.map(|end| end.to_string_lossy().to_lowercase()).as_deref() {
+        Some("pdf") => Some(SheetFormat::Pdf),
+        Some("svg") => Some(SheetFormat::Svg),
+        Some("html" | "htm") => Some(SheetFormat::Html),
+        _ => None,
+    };
+    let Some(format) = arguments.format.or(by_name) else {
+        let hint = "name a file that ends in .pdf, .svg or .html with --output, or say --format";
+        return Err(Failure::new("no-format", "it is not said how the sheets are to be written", hint));
+    };
+    if format == SheetFormat::Pdf && arguments.output.is_none() {
+        let hint = "name a file with --output, such as `--output sheets.pdf`";
+        return Err(Failure::new("no-output", "a PDF is no text to be printed on a screen", hint));
+    }
+    Ok(format)
+}
+
+fn name_of(format: SheetFormat) -> &'static str {
+    match format {
+        SheetFormat::Pdf => "pdf",
+        SheetFormat::Svg => "svg",
+        SheetFormat::Html => "html",
+    }
+}
+
+fn size(paper: Paper) -> PageSize {
+    match paper {
+        Paper::A4 => PageSize::A4,
+        Paper::Letter => PageSize::LETTER,
+    }
+}
+
+fn language(language: SheetLanguage) -> Language {
+    match language {
+        SheetLanguage::En => Language::English,
+        SheetLanguage::De => Language::German,
+        SheetLanguage::Es => Language::Spanish,
+    }
+}
+
+fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Failure> {
+    let mut options = OpenOptions::new();
+    options.write(true);
+    if replace {
+        options.create(true).truncate(true)
+    } else {
+        options.create_new(true)
+    };
+    let mut file = options.open(path).map_err(|error| match error.kind() {
+        ErrorKind::AlreadyExists => {
+            let what = format!("`{}` is there already and is not overwritten", path.display());
+            Failure::new("exists", what, "choose another name, or say --replace")
+        }
+        _ => Failure::write(path, &error),
+    })?;
+    file.write_all(bytes).map_err(|error| Failure::write(path, &error))
+}

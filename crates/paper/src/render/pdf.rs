@@ -1,0 +1,183 @@
+//! Sheets as a PDF: vector graphics, fonts embedded, text that can be selected. Typeset with the fonts
+//! that come with the library, so that a page looks the same everywhere; without a clock, so that the
+//! same sheets give the same bytes.
+
+use std::sync::LazyLock;
+
+use serde_json::{Value, json};
+use typst::diag::{FileError, FileResult, SourceDiagnostic};
+use typst::foundations::{Bytes, Datetime, Duration, Smart};
+use typst::layout::Abs;
+use typst::syntax::{FileId, RootedPath, Source, VirtualPath, VirtualRoot};
+use typst::text::{Font, FontBook};
+use typst::utils::LazyHash;
+use typst::{Library, LibraryExt, World};
+use typst_layout::PagedDocument;
+use typst_pdf::PdfOptions;
+
+use crate::document::{Block, Sheet};
+use crate::head::Head;
+use crate::page::PageSize;
+
+const TEMPLATE: &str = include_str!("page.typ");
+
+/// What keeps pages from being set. None of it is the reader's mistake.
+#[derive(Clone, Debug, PartialEq, Eq)]
+pub struct TypesetError {
+    /// What the typesetting library says.
+    pub messages: Vec<String>,
+}
+
+impl std::fmt::Display for TypesetError {
+    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
+        write!(f, "the pages can't be set: {}", self.messages.join("; "))
+    }
+}
+
+impl std::error::Error for TypesetError {}
+
+struct Fonts {
+    book: LazyHash<FontBook>,
+    fonts: Vec<Font>,
+}
+
+static FONTS: LazyLock<Fonts> = LazyLock::new(|| {
+    let fonts: Vec<Font> = typst_assets::fonts().flat_map(|data| Font::iter(Bytes::new(data))).collect();
+    Fonts { book: LazyHash::new(FontBook::from_fonts(&fonts)), fonts }
+});
+
+static LIBRARY: LazyLock<LazyHash<Library>> = LazyLock::new(|| LazyHash::new(Library::default()));
+
+/// The few files that the pages are made of; there are no others.
+struct Desk {
+    main: Source,
+    files: Vec<(FileId, Bytes)>,
+}
+
+impl World for Desk {
+    fn library(&self) -> &LazyHash<Library> {
+        &LIBRARY
+    }
+
+    fn book(&self) -> &LazyHash<FontBook> {
+        &FONTS.book
+    }
+
+    fn main(&self) -> FileId {
+        self.main.id()
+    }
+
+    fn source(&self, id: FileId) -> FileResult<Source> {
+        if id == self.main.id() { Ok(self.main.clone()) } else { Err(missing(id)) }
+    }
+
+    fn file(&self, id: FileId) -> FileResult<Bytes> {
+        let found = self.files.iter().find(|(known, _)| *known == id);
+        found.map(|(_, bytes)| bytes.clone()).ok_or_else(|| missing(id))
+    }
+
+    fn font(&self, index: usize) -> Option<Font> {
+        FONTS.fonts.get(index).cloned()
+    }
+
+    fn today(&self, _: Option<Duration>) -> Option<Datetime> {
+        None
+    }
+}
+
+fn missing(id: FileId) -> FileError {
+    FileError::NotFound(id.vpath().get_without_slash().into())
+}
+
+fn file_id(name: &str) -> Result<FileId, TypesetError> {
+    let path = VirtualPath::new(name).map_err(|_| TypesetError { messages: vec![format!("no path: {name}")] })?;
+    Ok(RootedPath::new(VirtualRoot::Project, path).intern())
+}
+
+/// Sets the sheets; `bound` puts a first page with the contents before them.
+///
+/// # Errors
+/// What the typesetting library says; that is a mistake in this crate.
+pub fn pdf(head: &Head, sheets: &[Sheet], size: PageSize, bound: bool) -> Result<Vec<u8>, TypesetError> {
+    let document = document(head, sheets, size, bound)?;
+    let title = title(head, sheets, bound);
+    let options = PdfOptions {
+        ident: Smart::Custom(title),
+        creator: Smart::Custom(Some("Lampwise".to_owned())),
+        ..PdfOptions::default()
+    };
+    typst_pdf::pdf(&document, &options).map_err(|errors| failed(&errors))
+}
+
+/// How many pages the sheets take.
+///
+/// # Errors
+/// As for [`pdf`].
+pub fn page_count(head: &Head, sheets: &[Sheet], size: PageSize, bound: bool) -> Result<usize, TypesetError> {
+    Ok(document(head, sheets, size, bound)?.pages().len())
+}
+
+/// The pages of a sheet one below the other, letters as outlines.
+pub(super) fn pages_as_svg(head: &Head, sheet: &Sheet, size: PageSize) -> Result<String, TypesetError> {
+    let document = document(head, std::slice::from_ref(sheet), size, false)?;
+    Ok(typst_svg::svg_merged(&document, &typst_svg::SvgOptions::default(), Abs::zero()))
+}
+
+fn document(head: &Head, sheets: &[Sheet], size: PageSize, bound: bool) -> Result<PagedDocument, TypesetError> {
+    let mut files = Vec::new();
+    let sheets_data = sheets.iter().map(|sheet| data_of(sheet, &mut files)).collect::<Result<Vec<_>, _>>()?;
+    let data = json!({
+        "head": head,
+        "title": title(head, sheets, bound),
+        "bound": bound,
+        "width": size.width,
+        "height": size.height,
+        "side": size.side,
+        "top": size.top,
+        "bottom": size.bottom,
+        "sheets": sheets_data,
+    });
+    files.push((file_id("data.json")?, Bytes::from_string(data.to_string())));
+    let desk = Desk { main: Source::new(file_id("page.typ")?, TEMPLATE.to_owned()), files };
+    let document = typst::compile::<PagedDocument>(&desk).output.map_err(|errors| failed(&errors));
+    // What is remembered from one document to the next is of no use here, and takes memory.
+    typst::comemo::evict(0);
+    document
+}
+
+fn title(head: &Head, sheets: &[Sheet], bound: bool) -> String {
+    match sheets {
+        [one] if !bound => format!("{}: {}", head.machine, one.title),
+        _ => format!("{}: {}", head.machine, head.binder),
+    }
+}
+
+/// A sheet as data; its drawings become files of their own.
+fn data_of(sheet: &Sheet, files: &mut Vec<(FileId, Bytes)>) -> Result<Value, TypesetError> {
+    let mut blocks = Vec::new();
+    for block in &sheet.blocks {
+        blocks.push(match block {
+            Block::Drawing(drawing) => {
+                let name = format!("drawing-{}.svg", files.len());
+                files.push((file_id(&name)?, Bytes::from_string(drawing.svg())));
+                let body = json!({
+                    "file": name, "width": drawing.width, "height": drawing.height, "about": drawing.about,
+                });
+                json!({ "kind": "drawing", "body": body })
+            }
+            other => json!(other),
+        });
+    }
+    Ok(json!({
+        "name": sheet.name,
+        "title": sheet.title,
+        "about": sheet.about,
+        "one_page": sheet.one_page,
+        "landscape": sheet.landscape,
+        "blocks": blocks,
+    }))
+}
+
+fn failed(errors: &[SourceDiagnostic]) -> TypesetError {
+    TypesetError { messages: errors.iter().map(|error| error.message.to_string()).collect() }
+}

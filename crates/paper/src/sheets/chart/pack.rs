@@ -1,0 +1,114 @@
+//! Puts the pieces of a chart onto pages: in columns from left to right, cut before steps where a piece
+//! is longer than a page, with the name of the step with which it goes on.
+
+use crate::drawing::Drawing;
+
+use super::block::{self, Block};
+use super::layout::Piece;
+
+/// Between columns, and between pieces in a column.
+const ACROSS: f64 = 16.0;
+const DOWN: f64 = 16.0;
+/// What the arrow to the next column takes.
+const ARROW: f64 = 32.0;
+/// What the arrows before and behind a part of a piece take together.
+pub const ARROWS: f64 = 2.0 * ARROW;
+
+/// The pages.
+pub fn pages(pieces: &[Piece], about: &str, width: f64, height: f64) -> Vec<Drawing> {
+    let chunks: Vec<Block> = pieces.iter().flat_map(|piece| chunks(piece, height)).collect();
+    let mut pages: Vec<Page> = Vec::new();
+    for chunk in &chunks {
+        let placed = pages.last_mut().is_some_and(|page| page.place(chunk, width, height));
+        if !placed {
+            let mut page = Page::new(about);
+            page.begin_column(chunk);
+            pages.push(page);
+        }
+    }
+    pages.into_iter().map(|page| page.drawing).collect()
+}
+
+struct Page {
+    drawing: Drawing,
+    /// Left edge and width of the last column, and how far down it is taken.
+    left: f64,
+    wide: f64,
+    down: f64,
+}
+
+impl Page {
+    fn new(about: &str) -> Self {
+        Self { drawing: Drawing::new(about, 0.0, 0.0), left: 0.0, wide: 0.0, down: 0.0 }
+    }
+
+    /// Puts a chunk below the last one, or beside it; gives whether there was room.
+    fn place(&mut self, chunk: &Block, width: f64, height: f64) -> bool {
+        let wide = chunk.left + chunk.right;
+        if self.down + DOWN + chunk.height <= height && self.left + wide.max(self.wide) <= width {
+            self.put(chunk, self.down + DOWN);
+            return true;
+        }
+        let left = self.left + self.wide + ACROSS;
+        if left + wide <= width && chunk.height <= height {
+            self.left = left;
+            self.wide = 0.0;
+            self.begin_column(chunk);
+            return true;
+        }
+        false
+    }
+
+    fn begin_column(&mut self, chunk: &Block) {
+        self.down = 0.0;
+        self.put(chunk, 0.0);
+    }
+
+    fn put(&mut self, chunk: &Block, y: f64) {
+        self.drawing.put(&chunk.drawn, self.left + chunk.left, y);
+        self.down = y + chunk.height;
+        self.wide = self.wide.max(chunk.left + chunk.right);
+        self.drawing.width = self.drawing.width.max(self.left + self.wide);
+        self.drawing.height = self.drawing.height.max(self.down);
+    }
+}
+
+/// A piece in parts that are no longer than a page.
+fn chunks(piece: &Piece, height: f64) -> Vec<Block> {
+    let mut chunks = Vec::new();
+    let mut rest = &piece[..];
+    let mut entry = false;
+    while !rest.is_empty() {
+        let (count, cut) = fitting(rest, height - if entry { ARROW } else { 0.0 });
+        let (now, later) = rest.split_at(count);
+        let mut blocks = Vec::new();
+        if entry {
+            blocks.push(block::entry());
+        }
+        blocks.extend_from_slice(now);
+        if cut {
+            let next = later.first().and_then(|block| block.begins.clone());
+            blocks.push(block::jump(next.as_deref().unwrap_or("…")));
+        }
+        chunks.push(block::stack(&blocks));
+        rest = later;
+        entry = true;
+    }
+    chunks
+}
+
+/// How many blocks fit, and whether something is left over; if so they end before a step where possible.
+fn fitting(blocks: &[Block], height: f64) -> (usize, bool) {
+    if blocks.iter().map(|block| block.height).sum::<f64>() <= height {
+        return (blocks.len(), false);
+    }
+    let mut used = ARROW;
+    let fits = blocks.iter().take_while(|block| {
+        used += block.height;
+        used <= height
+    });
+    let most = fits.count().max(1);
+    let before_step = (1..=most).rev().find(|count| blocks.get(*count).is_some_and(|block| block.begins.is_some()));
+    let count = before_step.unwrap_or(most);
+    (count, count < blocks.len())
+}

@@ -1,0 +1,190 @@
+//! The check tree: what to do next written out for every answer. Numbered cards, each on one page, that refer to
+//! each other by number, so that a large tree needs no large sheet of paper.
+
+use std::collections::VecDeque;
+
+use diagnose::evidence::{Complaint, Evidence};
+use diagnose::next::{End, Leaf, Next, Node, Size, Step, Tell, Terms, tree};
+use machine::model::Who;
+
+use crate::desk::Desk;
+use crate::document::{Block, Card, Sheet, Span};
+use crate::language::{Label, Language};
+use crate::wording::{answer, minutes, percent, said_before, who};
+
+use super::symptoms::COMPLAINTS;
+
+const TITLE: Label = Label::new("Check tree", "Prüfbaum", "Árbol de pruebas");
+const ABOUT: Label = Label::new(
+    "Begin at the first number below the complaint and go on at the number behind the answer. In percent: of all cases \
+     with this complaint.",
+    "Beginnen Sie bei der ersten Nummer unter der Beschwerde und gehen Sie bei der Nummer hinter der Antwort weiter. In \
+     Prozent: von allen Fällen mit dieser Beschwerde.",
+    "Empiece por el primer número bajo la queja y siga en el número que va detrás de la respuesta. En tanto por ciento: \
+     de todos los casos con esta queja.",
+);
+const AVERAGE: Label = Label::new(
+    "By this tree it runs after {} on average.",
+    "Nach diesem Baum läuft sie im Mittel nach {}.",
+    "Con este árbol funciona de media tras {}.",
+);
+const GO_TO: Label = Label::new("go to {}", "weiter bei {}", "siga en {}");
+const RUNS: Label = Label::new("Put right. It was: {}", "Behoben. Es war: {}", "Arreglado. Era: {}");
+const VISIT: Label = Label::new(
+    "Somebody qualified has to come. Probably: {}",
+    "Jemand Qualifiziertes muss kommen. Wahrscheinlich: {}",
+    "Tiene que venir alguien cualificado. Probablemente: {}",
+);
+const REMEDIES: Label = Label::new(
+    "Try in turn. Probably: {}",
+    "Nacheinander versuchen. Wahrscheinlich: {}",
+    "Pruebe por orden. Probablemente: {}",
+);
+const LAST_RESORT: Label = Label::new(
+    "Ring the machine builder. Probably: {}",
+    "Den Hersteller anrufen. Wahrscheinlich: {}",
+    "Llame al fabricante. Probablemente: {}",
+);
+const RARE: Label = Label::new(
+    "Not on this page: ring, with this answer at hand. Probably: {}",
+    "Nicht auf diesem Blatt: anrufen und diese Antwort nennen. Wahrscheinlich: {}",
+    "No está en esta hoja: llame con esta respuesta. Probablemente: {}",
+);
+const UNKNOWN: Label =
+    Label::new("nothing that is in the file", "nichts, was in der Datei steht", "nada que esté en el archivo");
+const ONLY: Label = Label::new("only by: {}", "nur durch: {}", "solo por: {}");
+const NO_TREE: Label = Label::new(
+    "There is nothing that this machine could be asked.",
+    "Diese Maschine kann nichts gefragt werden.",
+    "No hay nada que preguntarle a esta máquina.",
+);
+
+/// Complaints that are worth a tree on paper: where the machine stands still.
+const WRITTEN: [Complaint; 3] = [Complaint::WontStart, Complaint::StopsMidway, Complaint::WontFinish];
+
+/// Where a card is to be, and its mark.
+struct Place<'t> {
+    number: usize,
+    step: &'t Step,
+    share: f64,
+}
+
+/// The sheet.
+pub(crate) fn check_tree(desk: &Desk<'_>) -> Sheet {
+    let language = desk.language();
+    let mut blocks = Vec::new();
+    let mut number = 1;
+    for (complaint, title) in COMPLAINTS.into_iter().filter(|(complaint, _)| WRITTEN.contains(complaint)) {
+        blocks.push(Block::Heading(title.of(language).to_owned()));
+        let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
+        // Four questions deep is what one follows on paper without getting lost.
+        let size = Size { depth: 4, least: 0.03, ..Size::default() };
+        match tree(desk.diagnoser(), &evidence, &Terms::default(), size) {
+            Some(root) => {
+                blocks.push(Block::Text(vec![Span::plain(AVERAGE.fill(language, &[&minutes(root.minutes)]))]));
+                blocks.extend(cards(desk, &root, &mut number));
+            }
+            None => blocks.push(Block::Text(vec![Span::plain(NO_TREE.of(language))])),
+        }
+    }
+    Sheet {
+        name: "tree".to_owned(),
+        title: TITLE.of(language).to_owned(),
+        about: ABOUT.of(language).to_owned(),
+        one_page: false,
+        landscape: false,
+        blocks,
+    }
+}
+
+/// The cards of a tree, level by level, so that what comes first is found first.
+fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize) -> Vec<Block> {
+    let mut waiting: VecDeque<Place<'_>> = VecDeque::new();
+    let mut blocks = Vec::new();
+    let mut take = |node: &'_ Node| -> Option<usize> {
+        matches!(node.next, Next::Do(_)).then(|| {
+            let taken = *number;
+            *number += 1;
+            taken
+        })
+    };
+    match &root.next {
+        Next::Do(step) => {
+            if let Some(number) = take(root) {
+                waiting.push_back(Place { number, step, share: root.share });
+            }
+        }
+        Next::End(leaf) => blocks.push(Block::Text(ending(desk, leaf))),
+    }
+    while let Some(place) = waiting.pop_front() {
+        let mut answers = Vec::new();
+        for branch in &place.step.branches {
+            let mut said = vec![Span::strong(answer(desk, &place.step.to_do, &branch.key, &branch.words))];
+            said.push(Span::faint(format!(" {}", percent(branch.node.share))));
+            let then = match (&branch.node.next, take(&branch.node)) {
+                (Next::Do(step), Some(number)) => {
+                    waiting.push_back(Place { number, step, share: branch.node.share });
+                    vec![Span::reference(GO_TO.fill(desk.language(), &[&number.to_string()]), mark(number))]
+                }
+                (Next::End(leaf), _) => ending(desk, leaf),
+                (Next::Do(_), None) => Vec::new(),
+            };
+            answers.push((said, then));
+        }
+        blocks.push(Block::Card(Card {
+            number: place.number.to_string(),
+            mark: Some(mark(place.number)),
+            cautions: said_before(desk, &place.step.cautions, &place.step.movements),
+            words: vec![Span::strong(desk.words(&place.step.words, &place.step.key))],
+            remark: remark(desk.language(), &place),
+            answers,
+        }));
+    }
+    blocks
+}
+
+fn mark(number: usize) -> String {
+    format!("tree-{number}")
+}
+
+fn remark(language: Language, place: &Place<'_>) -> String {
+    let mut remark = minutes(place.step.minutes);
+    if place.step.who != Who::Operator {
+        remark.push_str(", ");
+        remark.push_str(&ONLY.fill(language, &[who(place.step.who, language)]));
+    }
+    format!("{remark}; {}", percent(place.share))
+}
+
+fn ending(desk: &Desk<'_>, leaf: &Leaf) -> Vec<Span> {
+    let language = desk.language();
+    let label = match leaf.end {
+        End::Runs => RUNS,
+        End::Visit => VISIT,
+        End::Remedies => REMEDIES,
+        End::LastResort => LAST_RESORT,
+        End::Rare => RARE,
+    };
+    let mut spans = vec![Span::plain(label.fill(language, &[&causes(language, &leaf.causes)]) + ".")];
+    if matches!(leaf.end, End::Visit | End::Remedies) {
+        let remedies: Vec<String> = leaf
+            .remedies
+            .iter()
+            .enumerate()
+            .map(|(index, remedy)| {
+                let key = remedy.key.strip_prefix("remedy:").unwrap_or(&remedy.key);
+                let row = desk.machine().remedies.rows().find(|row| row.key == key);
+                let words = row.map_or(remedy.words.as_str(), |row| desk.words(&row.words, &remedy.words));
+                format!("{}. {words} ({})", index + 1, who(remedy.who, language))
+            })
+            .collect();
+        spans.push(Span::faint(format!(" {}", remedies.join("; "))));
+    }
+    spans
+}
+
+fn causes(language: Language, tells: &[Tell]) -> String {
+    let words: Vec<String> =
+        tells.iter().map(|tell| format!("{} ({})", tell.words, percent(tell.probability))).collect();
+    if words.is_empty() { UNKNOWN.of(language).to_owned() } else { words.join("; ") }
+}

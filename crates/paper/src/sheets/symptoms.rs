@@ -1,0 +1,171 @@
+//! The symptom index: for each complaint and each lamp pattern that comes with it, what it probably is, and what
+//! to look at first. The same answers that `lampwise why` gives for the same lamps.
+
+use diagnose::evidence::{Complaint, Evidence, LampState, Moment};
+use diagnose::next::{Terms, advise};
+use diagnose::pattern::{Pattern, patterns};
+use machine::caution::Caution;
+
+use crate::desk::Desk;
+use crate::document::{Block, Card, Sheet, Span};
+use crate::language::Label;
+use crate::wording::{can_move, cause, caution, effort, percent};
+
+use super::lamps::labels;
+
+const TITLE: Label = Label::new("Symptom index", "Fehlerverzeichnis", "Índice de síntomas");
+const ABOUT: Label = Label::new(
+    "By complaint and lamps: the most probable causes with their probability, then what to do first. Share: of all \
+     cases with this complaint that are in the machine file. Other lamps than these: use the check tree or a call.",
+    "Nach Beschwerde und Lampen: die wahrscheinlichsten Ursachen mit Wahrscheinlichkeit, dann was zuerst zu tun ist. \
+     Anteil: von allen Fällen mit dieser Beschwerde, die in der Maschinendatei stehen. Andere Lampen: Prüfbaum oder Anruf.",
+    "Por queja y lámparas: las causas más probables con su probabilidad, y luego qué hacer primero. Parte: de todos los \
+     casos con esta queja que están en el archivo de máquina. Otras lámparas: árbol de pruebas o llamada.",
+);
+const MARKS: Label = Label::new(
+    "Cautions, said before what they belong to by their number:",
+    "Warnungen, vor dem Genannten mit ihrer Nummer:",
+    "Precauciones, indicadas con su número antes de cada acción:",
+);
+pub(super) const WONT_START: Label = Label::new("It will not start", "Sie startet nicht", "No arranca");
+pub(super) const STOPS_MIDWAY: Label =
+    Label::new("It stops midway", "Sie bleibt mittendrin stehen", "Se para a medias");
+pub(super) const WONT_FINISH: Label = Label::new("It does not finish", "Sie wird nicht fertig", "No termina");
+pub(super) const WRONG_RESULT: Label =
+    Label::new("The result is wrong", "Das Ergebnis stimmt nicht", "El resultado es incorrecto");
+const LIT: Label = Label::new("Lit: ", "An: ", "Encendidas: ");
+const FLICKER: Label = Label::new("flickers or blinks: ", "flackert oder blinkt: ", "parpadea: ");
+const REST_DARK: Label = Label::new("; all others dark", "; alle anderen dunkel", "; todas las demás apagadas");
+const ALL_DARK: Label = Label::new("All lamps dark", "Alle Lampen dunkel", "Todas las lámparas apagadas");
+const SHARE: Label = Label::new("{} of these cases", "{} dieser Fälle", "{} de estos casos");
+const STANDS: Label = Label::new("stands in {}", "steht in {}", "está en {}");
+const FIRST: Label = Label::new("first", "zuerst", "primero");
+const NOTHING: Label = Label::new(
+    "nothing is wrong: it waits for a person",
+    "nichts ist falsch: sie wartet auf jemanden",
+    "no pasa nada: espera a una persona",
+);
+const NOT_IN_FILE: Label = Label::new(
+    "something that is not in the machine file",
+    "etwas, das nicht in der Maschinendatei steht",
+    "algo que no está en el archivo de máquina",
+);
+const NO_CASES: Label =
+    Label::new("No case in the machine file.", "Kein Fall in der Maschinendatei.", "Ningún caso en el archivo.");
+
+/// Patterns of a complaint that are listed, and the least share of one.
+const LISTED: usize = 5;
+const LEAST: f64 = 0.02;
+/// Causes and checks that are listed of each.
+const CAUSES: usize = 4;
+const CHECKS: usize = 3;
+
+/// The complaints with their titles.
+pub(super) const COMPLAINTS: [(Complaint, Label); 4] = [
+    (Complaint::WontStart, WONT_START),
+    (Complaint::StopsMidway, STOPS_MIDWAY),
+    (Complaint::WontFinish, WONT_FINISH),
+    (Complaint::WrongResult, WRONG_RESULT),
+];
+
+/// The sheet.
+pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
+    let language = desk.language();
+    let mut body = Vec::new();
+    let mut said: Vec<Caution> = Vec::new();
+    for (complaint, title) in COMPLAINTS {
+        body.push(Block::Heading(title.of(language).to_owned()));
+        let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
+        let found = patterns(desk.diagnoser(), &evidence, LISTED);
+        let listed: Vec<Pattern> = found.into_iter().filter(|pattern| pattern.share >= LEAST).collect();
+        if listed.is_empty() {
+            body.push(Block::Text(vec![Span::faint(NO_CASES.of(language))]));
+        }
+        for pattern in listed {
+            body.push(Block::Card(card(desk, complaint, &pattern, &mut said)));
+        }
+    }
+    let mut blocks = Vec::new();
+    if !said.is_empty() {
+        let texts = said.iter().enumerate().map(|(at, one)| format!("{} {}", at + 1, caution(*one, language)));
+        blocks.push(Block::Text(vec![Span::plain(MARKS.of(language))]));
+        blocks.push(Block::Caution(texts.collect()));
+    }
+    blocks.extend(body);
+    Sheet {
+        name: "symptoms".to_owned(),
+        title: TITLE.of(language).to_owned(),
+        about: ABOUT.of(language).to_owned(),
+        one_page: false,
+        landscape: false,
+        blocks,
+    }
+}
+
+fn card(desk: &Desk<'_>, complaint: Complaint, pattern: &Pattern, said: &mut Vec<Caution>) -> Card {
+    let language = desk.language();
+    let moment = Moment { lamps: pattern.reports(desk.machine()), ..Moment::default() };
+    let evidence = Evidence { complaint: Some(complaint), moments: vec![moment], ..Evidence::default() };
+    let answer = desk.diagnoser().answer(&evidence);
+    let terms = Terms { shown: CHECKS, ..Terms::default() };
+    let advice = advise(desk.diagnoser(), &evidence, &terms);
+    let mut remark = SHARE.fill(language, &[&percent(pattern.share)]);
+    if let Some(place) = answer.standing.first().filter(|place| !place.steps.is_empty()) {
+        remark.push_str("; ");
+        remark.push_str(&STANDS.fill(language, &[&place.steps.join(" + ")]));
+    }
+    let mut causes: Vec<(f64, String)> =
+        answer.causes.iter().take(CAUSES).map(|one| (one.probability, cause(desk, one))).collect();
+    causes.push((answer.nothing_wrong, NOTHING.of(language).to_owned()));
+    causes.push((answer.not_in_file, NOT_IN_FILE.of(language).to_owned()));
+    causes.sort_by(|one, other| other.0.total_cmp(&one.0));
+    causes.retain(|(probability, _)| *probability >= 0.01);
+    causes.truncate(CAUSES);
+    let mut answers: Vec<(Vec<Span>, Vec<Span>)> = causes
+        .into_iter()
+        .map(|(probability, words)| (vec![Span::plain(percent(probability))], vec![Span::plain(words)]))
+        .collect();
+    for (index, proposal) in advice.proposals.iter().enumerate() {
+        let mut text = Vec::new();
+        let mut marks: Vec<String> = Vec::new();
+        for one in &proposal.cautions {
+            let at = said.iter().position(|known| known == one).unwrap_or_else(|| {
+                said.push(*one);
+                said.len() - 1
+            });
+            marks.push((at + 1).to_string());
+        }
+        if !marks.is_empty() {
+            text.push(Span::strong(format!("! {} ", marks.join(" "))));
+        }
+        if let Some(moves) = can_move(desk, &proposal.movements) {
+            text.push(Span::strong(format!("! {moves} ")));
+        }
+        text.push(Span::plain(desk.words(&proposal.words, &proposal.key)));
+        text.push(Span::faint(format!(" ({})", effort(desk, proposal))));
+        let before = format!("{} {}", FIRST.of(language), index + 1);
+        answers.push((vec![Span::strong(before)], text));
+    }
+    Card { number: "●".to_owned(), mark: None, cautions: Vec::new(), words: lamps(desk, pattern), remark, answers }
+}
+
+/// A pattern in words: what is lit, what flickers.
+fn lamps(desk: &Desk<'_>, pattern: &Pattern) -> Vec<Span> {
+    let language = desk.language();
+    let panel = &desk.nominal().panel;
+    let of = |state: LampState| labels(panel, |lamp| pattern.lamps.get(lamp) == Some(&state)).join(" ");
+    let (lit, flickers) = (of(LampState::Lit), of(LampState::Flickers));
+    if lit.is_empty() && flickers.is_empty() {
+        return vec![Span::strong(ALL_DARK.of(language))];
+    }
+    let mut spans = Vec::new();
+    if !lit.is_empty() {
+        spans.extend([Span::plain(LIT.of(language)), Span::strong(lit)]);
+    }
+    if !flickers.is_empty() {
+        let joint = if spans.is_empty() { "" } else { "; " };
+        spans.extend([Span::plain(format!("{joint}{}", FLICKER.of(language))), Span::strong(flickers)]);
+    }
+    spans.push(Span::plain(REST_DARK.of(language)));
+    spans
+}

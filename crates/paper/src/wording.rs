@@ -1,0 +1,115 @@
+//! Words that several sheets need: who, how long, how probable, and causes in the language of the sheet.
+
+use diagnose::answer::{Cause, Member};
+use diagnose::next::{Movement, Proposal, ToDo};
+use machine::Machine;
+use machine::caution::Caution;
+use machine::model::{DeviationKind, Who};
+
+use crate::desk::Desk;
+use crate::language::{Label, Language};
+
+const OPERATOR: Label = Label::new("operator", "Bediener", "operario");
+const TECHNICIAN: Label = Label::new("technician", "Techniker", "técnico");
+const ELECTRICIAN: Label = Label::new("qualified electrician", "Elektrofachkraft", "electricista cualificado");
+const CAN_MOVE: Label = Label::new(
+    "Can move: {}. Hands off, everybody clear.",
+    "Kann sich bewegen: {}. Hände weg, alle zurücktreten.",
+    "Puede moverse: {}. Manos fuera, todos apartados.",
+);
+
+/// Who may do something.
+pub fn who(who: Who, language: Language) -> &'static str {
+    match who {
+        Who::Operator => OPERATOR,
+        Who::Technician => TECHNICIAN,
+        Who::Electrician => ELECTRICIAN,
+    }
+    .of(language)
+}
+
+/// Minutes, short.
+pub fn minutes(minutes: f64) -> String {
+    match minutes {
+        minutes if minutes < 1.0 => format!("{:.0} s", (minutes * 60.0).max(1.0)),
+        minutes if minutes < 120.0 => format!("{minutes:.0} min"),
+        minutes => format!("{:.1} h", minutes / 60.0),
+    }
+}
+
+/// A probability, short; never rounded to certainty.
+pub fn percent(probability: f64) -> String {
+    match probability * 100.0 {
+        p if p >= 99.5 => ">99 %".to_owned(),
+        p if p >= 0.95 => format!("{p:.0} %"),
+        p if p > 0.0 => "<1 %".to_owned(),
+        _ => "0 %".to_owned(),
+    }
+}
+
+/// A caution in the language of the sheet.
+pub fn caution(caution: Caution, language: Language) -> String {
+    caution.words().in_language(language.tag()).to_owned()
+}
+
+/// What is said before something: cautions, then what can move.
+pub fn said_before(desk: &Desk<'_>, cautions: &[Caution], movements: &[Movement]) -> Vec<String> {
+    let mut said: Vec<String> = cautions.iter().map(|one| caution(*one, desk.language())).collect();
+    said.extend(can_move(desk, movements));
+    said
+}
+
+/// What can move, in one sentence.
+pub fn can_move(desk: &Desk<'_>, movements: &[Movement]) -> Option<String> {
+    let names: Vec<String> = movements.iter().map(|one| mechanism(desk, &one.mechanism, &one.words)).collect();
+    (!names.is_empty()).then(|| CAN_MOVE.fill(desk.language(), &[&names.join(", ")]))
+}
+
+/// A mechanism by its name in the file, in the language of the sheet.
+fn mechanism(desk: &Desk<'_>, name: &str, stand_in: &str) -> String {
+    let found = desk.machine().mechanisms.rows().find(|row| row.name == name);
+    found.map_or(stand_in, |row| desk.words(&row.words, stand_in)).to_owned()
+}
+
+/// What a cause is called: in English as the answer says it, else from the words of its members.
+pub fn cause(desk: &Desk<'_>, cause: &Cause) -> String {
+    if desk.language() == Language::English {
+        return cause.words.clone();
+    }
+    /// Members that stand for all.
+    const NAMED: usize = 2;
+    let named: Vec<String> = cause.members.iter().take(NAMED).map(|one| member(desk, one)).collect();
+    let more = if cause.members.len() > NAMED { " / …" } else { "" };
+    format!("{}{more}", named.join(" / "))
+}
+
+/// What a deviation is called, with its device.
+pub fn member(desk: &Desk<'_>, member: &Member) -> String {
+    let machine: &Machine = desk.machine();
+    let Some(row) = machine.deviations.rows().find(|row| row.key == member.key) else { return member.words.clone() };
+    let words = desk.words(&row.words, &member.words);
+    match row.kind {
+        DeviationKind::Fault(device) => {
+            let device = &machine.devices[device];
+            format!("{}: {words}", desk.words(&device.words, &device.name))
+        }
+        DeviationKind::Lapse => words.to_owned(),
+    }
+}
+
+/// The words of an answer to something that is asked.
+pub fn answer(desk: &Desk<'_>, to_do: &ToDo, key: &str, english: &str) -> String {
+    let words = match to_do {
+        ToDo::Check(check) => {
+            let answers = desk.machine().checks.get(*check).map_or(&[][..], |check| check.answers.as_slice());
+            answers.iter().find(|answer| answer.key == key).map(|answer| &answer.words)
+        }
+        _ => None,
+    };
+    words.map_or(english, |words| desk.words(words, english)).to_owned()
+}
+
+/// Minutes and who, for something proposed.
+pub fn effort(desk: &Desk<'_>, proposal: &Proposal) -> String {
+    format!("{}, {}", minutes(proposal.minutes), who(proposal.who, desk.language()))
+}
