@@ -109,7 +109,7 @@ pub enum Command {
 }
 
 /// Which machine it is.
-#[derive(Debug, Args)]
+#[derive(Clone, Debug, Args)]
 pub struct MachineChoice {
     /// The machine file; `demo:NAME` takes one from inside the program.
     #[arg(value_name = "MACHINE")]
@@ -489,6 +489,12 @@ pub enum SheetName {
     Symptoms,
     /// What to do next, for every answer.
     Tree,
+    /// Every point once with a box to tick, for acceptance and after a repair.
+    Commissioning,
+    /// The machine's service jobs, or the one named with --procedure.
+    Procedures,
+    /// A saved call, named with --call.
+    Call,
 }
 
 /// How sheets are written.

@@ -2,6 +2,7 @@
 //! they stand beside a transition.
 
 use diagnose::wording;
+use machine::id::{ChartId, StepId};
 use machine::model::{ProgramFact, Words};
 use machine::{Condition, Machine};
 
@@ -99,44 +100,48 @@ fn fact(machine: &Machine, fact: ProgramFact, wanted: bool, language: Language) 
 }
 
 /// A condition in short, as it stands beside a transition: `X3 · /X5`, `3 s/fill`, `↑X0 + ctr ≥ 4`.
-pub fn short(machine: &Machine, whole: &Condition<ProgramFact>) -> String {
-    write_short(machine, whole, false)
+/// Steps of this chart go without its name.
+pub fn short(machine: &Machine, whole: &Condition<ProgramFact>, chart: ChartId) -> String {
+    write_short(machine, whole, chart, false)
 }
 
-fn write_short(machine: &Machine, whole: &Condition<ProgramFact>, inside: bool) -> String {
+fn write_short(machine: &Machine, whole: &Condition<ProgramFact>, chart: ChartId, inside: bool) -> String {
     match whole {
         Condition::Always(value) => if *value { "1" } else { "0" }.to_owned(),
-        Condition::Fact(one) => short_fact(machine, *one),
+        Condition::Fact(one) => short_fact(machine, *one, chart),
         Condition::Not(inner) => match &**inner {
             Condition::Fact(ProgramFact::Counted(counter, n)) => {
                 format!("{} < {n}", machine.counters[*counter].name)
             }
-            Condition::Fact(one) => format!("/{}", short_fact(machine, *one)),
-            other => format!("/({})", write_short(machine, other, false)),
+            Condition::Fact(one) => format!("/{}", short_fact(machine, *one, chart)),
+            other => format!("/({})", write_short(machine, other, chart, false)),
         },
         Condition::All(list) | Condition::Any(list) => {
             let all = matches!(whole, Condition::All(_));
-            let parts: Vec<_> = list.iter().map(|part| write_short(machine, part, true)).collect();
+            let parts: Vec<_> = list.iter().map(|part| write_short(machine, part, chart, true)).collect();
             let text = parts.join(if all { " · " } else { " + " });
             if inside && list.len() > 1 { format!("({text})") } else { text }
         }
     }
 }
 
-fn short_fact(machine: &Machine, fact: ProgramFact) -> String {
+fn short_fact(machine: &Machine, fact: ProgramFact, chart: ChartId) -> String {
+    let step_name = |step: StepId| {
+        if machine.chart_of(step) == chart { machine.steps[step].name.clone() } else { machine.step_name(step) }
+    };
     match fact {
         ProgramFact::Input(input) => machine.inputs[input].label.clone(),
         ProgramFact::Output(output) => {
             let row = &machine.outputs[output];
             row.label.clone().unwrap_or_else(|| row.tag.clone())
         }
-        ProgramFact::Step(step) => format!("[{}]", machine.step_name(step)),
+        ProgramFact::Step(step) => format!("[{}]", step_name(step)),
         ProgramFact::StepFor(step, ms) => {
-            format!("{}/{}", wording::duration(ms).replace(' ', "\u{a0}"), machine.step_name(step))
+            format!("{}/{}", wording::duration(ms).replace(' ', "\u{a0}"), step_name(step))
         }
         ProgramFact::Latch(latch) => machine.latches[latch].name.clone(),
         ProgramFact::Counted(counter, n) => format!("{} ≥ {n}", machine.counters[counter].name),
-        ProgramFact::Rises(edge) => format!("↑{}", write_short(machine, &machine.edges[edge], true)),
-        ProgramFact::Falls(edge) => format!("↓{}", write_short(machine, &machine.edges[edge], true)),
+        ProgramFact::Rises(edge) => format!("↑{}", write_short(machine, &machine.edges[edge], chart, true)),
+        ProgramFact::Falls(edge) => format!("↓{}", write_short(machine, &machine.edges[edge], chart, true)),
     }
 }

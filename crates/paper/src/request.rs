@@ -1,5 +1,7 @@
 //! Which sheets there are, and how one is asked for.
 
+use diagnose::call::Record;
+
 use crate::desk::Desk;
 use crate::document::Sheet;
 use crate::page::PageSize;
@@ -20,6 +22,17 @@ pub enum Request {
     Symptoms,
     /// What to do next, for every answer.
     CheckTree,
+    /// Every point once, for acceptance and after a repair.
+    Commissioning,
+    /// A procedure by its name in the file; all of them if none is named.
+    Procedures(Option<String>),
+    /// A saved call.
+    Call {
+        /// The call.
+        record: Box<Record>,
+        /// Whether the machine file has changed since it was saved.
+        changed: bool,
+    },
 }
 
 /// Why a sheet can't be made.
@@ -52,6 +65,28 @@ impl Desk<'_> {
             Request::Chart => Ok(vec![sheets::chart_drawing(self, size)]),
             Request::Symptoms => Ok(vec![sheets::symptom_index(self)]),
             Request::CheckTree => Ok(vec![sheets::check_tree(self)]),
+            Request::Commissioning => Ok(vec![sheets::commissioning(self)]),
+            Request::Procedures(name) => self.procedures(name.as_deref()),
+            Request::Call { record, changed } => Ok(vec![sheets::call_report(self, record, *changed)?]),
+        }
+    }
+
+    fn procedures(&self, name: Option<&str>) -> Result<Vec<Sheet>, RequestError> {
+        let wanted = |row: &machine::model::Procedure| name.is_none_or(|name| row.name.eq_ignore_ascii_case(name));
+        let found: Vec<Sheet> = (self.machine().procedures.iter())
+            .filter(|(_, row)| wanted(row))
+            .map(|(id, _)| sheets::procedure_sheet(self, id))
+            .collect();
+        match name {
+            Some(name) if found.is_empty() => {
+                let names: Vec<&str> = self.machine().procedures.rows().map(|row| row.name.as_str()).collect();
+                let hint = match names[..] {
+                    [] => "this machine file has no procedures".to_owned(),
+                    _ => format!("there is: {}", names.join(", ")),
+                };
+                Err(RequestError { what: format!("there is no procedure `{name}`"), hint })
+            }
+            _ => Ok(found),
         }
     }
 }

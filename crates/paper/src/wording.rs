@@ -7,6 +7,7 @@ use machine::caution::Caution;
 use machine::model::{DeviationKind, Who};
 
 use crate::desk::Desk;
+use crate::document::{Block, Span};
 use crate::language::{Label, Language};
 
 const OPERATOR: Label = Label::new("operator", "Bediener", "operario");
@@ -16,6 +17,12 @@ const CAN_MOVE: Label = Label::new(
     "Can move: {}. Hands off, everybody clear.",
     "Kann sich bewegen: {}. Hände weg, alle zurücktreten.",
     "Puede moverse: {}. Manos fuera, todos apartados.",
+);
+
+const MARKS: Label = Label::new(
+    "Cautions, said before what they belong to by their number:",
+    "Warnungen, vor dem Genannten mit ihrer Nummer:",
+    "Precauciones, indicadas con su número antes de cada acción:",
 );
 
 /// Who may do something.
@@ -50,6 +57,34 @@ pub fn percent(probability: f64) -> String {
 /// A caution in the language of the sheet.
 pub fn caution(caution: Caution, language: Language) -> String {
     caution.words().in_language(language.tag()).to_owned()
+}
+
+/// Cautions of a sheet that are said in full once, above everything, and by their number before what they belong to.
+#[derive(Default)]
+pub struct Marks(Vec<Caution>);
+
+impl Marks {
+    /// What stands before the words: "! 1 3 ", or nothing.
+    pub fn before(&mut self, cautions: &[Caution]) -> Option<Span> {
+        let mut marks = Vec::new();
+        for one in cautions {
+            let at = self.0.iter().position(|known| known == one).unwrap_or_else(|| {
+                self.0.push(*one);
+                self.0.len() - 1
+            });
+            marks.push((at + 1).to_string());
+        }
+        (!marks.is_empty()).then(|| Span::strong(format!("! {} ", marks.join(" "))))
+    }
+
+    /// All that were used, to be set above everything.
+    pub fn legend(&self, language: Language) -> Vec<Block> {
+        if self.0.is_empty() {
+            return Vec::new();
+        }
+        let texts = self.0.iter().enumerate().map(|(at, one)| format!("{} {}", at + 1, caution(*one, language)));
+        vec![Block::Text(vec![Span::plain(MARKS.of(language))]), Block::Caution(texts.collect())]
+    }
 }
 
 /// What is said before something: cautions, then what can move.

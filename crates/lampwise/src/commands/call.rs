@@ -16,6 +16,7 @@ use diagnose::next::Terms;
 
 pub(super) use self::dialogue::Dialogue;
 pub(super) use self::keep::Keeper;
+pub(super) use self::opened::read as read_record;
 pub(super) use self::state::proposal as proposal_document;
 pub(super) use self::turn::{minutes, said_before, sentence};
 

@@ -4,25 +4,30 @@
 use std::fmt::Write as _;
 use std::fs::OpenOptions;
 use std::io::{ErrorKind, Write as _};
-use std::path::Path;
+use std::path::{Path, PathBuf};
 
 use clap::ValueEnum;
+use diagnose::call::{Record, fingerprint};
+use machine::Machine;
 use paper::document;
 use paper::{Desk, Language, PageSize, Request};
 use serde_json::json;
 
-use crate::arguments::{Paper, Sheet, SheetFormat, SheetLanguage, SheetName};
+use super::call::read_record;
+use crate::arguments::{MachineChoice, Paper, Sheet, SheetFormat, SheetLanguage, SheetName};
 use crate::failure::Failure;
-use crate::input;
+use crate::input::{self, Chosen};
 use crate::progress;
 use crate::screen::{Screen, padded};
 
 /// Makes the sheets and saves or prints them.
 pub fn run(arguments: &Sheet, screen: &Screen) -> Result<(), Failure> {
-    let chosen = input::choose(&arguments.choice)?;
-    let file = file_name(&arguments.choice.machine);
+    let record = arguments.call.as_deref().map(read_record).transpose()?;
+    let choice = choice(&arguments.choice, record.as_ref());
+    let chosen = input::choose(&choice)?;
+    let file = file_name(&choice.machine);
     let language = language(arguments.language);
-    let Some(desk) = Desk::new(&chosen.alternatives, &file, arguments.choice.serial, language) else {
+    let Some(desk) = Desk::new(&chosen.alternatives, &file, choice.serial, language) else {
         return Err(Failure::file(chosen.reading.sources, Vec::new()));
     };
     if arguments.sheets.is_empty() && !arguments.all {
@@ -30,7 +35,8 @@ pub fn run(arguments: &Sheet, screen: &Screen) -> Result<(), Failure> {
     }
     let format = format(arguments)?;
     let size = size(arguments.paper);
-    let requests = requests(arguments)?;
+    let call = record.map(|record| call(record, &chosen, desk.machine())).transpose()?;
+    let requests = requests(arguments, call)?;
     let made = progress::while_working("making the sheets", || make(&desk, &requests, size, format, arguments.all))?;
     if let Some(path) = &arguments.output {
         save(path, &made.bytes, arguments.replace)?;
@@ -81,6 +87,16 @@ fn make(
         let more = desk.sheets(request, size).map_err(|error| Failure::new("no-sheet", error.what, error.hint))?;
         sheets.extend(more);
     }
+    if sheets.is_empty() {
+        let hint = "the machine file has none; docs/machine-file.md shows how one is written";
+        return Err(Failure::new("no-sheet", "there is no procedure to print", hint));
+    }
+    let mut names: Vec<&str> = sheets.iter().map(|sheet| sheet.name.as_str()).collect();
+    names.sort_unstable();
+    if let Some(twice) = names.windows(2).find(|pair| pair[0] == pair[1]) {
+        let what = format!("the sheet `{}` was asked for twice", twice[0]);
+        return Err(Failure::new("twice", what, "name each sheet once"));
+    }
     let internal = |error: paper::render::pdf::TypesetError| {
         Failure::new("typesetting", error.to_string(), "please report this, with the machine file")
     };
@@ -98,18 +114,56 @@ fn make(
     Ok(Made { sheets, bytes })
 }
 
-fn requests(arguments: &Sheet) -> Result<Vec<Request>, Failure> {
+/// The machine that is meant: what the arguments leave open is as it was in the saved call.
+fn choice(arguments: &MachineChoice, record: Option<&Record>) -> MachineChoice {
+    let mut choice = arguments.clone();
+    let Some(record) = record else { return choice };
+    if choice.revision.is_none() && choice.serial.is_none() {
+        (choice.revision, choice.serial) = (record.revision.clone(), record.serial);
+    }
+    if choice.settings.is_empty() {
+        choice.settings.clone_from(&record.settings);
+    }
+    if choice.library.is_empty() {
+        choice.library = record.libraries.iter().map(PathBuf::from).collect();
+    }
+    choice
+}
+
+/// A saved call as a sheet, if it is about this machine.
+fn call(record: Record, chosen: &Chosen, machine: &Machine) -> Result<Request, Failure> {
+    if record.machine != machine.name {
+        let what = format!("the call is about a `{}`, and the file describes a `{}`", record.machine, machine.name);
+        return Err(Failure::new("other-machine", what, "name the machine file that the call was made with"));
+    }
+    let now = fingerprint(chosen.reading.sources.iter().map(|source| source.text.as_str()));
+    let changed = record.fingerprint != now;
+    Ok(Request::Call { record: Box::new(record), changed })
+}
+
+fn requests(arguments: &Sheet, mut call: Option<Request>) -> Result<Vec<Request>, Failure> {
     let names: &[SheetName] = if arguments.all { SheetName::value_variants() } else { &arguments.sheets };
     let mut requests = Vec::new();
     for name in names {
-        match name {
-            SheetName::Lamps => requests.push(Request::Lamps),
-            SheetName::LampChart => requests.push(Request::LampChart),
-            SheetName::Timing => requests.push(Request::Timing),
-            SheetName::Chart => requests.push(Request::Chart),
-            SheetName::Symptoms => requests.push(Request::Symptoms),
-            SheetName::Tree => requests.push(Request::CheckTree),
-        }
+        requests.push(match name {
+            SheetName::Lamps => Request::Lamps,
+            SheetName::LampChart => Request::LampChart,
+            SheetName::Timing => Request::Timing,
+            SheetName::Chart => Request::Chart,
+            SheetName::Symptoms => Request::Symptoms,
+            SheetName::Tree => Request::CheckTree,
+            SheetName::Commissioning => Request::Commissioning,
+            SheetName::Procedures => Request::Procedures(arguments.procedure.clone()),
+            SheetName::Call => match call.take() {
+                Some(call) => call,
+                // A binder is whole without one.
+                None if arguments.all => continue,
+                None => {
+                    let hint = "name the file with --call, such as `--call call-117.txt`";
+                    return Err(Failure::new("no-call", "it is not said which call", hint));
+                }
+            },
+        });
     }
     Ok(requests)
 }

@@ -103,19 +103,19 @@ fn graph(desk: &Desk<'_>, chart: ChartId) -> Graph {
             StepBox {
                 name: step.name.clone(),
                 initial: machine.charts[chart].initial.contains(id),
-                actions: step.actions.iter().map(|action| action_words(desk, action)).collect(),
+                actions: step.actions.iter().map(|action| action_words(desk, action, chart)).collect(),
             }
         })
         .collect();
     let own = machine.transitions.rows().filter(|row| row.chart == chart);
     let bars = own
-        .map(|row| Bar { from: at(&row.from), to: at(&row.to), condition: phrase::short(machine, &row.when) })
+        .map(|row| Bar { from: at(&row.from), to: at(&row.to), condition: phrase::short(machine, &row.when, chart) })
         .collect();
     Graph { steps, bars }
 }
 
 /// What an action does, as it stands in its box.
-fn action_words(desk: &Desk<'_>, action: &Action) -> String {
+fn action_words(desk: &Desk<'_>, action: &Action, chart: ChartId) -> String {
     let machine = desk.machine();
     let language = desk.language();
     let output = |id| {
@@ -143,7 +143,7 @@ fn action_words(desk: &Desk<'_>, action: &Action) -> String {
         Timing::Blink(..) => Some(BLINKS.of(language).to_owned()),
     };
     let when = (action.when != Condition::Always(true))
-        .then(|| WHILE.fill(language, &[&phrase::short(machine, &action.when)]));
+        .then(|| WHILE.fill(language, &[&phrase::short(machine, &action.when, chart)]));
     for more in [timing, when].into_iter().flatten() {
         text.push_str(&format!(" ({more})"));
     }
@@ -167,20 +167,28 @@ fn stops(desk: &Desk<'_>, chart: ChartId) -> Vec<Block> {
     for row in machine.interlocks.rows().filter(|row| row.chart == chart) {
         rows.push(vec![
             cell(desk.words(&row.words, "").to_owned()),
-            cell(phrase::short(machine, &row.needs)),
+            cell(phrase::short(machine, &row.needs, chart)),
             cell(names(&row.in_steps)),
             cell(effect(&row.effect)),
         ]);
     }
+    // Time-outs with the same effect are one row.
+    let mut limits: Vec<(String, Vec<String>)> = Vec::new();
     for row in machine.steps.rows().filter(|row| row.chart == chart) {
-        if let Some(time_out) = &row.time_out {
-            rows.push(vec![
-                cell(TIME_OUT.of(language).to_owned()),
-                cell(format!("≤ {}", duration(time_out.after_ms))),
-                cell(row.name.clone()),
-                cell(effect(&time_out.effect)),
-            ]);
+        let Some(time_out) = &row.time_out else { continue };
+        let (what, limit) = (effect(&time_out.effect), format!("{} ≤ {}", row.name, duration(time_out.after_ms)));
+        match limits.iter_mut().find(|(known, _)| *known == what) {
+            Some((_, list)) => list.push(limit),
+            None => limits.push((what, vec![limit])),
         }
+    }
+    for (what, list) in limits {
+        rows.push(vec![
+            cell(TIME_OUT.of(language).to_owned()),
+            cell("–".to_owned()),
+            cell(list.join(", ")),
+            cell(what),
+        ]);
     }
     if rows.is_empty() {
         return Vec::new();

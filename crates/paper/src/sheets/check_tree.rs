@@ -5,12 +5,13 @@ use std::collections::VecDeque;
 
 use diagnose::evidence::{Complaint, Evidence};
 use diagnose::next::{End, Leaf, Next, Node, Size, Step, Tell, Terms, tree};
+use machine::caution::Doing;
 use machine::model::Who;
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::language::{Label, Language};
-use crate::wording::{answer, minutes, percent, said_before, who};
+use crate::wording::{Marks, answer, minutes, percent, said_before, who};
 
 use super::symptoms::COMPLAINTS;
 
@@ -72,21 +73,24 @@ struct Place<'t> {
 /// The sheet.
 pub(crate) fn check_tree(desk: &Desk<'_>) -> Sheet {
     let language = desk.language();
-    let mut blocks = Vec::new();
+    let mut body = Vec::new();
+    let mut marks = Marks::default();
     let mut number = 1;
     for (complaint, title) in COMPLAINTS.into_iter().filter(|(complaint, _)| WRITTEN.contains(complaint)) {
-        blocks.push(Block::Heading(title.of(language).to_owned()));
+        body.push(Block::Heading(title.of(language).to_owned()));
         let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
         // Four questions deep is what one follows on paper without getting lost.
         let size = Size { depth: 4, least: 0.03, ..Size::default() };
         match tree(desk.diagnoser(), &evidence, &Terms::default(), size) {
             Some(root) => {
-                blocks.push(Block::Text(vec![Span::plain(AVERAGE.fill(language, &[&minutes(root.minutes)]))]));
-                blocks.extend(cards(desk, &root, &mut number));
+                body.push(Block::Text(vec![Span::plain(AVERAGE.fill(language, &[&minutes(root.minutes)]))]));
+                body.extend(cards(desk, &root, &mut number, &mut marks));
             }
-            None => blocks.push(Block::Text(vec![Span::plain(NO_TREE.of(language))])),
+            None => body.push(Block::Text(vec![Span::plain(NO_TREE.of(language))])),
         }
     }
+    let mut blocks = marks.legend(language);
+    blocks.extend(body);
     Sheet {
         name: "tree".to_owned(),
         title: TITLE.of(language).to_owned(),
@@ -98,7 +102,7 @@ pub(crate) fn check_tree(desk: &Desk<'_>) -> Sheet {
 }
 
 /// The cards of a tree, level by level, so that what comes first is found first.
-fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize) -> Vec<Block> {
+fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize, marks: &mut Marks) -> Vec<Block> {
     let mut waiting: VecDeque<Place<'_>> = VecDeque::new();
     let mut blocks = Vec::new();
     let mut take = |node: &'_ Node| -> Option<usize> {
@@ -114,7 +118,7 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize) -> Vec<Block> {
                 waiting.push_back(Place { number, step, share: root.share });
             }
         }
-        Next::End(leaf) => blocks.push(Block::Text(ending(desk, leaf))),
+        Next::End(leaf) => blocks.push(Block::Text(ending(desk, leaf, marks))),
     }
     while let Some(place) = waiting.pop_front() {
         let mut answers = Vec::new();
@@ -126,7 +130,7 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize) -> Vec<Block> {
                     waiting.push_back(Place { number, step, share: branch.node.share });
                     vec![Span::reference(GO_TO.fill(desk.language(), &[&number.to_string()]), mark(number))]
                 }
-                (Next::End(leaf), _) => ending(desk, leaf),
+                (Next::End(leaf), _) => ending(desk, leaf, marks),
                 (Next::Do(_), None) => Vec::new(),
             };
             answers.push((said, then));
@@ -156,7 +160,7 @@ fn remark(language: Language, place: &Place<'_>) -> String {
     format!("{remark}; {}", percent(place.share))
 }
 
-fn ending(desk: &Desk<'_>, leaf: &Leaf) -> Vec<Span> {
+fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
     let language = desk.language();
     let label = match leaf.end {
         End::Runs => RUNS,
@@ -167,18 +171,15 @@ fn ending(desk: &Desk<'_>, leaf: &Leaf) -> Vec<Span> {
     };
     let mut spans = vec![Span::plain(label.fill(language, &[&causes(language, &leaf.causes)]) + ".")];
     if matches!(leaf.end, End::Visit | End::Remedies) {
-        let remedies: Vec<String> = leaf
-            .remedies
-            .iter()
-            .enumerate()
-            .map(|(index, remedy)| {
-                let key = remedy.key.strip_prefix("remedy:").unwrap_or(&remedy.key);
-                let row = desk.machine().remedies.rows().find(|row| row.key == key);
-                let words = row.map_or(remedy.words.as_str(), |row| desk.words(&row.words, &remedy.words));
-                format!("{}. {words} ({})", index + 1, who(remedy.who, language))
-            })
-            .collect();
-        spans.push(Span::faint(format!(" {}", remedies.join("; "))));
+        for (index, remedy) in leaf.remedies.iter().enumerate() {
+            let key = remedy.key.strip_prefix("remedy:").unwrap_or(&remedy.key);
+            let row = desk.machine().remedies.rows().find(|row| row.key == key);
+            spans.push(Span::strong(format!(" {}. ", index + 1)));
+            spans.extend(row.and_then(|row| marks.before(&Doing::of_remedy(desk.machine(), row).cautions())));
+            let words = row.map_or(remedy.words.as_str(), |row| desk.words(&row.words, &remedy.words));
+            spans.push(Span::plain(words.trim_end_matches('.')));
+            spans.push(Span::faint(format!(" ({})", who(remedy.who, language))));
+        }
     }
     spans
 }

@@ -1,7 +1,7 @@
 //! The lamp chart: for each step, which lamps must be lit, which dark, and which may change; then what each
 //! step waits for and how long it may last.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use diagnose::lamp_chart::{Shown, stretches, ways};
 use diagnose::panel::Panel;
@@ -32,18 +32,17 @@ const STEP: Label = Label::new("Step", "Schritt", "Etapa");
 const MEANS: Label = Label::new("What happens", "Was geschieht", "Qué ocurre");
 const FOR: Label = Label::new("Waits for", "Wartet auf", "Espera");
 const TIME_OUT: Label = Label::new("At most", "Höchstens", "Como máximo");
-const NEVER: Label = Label::new(
-    "In no routine of the file: {}.",
-    "In keinem Ablauf der Datei: {}.",
-    "En ninguna rutina del archivo: {}.",
-);
+const NEVER: Label =
+    Label::new("Only when something is wrong: {}.", "Nur wenn etwas nicht stimmt: {}.", "Solo cuando algo va mal: {}.");
+const PASSED: Label =
+    Label::new("Passed through in no time: {}.", "In keiner Zeit durchlaufen: {}.", "Se pasa sin demora: {}.");
 const CHART: Label = Label::new("Chart {}", "Ablauf {}", "Diagrama {}");
 
 /// Size of letters, height of a row, width of a column.
 const TEXT: f64 = 8.0;
 const ROW: f64 = 12.0;
 const LEAST_COLUMN: f64 = 11.0;
-const MOST_COLUMN: f64 = 15.0;
+const MOST_COLUMN: f64 = 17.0;
 /// What the lines below the title and a heading take.
 const LEGEND: f64 = 36.0;
 
@@ -54,7 +53,7 @@ type Rows = BTreeMap<StepId, Vec<Shown>>;
 pub(crate) fn lamp_chart(desk: &Desk<'_>, size: PageSize) -> Sheet {
     let language = desk.language();
     let machine = desk.machine();
-    let rows = rows(desk);
+    let (rows, passed) = rows(desk);
     let mut blocks = Vec::new();
     for (id, chart) in machine.charts.iter() {
         let steps: Vec<StepId> = machine.steps.ids().filter(|step| machine.chart_of(*step) == id).collect();
@@ -63,13 +62,14 @@ pub(crate) fn lamp_chart(desk: &Desk<'_>, size: PageSize) -> Sheet {
             blocks.push(Block::Heading(CHART.fill(language, &[&chart.name])));
         }
         blocks.extend(drawings(desk, &rows, &seen, size).into_iter().map(Block::Drawing));
-        let never: Vec<&str> = steps
-            .iter()
-            .filter(|step| !rows.contains_key(step))
-            .map(|step| machine.steps[*step].name.as_str())
-            .collect();
-        if !never.is_empty() {
-            blocks.push(Block::Text(vec![Span::faint(NEVER.fill(language, &[&never.join(", ")]))]));
+        let unseen = |passing: bool| -> Vec<&str> {
+            let unseen = steps.iter().filter(|step| !rows.contains_key(step) && passed.contains(step) == passing);
+            unseen.map(|step| machine.steps[*step].name.as_str()).collect()
+        };
+        for (label, names) in [(PASSED, unseen(true)), (NEVER, unseen(false))] {
+            if !names.is_empty() {
+                blocks.push(Block::Text(vec![Span::faint(label.fill(language, &[&names.join(", ")]))]));
+            }
         }
     }
     blocks.push(Block::NewPage);
@@ -85,10 +85,12 @@ pub(crate) fn lamp_chart(desk: &Desk<'_>, size: PageSize) -> Sheet {
     }
 }
 
-fn rows(desk: &Desk<'_>) -> Rows {
+/// The rows, and the steps that are only passed through.
+fn rows(desk: &Desk<'_>) -> (Rows, BTreeSet<StepId>) {
     let machine = desk.machine();
     let nominal = desk.nominal();
     let mut rows = Rows::new();
+    let mut passed = BTreeSet::new();
     for routine in machine.routines.ids() {
         let played;
         let playback = if routine == RoutineId::new(0) {
@@ -97,6 +99,7 @@ fn rows(desk: &Desk<'_>) -> Rows {
             played = play(machine, &nominal.plant, routine, &[], Limits::default(), None);
             &played
         };
+        passed.extend(playback.instants.iter().flat_map(|instant| &instant.passed));
         for stretch in stretches(machine, &nominal.plant, &nominal.panel, &[], playback) {
             for step in &stretch.active {
                 match rows.get_mut(step) {
@@ -112,7 +115,7 @@ fn rows(desk: &Desk<'_>) -> Rows {
             }
         }
     }
-    rows
+    (rows, passed)
 }
 
 /// Lamps that say something: those of points in use.

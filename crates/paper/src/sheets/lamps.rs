@@ -3,7 +3,8 @@
 
 use diagnose::evidence::{LampPlace, LampState};
 use diagnose::panel::Panel;
-use machine::model::{LampKind, PointUse, StatusMeaning};
+use machine::Condition;
+use machine::model::{LampKind, PointUse, ProgramFact, StatusMeaning};
 use sim::Situation;
 
 use crate::desk::Desk;
@@ -37,9 +38,9 @@ const ERROR: Label = Label::new(
     "el autómata indica un error propio",
 );
 const START: Label = Label::new("What start needs: {}", "Was der Start braucht: {}", "Qué necesita la marcha: {}");
-const INPUTS: Label = Label::new("inputs", "Eingänge", "entradas");
-const OUTPUTS: Label = Label::new("outputs", "Ausgänge", "salidas");
-const CONTROLLER: Label = Label::new("controller", "Steuerung", "autómata");
+const MUST: Label = Label::new("Must be", "Muss sein", "Debe estar");
+const MEANING: Label = Label::new("Because it says", "Denn sie sagt", "Porque indica");
+const NOT: Label = Label::new("not: {}", "nicht: {}", "no: {}");
 
 /// The sheet.
 pub(crate) fn lamp_sheet(desk: &Desk<'_>) -> Sheet {
@@ -54,12 +55,6 @@ pub(crate) fn lamp_sheet(desk: &Desk<'_>) -> Sheet {
         landscape: false,
         blocks,
     }
-}
-
-/// The title of a row of lamps; those that everybody uses are translated.
-pub(super) fn row_title(desk: &Desk<'_>, title: &str) -> String {
-    let known = [INPUTS, OUTPUTS, CONTROLLER].into_iter().find(|label| label.of(crate::Language::English) == title);
-    known.map_or(title, |label| label.of(desk.language())).to_owned()
 }
 
 /// How a lamp is in a situation, as a sign.
@@ -151,16 +146,43 @@ fn permissives(desk: &Desk<'_>) -> Vec<Block> {
     for transition in machine.transitions.rows().filter(|row| row.start) {
         let chart = &machine.charts[transition.chart];
         blocks.push(Block::Heading(START.fill(language, &[desk.words(&chart.words, &chart.name)])));
-        let mut text = Vec::new();
-        for part in transition.when.conjuncts() {
-            if !text.is_empty() {
-                text.push(Span::plain(" · "));
-            }
-            text.push(Span::plain(phrase::condition(machine, part, language)));
-        }
-        blocks.push(Block::Text(text));
+        let rows = transition.when.conjuncts().into_iter().map(|part| permissive(desk, part));
+        blocks.push(Block::Table(Table {
+            rows: rows.collect(),
+            columns: vec![
+                Column::narrow(LAMP.of(language)),
+                Column::mark(MUST.of(language)),
+                Column::wide(MEANING.of(language), 1),
+            ],
+            small: true,
+        }));
     }
     blocks
+}
+
+/// One thing that start needs: the lamp that shows it, how that must be, and what it says.
+fn permissive(desk: &Desk<'_>, part: &Condition<ProgramFact>) -> Vec<Cell> {
+    let machine = desk.machine();
+    let (fact, wanted) = match part {
+        Condition::Not(inner) => (&**inner, false),
+        other => (other, true),
+    };
+    let (input, sign) = match fact {
+        Condition::Fact(ProgramFact::Input(input)) => (*input, if wanted { "●" } else { "○" }),
+        Condition::Fact(ProgramFact::Rises(edge)) if wanted => match &machine.edges[*edge] {
+            Condition::Fact(ProgramFact::Input(input)) => (*input, "○ → ●"),
+            _ => return vec![Cell::new(), Cell::new(), in_words(desk, part)],
+        },
+        _ => return vec![Cell::new(), Cell::new(), in_words(desk, part)],
+    };
+    let row = &machine.inputs[input];
+    let words = desk.words(&row.words, &row.tag);
+    let words = if wanted { words.to_owned() } else { NOT.fill(desk.language(), &[words]) };
+    vec![vec![Span::strong(&row.label)], vec![Span::plain(sign)], vec![Span::plain(words)]]
+}
+
+fn in_words(desk: &Desk<'_>, part: &Condition<ProgramFact>) -> Cell {
+    vec![Span::plain(phrase::condition(desk.machine(), part, desk.language()))]
 }
 
 /// The lamps of the panel by their labels, for which a state is wanted.

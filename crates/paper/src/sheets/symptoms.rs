@@ -4,12 +4,11 @@
 use diagnose::evidence::{Complaint, Evidence, LampState, Moment};
 use diagnose::next::{Terms, advise};
 use diagnose::pattern::{Pattern, patterns};
-use machine::caution::Caution;
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::language::Label;
-use crate::wording::{can_move, cause, caution, effort, percent};
+use crate::wording::{Marks, can_move, cause, effort, percent};
 
 use super::lamps::labels;
 
@@ -21,11 +20,6 @@ const ABOUT: Label = Label::new(
      Anteil: von allen Fällen mit dieser Beschwerde, die in der Maschinendatei stehen. Andere Lampen: Prüfbaum oder Anruf.",
     "Por queja y lámparas: las causas más probables con su probabilidad, y luego qué hacer primero. Parte: de todos los \
      casos con esta queja que están en el archivo de máquina. Otras lámparas: árbol de pruebas o llamada.",
-);
-const MARKS: Label = Label::new(
-    "Cautions, said before what they belong to by their number:",
-    "Warnungen, vor dem Genannten mit ihrer Nummer:",
-    "Precauciones, indicadas con su número antes de cada acción:",
 );
 pub(super) const WONT_START: Label = Label::new("It will not start", "Sie startet nicht", "No arranca");
 pub(super) const STOPS_MIDWAY: Label =
@@ -39,7 +33,7 @@ const REST_DARK: Label = Label::new("; all others dark", "; alle anderen dunkel"
 const ALL_DARK: Label = Label::new("All lamps dark", "Alle Lampen dunkel", "Todas las lámparas apagadas");
 const SHARE: Label = Label::new("{} of these cases", "{} dieser Fälle", "{} de estos casos");
 const STANDS: Label = Label::new("stands in {}", "steht in {}", "está en {}");
-const FIRST: Label = Label::new("first", "zuerst", "primero");
+const CHECK: Label = Label::new("do", "tun", "hacer");
 const NOTHING: Label = Label::new(
     "nothing is wrong: it waits for a person",
     "nichts ist falsch: sie wartet auf jemanden",
@@ -72,7 +66,7 @@ pub(super) const COMPLAINTS: [(Complaint, Label); 4] = [
 pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
     let language = desk.language();
     let mut body = Vec::new();
-    let mut said: Vec<Caution> = Vec::new();
+    let mut marks = Marks::default();
     for (complaint, title) in COMPLAINTS {
         body.push(Block::Heading(title.of(language).to_owned()));
         let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
@@ -82,15 +76,10 @@ pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
             body.push(Block::Text(vec![Span::faint(NO_CASES.of(language))]));
         }
         for pattern in listed {
-            body.push(Block::Card(card(desk, complaint, &pattern, &mut said)));
+            body.push(Block::Card(card(desk, complaint, &pattern, &mut marks)));
         }
     }
-    let mut blocks = Vec::new();
-    if !said.is_empty() {
-        let texts = said.iter().enumerate().map(|(at, one)| format!("{} {}", at + 1, caution(*one, language)));
-        blocks.push(Block::Text(vec![Span::plain(MARKS.of(language))]));
-        blocks.push(Block::Caution(texts.collect()));
-    }
+    let mut blocks = marks.legend(language);
     blocks.extend(body);
     Sheet {
         name: "symptoms".to_owned(),
@@ -102,7 +91,7 @@ pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
     }
 }
 
-fn card(desk: &Desk<'_>, complaint: Complaint, pattern: &Pattern, said: &mut Vec<Caution>) -> Card {
+fn card(desk: &Desk<'_>, complaint: Complaint, pattern: &Pattern, marks: &mut Marks) -> Card {
     let language = desk.language();
     let moment = Moment { lamps: pattern.reports(desk.machine()), ..Moment::default() };
     let evidence = Evidence { complaint: Some(complaint), moments: vec![moment], ..Evidence::default() };
@@ -127,23 +116,13 @@ fn card(desk: &Desk<'_>, complaint: Complaint, pattern: &Pattern, said: &mut Vec
         .collect();
     for (index, proposal) in advice.proposals.iter().enumerate() {
         let mut text = Vec::new();
-        let mut marks: Vec<String> = Vec::new();
-        for one in &proposal.cautions {
-            let at = said.iter().position(|known| known == one).unwrap_or_else(|| {
-                said.push(*one);
-                said.len() - 1
-            });
-            marks.push((at + 1).to_string());
-        }
-        if !marks.is_empty() {
-            text.push(Span::strong(format!("! {} ", marks.join(" "))));
-        }
+        text.extend(marks.before(&proposal.cautions));
         if let Some(moves) = can_move(desk, &proposal.movements) {
             text.push(Span::strong(format!("! {moves} ")));
         }
         text.push(Span::plain(desk.words(&proposal.words, &proposal.key)));
         text.push(Span::faint(format!(" ({})", effort(desk, proposal))));
-        let before = format!("{} {}", FIRST.of(language), index + 1);
+        let before = format!("{} {}", CHECK.of(language), index + 1);
         answers.push((vec![Span::strong(before)], text));
     }
     Card { number: "●".to_owned(), mark: None, cautions: Vec::new(), words: lamps(desk, pattern), remark, answers }

@@ -139,7 +139,9 @@ fn rows(desk: &Desk<'_>, stretches: &[Stretch<'_>], layout: &Layout) -> (Vec<Row
     let machine = desk.machine();
     let ever = |signal: Signal, wanted: bool| stretches.iter().any(|one| one.instant.situation.on(signal) == wanted);
     let mut moving = Vec::new();
-    for step in machine.steps.ids().filter(|step| ever(layout.step(*step), true)) {
+    // A chart that rests in its first step all the time has nothing to tell.
+    let changes = |step: &StepId| ever(layout.step(*step), true) && ever(layout.step(*step), false);
+    for step in machine.steps.ids().filter(changes) {
         moving.push(Row { name: machine.step_name(step), bold: true, trace: Trace::Step(step) });
     }
     let (mut lit, mut dark) = (Vec::new(), Vec::new());
@@ -164,18 +166,30 @@ fn rows(desk: &Desk<'_>, stretches: &[Stretch<'_>], layout: &Layout) -> (Vec<Row
 /// As many drawings as rows and stretches need.
 fn drawings(desk: &Desk<'_>, stretches: &[Stretch<'_>], rows: &[Row], layout: &Layout, size: PageSize) -> Vec<Drawing> {
     /// Widest name of a row.
-    const NAMES: f64 = 150.0;
+    const NAMES: f64 = 185.0;
     /// What the lines below the title take.
     const LEGEND: f64 = 10.0;
+    /// What the lines below the drawing take.
+    const TEXTS: f64 = 44.0;
+    /// A short run is drawn so much wider at most, and its rows so high.
+    const WIDEST: f64 = 2.2;
+    const TALLEST: f64 = 14.0;
     let names = rows.iter().map(|row| font::width(&row.name, TEXT, row.bold)).fold(40.0, f64::max).min(NAMES) + 6.0;
-    let most = ((size.room_down() - LEGEND - TOP - MOMENTS) / ROW).floor().max(1.0) as usize;
+    let room_down = size.room_down() - LEGEND - TOP - MOMENTS - TEXTS;
+    let most = (room_down / ROW).floor().max(1.0) as usize;
     // Parts of about the same height look better than one full page and one with two rows.
     let parts = rows.len().div_ceil(most).max(1);
     let each = rows.len().div_ceil(parts).max(1);
+    let room = size.room_across() - names;
+    let whole: f64 = stretches.iter().map(|one| one.width).sum();
+    let wider = (room / whole).clamp(1.0, WIDEST);
+    let stretches: Vec<Stretch<'_>> =
+        stretches.iter().map(|one| Stretch { width: one.width * wider, hands: one.hands.clone(), ..*one }).collect();
+    let row = if parts == 1 { ((room_down) / rows.len().max(1) as f64).clamp(ROW, TALLEST) } else { ROW };
     let mut drawings = Vec::new();
-    for shown in columns(stretches, size.room_across() - names) {
+    for shown in columns(&stretches, room) {
         for rows in rows.chunks(each) {
-            drawings.push(drawing(desk, &stretches[shown.clone()], rows, layout, names));
+            drawings.push(drawing(desk, &stretches[shown.clone()], rows, layout, (names, row)));
         }
     }
     drawings
@@ -198,8 +212,15 @@ fn columns(stretches: &[Stretch<'_>], room: f64) -> Vec<std::ops::Range<usize>> 
     runs
 }
 
-fn drawing(desk: &Desk<'_>, stretches: &[Stretch<'_>], rows: &[Row], layout: &Layout, names: f64) -> Drawing {
-    let bottom = TOP + ROW * rows.len() as f64;
+/// One drawing; `names` is the room for the names of rows, `tall` the height of a row.
+fn drawing(
+    desk: &Desk<'_>,
+    stretches: &[Stretch<'_>],
+    rows: &[Row],
+    layout: &Layout,
+    (names, tall): (f64, f64),
+) -> Drawing {
+    let bottom = TOP + tall * rows.len() as f64;
     let width = names + stretches.iter().map(|one| one.width).sum::<f64>();
     let mut drawing = Drawing::new(TITLE.of(desk.language()), width, bottom + MOMENTS);
     drawing.text(0.0, TOP - 4.0, TEXT, true, Anchor::Start, HANDS.of(desk.language()));
@@ -211,25 +232,35 @@ fn drawing(desk: &Desk<'_>, stretches: &[Stretch<'_>], rows: &[Row], layout: &La
         }))
         .collect();
     for (stretch, x) in stretches.iter().zip(&edges) {
-        let thick = if stretch.hands.is_empty() { 0.15 } else { 0.5 };
-        drawing.line(&[(*x, TOP - 2.0), (*x, bottom)], thick);
+        if stretch.hands.is_empty() {
+            drawing.dotted(&[(*x, TOP - 2.0), (*x, bottom)], 0.25);
+        } else {
+            drawing.line(&[(*x, TOP - 8.0), (*x, bottom)], 0.5);
+        }
         if let Some(hand) = stretch.hands.first() {
             drawing.text(x + 1.0, TOP - 4.0, TEXT, true, Anchor::Start, (hand + 1).to_string());
         }
         drawing.turned(x + 2.4, bottom + 3.0, 6.5, false, Anchor::End, seconds(stretch.at_ms));
     }
     for (index, row) in rows.iter().enumerate() {
-        let y = TOP + ROW * index as f64;
+        let y = TOP + tall * index as f64;
         let name = font::lines(&row.name, TEXT, row.bold, names - 6.0).into_iter().next().unwrap_or_default();
-        drawing.text(0.0, y + 0.74 * ROW, TEXT, row.bold, Anchor::Start, name);
-        drawing.line(&[(0.0, y + ROW), (width, y + ROW)], 0.15);
-        trace(&mut drawing, stretches, &edges, row, layout, y);
+        drawing.text(0.0, y + tall / 2.0 + 0.26 * TEXT, TEXT, row.bold, Anchor::Start, name);
+        drawing.line(&[(0.0, y + tall), (width, y + tall)], 0.2);
+        trace(&mut drawing, stretches, &edges, row, layout, (y, tall));
     }
     drawing
 }
 
-fn trace(drawing: &mut Drawing, stretches: &[Stretch<'_>], edges: &[f64], row: &Row, layout: &Layout, y: f64) {
-    let (high, low) = (y + 2.0, y + ROW - 2.0);
+fn trace(
+    drawing: &mut Drawing,
+    stretches: &[Stretch<'_>],
+    edges: &[f64],
+    row: &Row,
+    layout: &Layout,
+    (y, tall): (f64, f64),
+) {
+    let (high, low) = (y + 2.0, y + tall - 2.0);
     match row.trace {
         Trace::Step(step) => {
             for (stretch, x) in stretches.iter().zip(edges) {

@@ -76,7 +76,8 @@ pub fn open(arguments: &Call) -> Result<Opened, Failure> {
     Ok(Opened { record, alternatives, remarks })
 }
 
-fn read(path: &Path) -> Result<Record, Failure> {
+/// Reads a saved call.
+pub fn read(path: &Path) -> Result<Record, Failure> {
     let text = input::read_text(path, "the saved call", LARGEST_CALL)?.text;
     Record::of_text(&text).map_err(|mistakes| {
         let all = mistakes.into_iter().map(|one| {
