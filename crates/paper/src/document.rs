@@ -38,6 +38,8 @@ pub enum Block {
     Drawing(Drawing),
     /// A numbered step with answers.
     Card(Card),
+    /// Lists of blocks side by side.
+    Beside(Vec<Vec<Block>>),
     /// What follows begins on a new page.
     NewPage,
 }

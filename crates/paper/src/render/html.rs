@@ -55,15 +55,18 @@ fn section(sheet: &Sheet) -> Markup {
     }
 }
 
-fn block(block: &Block) -> Markup {
-    match block {
+fn block(one: &Block) -> Markup {
+    match one {
         Block::Heading(text) => html! { h2 { (text) } },
         Block::Text(list) => html! { p { (spans(list)) } },
         Block::Caution(texts) => caution(texts),
         Block::Table(rows) => table(rows),
         // Made here, with every text escaped.
         Block::Drawing(drawing) => html! { figure { (PreEscaped(drawing.svg())) } },
-        Block::Card(one) => card(one),
+        Block::Card(step) => card(step),
+        Block::Beside(lists) => html! {
+            div.beside { @for list in lists { div { @for one in list { (block(one)) } } } }
+        },
         Block::NewPage => html! {},
     }
 }

@@ -15,6 +15,7 @@ use machine::model::{Action, ActionKind, Effect, Timing};
 use self::graph::{Bar, Graph, StepBox};
 use crate::desk::Desk;
 use crate::document::{Block, Column, Sheet, Span, Table};
+use crate::font;
 use crate::language::Label;
 use crate::page::PageSize;
 use crate::phrase;
@@ -60,7 +61,7 @@ const LEGEND: f64 = 50.0;
 pub(crate) fn chart_drawing(desk: &Desk<'_>, size: PageSize) -> Sheet {
     let language = desk.language();
     let machine = desk.machine();
-    let mut blocks = Vec::new();
+    let (mut blocks, mut later) = (Vec::new(), Vec::new());
     for (index, (id, chart)) in machine.charts.iter().enumerate() {
         let words = desk.words(&chart.words, &chart.name);
         if index > 0 {
@@ -69,15 +70,38 @@ pub(crate) fn chart_drawing(desk: &Desk<'_>, size: PageSize) -> Sheet {
         let title = if words == chart.name { words.to_owned() } else { format!("{}: {words}", chart.name) };
         blocks.push(Block::Heading(title.clone()));
         let (wide, tall) = (size.room_across(), size.room_down() - LEGEND);
-        let pieces = layout::pieces(&graph(desk, id), wide, tall - pack::ARROWS);
-        for (page, mut drawing) in pack::pages(&pieces, &title, wide, tall).into_iter().enumerate() {
+        let stops = stops(desk, id);
+        let graph = graph(desk, id);
+        let drawn = |tall: f64| {
+            pack::pages(&layout::pieces(&graph, wide - pack::MARGIN, tall - pack::ARROWS), &title, wide, tall)
+        };
+        let mut pages = drawn(tall);
+        // Where it takes no more pages, the table of what stops the chart gets room below the drawing;
+        // else it comes behind all charts.
+        let shorter = tall - stops.as_ref().map_or(0.0, |table| height_of(table, wide));
+        let below = stops.is_some() && shorter > tall / 2.0 && {
+            let other = drawn(shorter);
+            let fits = other.len() <= pages.len();
+            if fits {
+                pages = other;
+            }
+            fits
+        };
+        for (page, mut drawing) in pages.into_iter().enumerate() {
             if page > 0 {
                 blocks.push(Block::NewPage);
             }
             drawing.width = drawing.width.max(1.0);
             blocks.push(Block::Drawing(drawing));
         }
-        blocks.extend(stops(desk, id));
+        if let Some(table) = stops {
+            let list = if below { &mut blocks } else { &mut later };
+            list.extend([Block::Heading(STOPS.fill(language, &[&chart.name])), Block::Table(table)]);
+        }
+    }
+    if !later.is_empty() {
+        blocks.push(Block::NewPage);
+        blocks.append(&mut later);
     }
     Sheet {
         name: "chart".to_owned(),
@@ -151,7 +175,7 @@ fn action_words(desk: &Desk<'_>, action: &Action, chart: ChartId) -> String {
 }
 
 /// Interlocks and time-outs of a chart, which are no transitions.
-fn stops(desk: &Desk<'_>, chart: ChartId) -> Vec<Block> {
+fn stops(desk: &Desk<'_>, chart: ChartId) -> Option<Table> {
     let machine = desk.machine();
     let language = desk.language();
     let names =
@@ -191,7 +215,7 @@ fn stops(desk: &Desk<'_>, chart: ChartId) -> Vec<Block> {
         ]);
     }
     if rows.is_empty() {
-        return Vec::new();
+        return None;
     }
     let columns = vec![
         Column::wide(WATCHED.of(language), 3),
@@ -199,7 +223,24 @@ fn stops(desk: &Desk<'_>, chart: ChartId) -> Vec<Block> {
         Column::wide(STEPS.of(language), 4),
         Column::wide(EFFECT.of(language), 3),
     ];
-    vec![Block::Heading(STOPS.of(language).to_owned()), Block::Table(Table { columns, rows, small: true })]
+    Some(Table { columns, rows, small: true })
+}
+
+/// About how high a small table with its heading is in so much room, points.
+fn height_of(table: &Table, room: f64) -> f64 {
+    const SIZE: f64 = 8.4;
+    const LINE: f64 = 10.5;
+    let shares: f64 = table.columns.iter().map(|column| f64::from(column.share.max(1))).sum();
+    let lines = |row: &Vec<Vec<Span>>| {
+        let cells = row.iter().zip(&table.columns).map(|(cell, column)| {
+            let text: String = cell.iter().map(|span| span.text.as_str()).collect();
+            let wide = room * f64::from(column.share.max(1)) / shares - 8.0;
+            font::lines(&text, SIZE, false, wide).len().max(1)
+        });
+        cells.max().unwrap_or(1)
+    };
+    let rows: f64 = table.rows.iter().map(|row| lines(row) as f64 * LINE + 6.0).sum();
+    rows + 60.0
 }
 
 #[cfg(test)]
@@ -292,7 +333,7 @@ mod tests {
     fn drawn(graph: &Graph) -> Vec<Drawing> {
         let size = PageSize::A4;
         let (wide, tall) = (size.room_across(), size.room_down());
-        pack::pages(&layout::pieces(graph, wide, tall - pack::ARROWS), "chart", wide, tall)
+        pack::pages(&layout::pieces(graph, wide - pack::MARGIN, tall - pack::ARROWS), "chart", wide, tall)
     }
 
     fn overlap(one: Bounds, other: Bounds) -> bool {
@@ -314,7 +355,7 @@ mod tests {
                 }
             }
         }
-        let blocks = layout::pieces(graph, size.room_across(), size.room_down() - pack::ARROWS);
+        let blocks = layout::pieces(graph, size.room_across() - pack::MARGIN, size.room_down() - pack::ARROWS);
         let all: Vec<_> = blocks.iter().flatten().flat_map(|block| block.drawn.items.iter()).collect();
         let thick =
             |item: &&&crate::drawing::Item| matches!(item, crate::drawing::Item::Line { thick, .. } if *thick > 1.0);

@@ -3,7 +3,7 @@
 
 use machine::Condition;
 use machine::caution::{Caution, Doing};
-use machine::model::{DeviceRole, Guarding, HandMove, Input, MechanismClass, Move, PointUse, SettingValue, WorldFact};
+use machine::model::{Device, DeviceRole, Guarding, HandMove, Input, MechanismClass, Move, PointUse, SettingValue, WorldFact};
 
 use crate::desk::Desk;
 use crate::document::{Block, Cell, Column, Sheet, Span, Table};
@@ -318,15 +318,20 @@ fn settings(desk: &Desk<'_>) -> Option<Table> {
 /// Guards, stops and two-hand controls, which are tested as their builder says and in no other way.
 fn guards(desk: &Desk<'_>) -> Option<Table> {
     let language = desk.language();
-    let devices = desk.machine().devices.rows();
-    let guarding = devices.filter(|row| row.guarding != Guarding::None && matches!(row.role, DeviceRole::Input(_)));
+    let machine = desk.machine();
+    // The device itself stands for its whole chain: the cable, the terminal and the card are tested with it.
+    let itself = |row: &&Device| match row.role {
+        DeviceRole::Input(input) => row.guarding != Guarding::None && row.name == machine.inputs[input].tag,
+        _ => false,
+    };
+    let guarding = machine.devices.rows().filter(itself);
     let rows =
         guarding.map(|row| vec![plain(desk.words(&row.words, &row.name)), plain(&row.place), vec![Span::tick()]]);
     table(
         vec![
             Column::wide(DEVICE.of(language), 4),
             Column::wide(WHERE.of(language), 4),
-            Column::mark(TEST.of(language)),
+            Column { centred: true, ..Column::wide(TEST.of(language), 3) },
         ],
         rows.collect(),
     )

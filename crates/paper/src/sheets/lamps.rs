@@ -42,11 +42,14 @@ const MUST: Label = Label::new("Must be", "Muss sein", "Debe estar");
 const MEANING: Label = Label::new("Because it says", "Denn sie sagt", "Porque indica");
 const NOT: Label = Label::new("not: {}", "nicht: {}", "no: {}");
 
+/// Lists of what start needs that stand side by side.
+const BESIDE: usize = 3;
+
 /// The sheet.
 pub(crate) fn lamp_sheet(desk: &Desk<'_>) -> Sheet {
     let language = desk.language();
     let mut blocks = vec![Block::Table(lamps(desk))];
-    blocks.extend(permissives(desk));
+    blocks.extend(permissives(desk).chunks(BESIDE).map(|lists| Block::Beside(lists.to_vec())));
     Sheet {
         name: "lamps".to_owned(),
         title: TITLE.of(language).to_owned(),
@@ -114,7 +117,7 @@ fn meaning(desk: &Desk<'_>, kind: &LampKind) -> [Cell; 4] {
                 PointUse::Spare => return [none(), faint(SPARE), none(), none()],
                 PointUse::OutOfUse => faint(OUT_OF_USE),
             };
-            let led = if row.own_led { vec![Span::plain(YES.of(language))] } else { none() };
+            let led = if row.own_led && row.usage == PointUse::Used { vec![Span::plain(YES.of(language))] } else { none() };
             [vec![Span::plain(&row.tag)], words, vec![Span::plain(&row.place)], led]
         }
         LampKind::Output(output) => {
@@ -139,15 +142,15 @@ fn meaning(desk: &Desk<'_>, kind: &LampKind) -> [Cell; 4] {
 }
 
 /// What the start of each chart needs, part by part.
-fn permissives(desk: &Desk<'_>) -> Vec<Block> {
+fn permissives(desk: &Desk<'_>) -> Vec<Vec<Block>> {
     let machine = desk.machine();
     let language = desk.language();
     let mut blocks = Vec::new();
     for transition in machine.transitions.rows().filter(|row| row.start) {
         let chart = &machine.charts[transition.chart];
-        blocks.push(Block::Heading(START.fill(language, &[desk.words(&chart.words, &chart.name)])));
+        let heading = Block::Heading(START.fill(language, &[desk.words(&chart.words, &chart.name)]));
         let rows = transition.when.conjuncts().into_iter().map(|part| permissive(desk, part));
-        blocks.push(Block::Table(Table {
+        let table = Block::Table(Table {
             rows: rows.collect(),
             columns: vec![
                 Column::narrow(LAMP.of(language)),
@@ -155,7 +158,8 @@ fn permissives(desk: &Desk<'_>) -> Vec<Block> {
                 Column::wide(MEANING.of(language), 1),
             ],
             small: true,
-        }));
+        });
+        blocks.push(vec![heading, table]);
     }
     blocks
 }

@@ -31,9 +31,9 @@ const CUT: Label = Label::new(
     "La rutina sigue; se dibuja hasta {} s.",
 );
 
-/// Size of letters; height of a row.
+/// Size of letters; least height of a row.
 const TEXT: f64 = 7.0;
-const ROW: f64 = 10.5;
+const ROW: f64 = 8.8;
 /// Room for the moments below, and for the numbers of hands above.
 const MOMENTS: f64 = 30.0;
 const TOP: f64 = 12.0;
@@ -64,15 +64,18 @@ struct Row {
 pub(crate) fn timing_diagram(desk: &Desk<'_>, size: PageSize) -> Sheet {
     let language = desk.language();
     let machine = desk.machine();
-    let size = size.across();
     let routine = machine.routines.rows().next();
     let name = routine.map_or("", |routine| desk.words(&routine.words, &routine.name));
     let nominal = desk.nominal();
     let (stretches, cut) = stretches(&nominal.playback.instants);
     let layout = nominal.plant.layout();
     let (moving, lit, dark) = rows(desk, &stretches, layout);
-    let mut blocks: Vec<Block> =
-        drawings(desk, &stretches, &moving, layout, size).into_iter().map(Block::Drawing).collect();
+    // Many rows want the paper upright, long runs want it lying.
+    let upright = drawings(desk, &stretches, &moving, layout, size);
+    let lying = drawings(desk, &stretches, &moving, layout, size.across());
+    let landscape = lying.len() <= upright.len();
+    let drawn = if landscape { lying } else { upright };
+    let mut blocks: Vec<Block> = drawn.into_iter().map(Block::Drawing).collect();
     let mut text = Vec::new();
     if let Some(end) = cut {
         text.push(Span::plain(CUT.fill(language, &[&seconds(end)]) + " "));
@@ -94,7 +97,7 @@ pub(crate) fn timing_diagram(desk: &Desk<'_>, size: PageSize) -> Sheet {
         title: TITLE.of(language).to_owned(),
         about: ABOUT.fill(language, &[name]),
         one_page: false,
-        landscape: true,
+        landscape,
         blocks,
     }
 }
@@ -182,10 +185,12 @@ fn drawings(desk: &Desk<'_>, stretches: &[Stretch<'_>], rows: &[Row], layout: &L
     let each = rows.len().div_ceil(parts).max(1);
     let room = size.room_across() - names;
     let whole: f64 = stretches.iter().map(|one| one.width).sum();
-    let wider = (room / whole).clamp(1.0, WIDEST);
+    // Parts of about the same width, too, and as wide as there is room.
+    let runs = (whole / room).ceil().max(1.0);
+    let wider = (0.94 * room * runs / whole).clamp(1.0, WIDEST);
     let stretches: Vec<Stretch<'_>> =
         stretches.iter().map(|one| Stretch { width: one.width * wider, hands: one.hands.clone(), ..*one }).collect();
-    let row = if parts == 1 { ((room_down) / rows.len().max(1) as f64).clamp(ROW, TALLEST) } else { ROW };
+    let row = (room_down / each as f64).clamp(ROW, TALLEST);
     let mut drawings = Vec::new();
     for shown in columns(&stretches, room) {
         for rows in rows.chunks(each) {
@@ -260,7 +265,7 @@ fn trace(
     layout: &Layout,
     (y, tall): (f64, f64),
 ) {
-    let (high, low) = (y + 2.0, y + tall - 2.0);
+    let (high, low) = (y + 0.2 * tall, y + 0.8 * tall);
     match row.trace {
         Trace::Step(step) => {
             for (stretch, x) in stretches.iter().zip(edges) {

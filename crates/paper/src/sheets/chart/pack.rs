@@ -11,12 +11,16 @@ const ACROSS: f64 = 16.0;
 const DOWN: f64 = 16.0;
 /// What the arrow to the next column takes.
 const ARROW: f64 = 32.0;
+/// Half of the widest name below an arrow.
+const ARROW_HALF: f64 = 60.0;
+/// What must be left of the width for such a name.
+pub const MARGIN: f64 = 2.0 * ARROW_HALF;
 /// What the arrows before and behind a part of a piece take together.
 pub const ARROWS: f64 = 2.0 * ARROW;
 
 /// The pages.
 pub fn pages(pieces: &[Piece], about: &str, width: f64, height: f64) -> Vec<Drawing> {
-    let chunks: Vec<Block> = pieces.iter().flat_map(|piece| chunks(piece, height)).collect();
+    let chunks: Vec<Block> = pieces.iter().flat_map(|piece| chunks(piece, width, height)).collect();
     let mut pages: Vec<Page> = Vec::new();
     for chunk in &chunks {
         let placed = pages.last_mut().is_some_and(|page| page.place(chunk, width, height));
@@ -74,12 +78,12 @@ impl Page {
 }
 
 /// A piece in parts that are no longer than a page.
-fn chunks(piece: &Piece, height: f64) -> Vec<Block> {
+fn chunks(piece: &Piece, width: f64, height: f64) -> Vec<Block> {
     let mut chunks = Vec::new();
     let mut rest = &piece[..];
     let mut entry = false;
     while !rest.is_empty() {
-        let (count, cut) = fitting(rest, height - if entry { ARROW } else { 0.0 });
+        let (count, cut) = fitting(rest, width, height - if entry { ARROW } else { 0.0 });
         let (now, later) = rest.split_at(count);
         let mut blocks = Vec::new();
         if entry {
@@ -98,12 +102,19 @@ fn chunks(piece: &Piece, height: f64) -> Vec<Block> {
 }
 
 /// How many blocks fit, and whether something is left over; if so they end before a step where possible.
-fn fitting(blocks: &[Block], height: f64) -> (usize, bool) {
-    if blocks.iter().map(|block| block.height).sum::<f64>() <= height {
+fn fitting(blocks: &[Block], width: f64, height: f64) -> (usize, bool) {
+    // Blocks that reach far to the left and others that reach far to the right can be too wide together.
+    let (mut left, mut right) = (ARROW_HALF, ARROW_HALF);
+    let narrow = blocks.iter().take_while(|block| {
+        (left, right) = (block.left.max(left), block.right.max(right));
+        left + right <= width
+    });
+    let narrow = narrow.count().max(1);
+    if narrow >= blocks.len() && blocks.iter().map(|block| block.height).sum::<f64>() <= height {
         return (blocks.len(), false);
     }
     let mut used = ARROW;
-    let fits = blocks.iter().take_while(|block| {
+    let fits = blocks[..narrow].iter().take_while(|block| {
         used += block.height;
         used <= height
     });

@@ -1,0 +1,298 @@
+//! The sheets of the demo machines, as they come out of the crate: drawings word for word, and what must be true
+//! of every page.
+//!
+//! Two checks use programs of Debian's packages `qpdf` and `poppler-utils`, which `.ci/run` installs where it may;
+//! without them they say that they were skipped.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::collections::BTreeSet;
+use std::io::Write as _;
+use std::process::{Command, Stdio};
+
+use machine::caution::Caution;
+use machine::model::PointUse;
+use machine::{Alternative, Choice, Source};
+use paper::document::{Block, Sheet, Span, Style};
+use paper::render::{html, pdf, svg};
+use paper::{Desk, Language, PageSize, Request};
+
+const DEMOS: [&str; 3] = ["jar-filler", "parts-washer", "lidding-line"];
+
+fn alternatives(name: &str) -> Vec<Alternative> {
+    let path = format!("{}/../../demos/{name}.toml", env!("CARGO_MANIFEST_DIR"));
+    let text = std::fs::read_to_string(path).unwrap();
+    let reading = machine::read(Source::new(format!("{name}.toml"), text), &[]);
+    let revision = reading.revisions().first().map(|revision| revision.name.clone());
+    reading.resolve(&Choice { revision, ..Choice::default() }).alternatives
+}
+
+fn desk<'a>(alternatives: &'a [Alternative], name: &str, language: Language) -> Desk<'a> {
+    Desk::new(alternatives, &format!("{name}.toml"), None, language).unwrap()
+}
+
+/// Sheets that need no diagnosis.
+fn quick() -> Vec<Request> {
+    vec![
+        Request::Lamps,
+        Request::LampChart,
+        Request::Timing,
+        Request::Chart,
+        Request::Commissioning,
+        Request::Procedures(None),
+    ]
+}
+
+fn made(desk: &Desk<'_>, requests: &[Request], size: PageSize) -> Vec<Sheet> {
+    requests.iter().flat_map(|request| desk.sheets(request, size).unwrap()).collect()
+}
+
+fn drawn(name: &str, request: &Request) -> String {
+    let alternatives = alternatives(name);
+    let desk = desk(&alternatives, name, Language::English);
+    let sheets = desk.sheets(request, PageSize::A4).unwrap();
+    svg::svg(desk.head(), &sheets[0], PageSize::A4).unwrap()
+}
+
+/// All runs of letters of some blocks, in cells and cards as well.
+fn spans(blocks: &[Block]) -> Vec<Span> {
+    let mut all = Vec::new();
+    for block in blocks {
+        match block {
+            Block::Text(list) => all.extend_from_slice(list),
+            Block::Table(table) => all.extend(table.rows.iter().flatten().flatten().cloned()),
+            Block::Beside(lists) => lists.iter().for_each(|list| all.extend(spans(list))),
+            Block::Card(card) => {
+                all.extend_from_slice(&card.words);
+                for (answer, then) in &card.answers {
+                    all.extend_from_slice(answer);
+                    all.extend_from_slice(then);
+                }
+            }
+            Block::Heading(_) | Block::Caution(_) | Block::Drawing(_) | Block::NewPage => {}
+        }
+    }
+    all
+}
+
+/// Runs a program on a file, where it is there.
+fn run(program: &str, arguments: &[&str], input: &[u8]) -> Option<(bool, String)> {
+    let mut child = Command::new(program)
+        .args(arguments)
+        .stdin(Stdio::piped())
+        .stdout(Stdio::piped())
+        .stderr(Stdio::null())
+        .spawn()
+        .inspect_err(|error| eprintln!("skipped: {program} can't be run ({error})"))
+        .ok()?;
+    let mut stdin = child.stdin.take().unwrap();
+    let input = input.to_vec();
+    let writer = std::thread::spawn(move || stdin.write_all(&input));
+    let output = child.wait_with_output().unwrap();
+    // A program that reads no more than it needs is no mistake.
+    _ = writer.join().unwrap();
+    Some((output.status.success(), String::from_utf8_lossy(&output.stdout).into_owned()))
+}
+
+#[test]
+fn the_chart_of_the_capper_as_a_drawing() {
+    insta::assert_snapshot!(drawn("minimal", &Request::Chart));
+}
+
+#[test]
+fn parallel_branches_and_jumps_as_a_drawing() {
+    insta::assert_snapshot!(drawn("lidding-line", &Request::Chart));
+}
+
+#[test]
+fn the_lamp_chart_of_the_capper_as_a_drawing() {
+    insta::assert_snapshot!(drawn("minimal", &Request::LampChart));
+}
+
+#[test]
+fn the_timing_diagram_of_the_capper_as_a_drawing() {
+    insta::assert_snapshot!(drawn("minimal", &Request::Timing));
+}
+
+#[test]
+fn drawings_are_well_formed_xml_with_texts_that_are_texts() {
+    for name in DEMOS {
+        let text = drawn(name, &Request::Chart);
+        let (mut open, mut texts) = (0, 0);
+        for line in text.lines() {
+            open += line.matches("<svg ").count() as i32 - line.matches("</svg>").count() as i32;
+            texts += line.matches("<text ").count();
+            assert!(!line.contains("NaN") && !line.contains("inf"), "{name}: {line}");
+        }
+        assert_eq!(open, 0);
+        assert!(texts > 20, "{name}: {texts} texts");
+    }
+}
+
+#[test]
+fn the_lamp_sheet_is_one_page_on_both_papers() {
+    // The largest machine, on the shorter paper in the language with the longest words.
+    for (language, size) in [(Language::English, PageSize::A4), (Language::German, PageSize::LETTER)] {
+        let alternatives = alternatives("lidding-line");
+        let desk = desk(&alternatives, "lidding-line", language);
+        let sheets = desk.sheets(&Request::Lamps, size).unwrap();
+        assert_eq!(pdf::page_count(desk.head(), &sheets, size, false).unwrap(), 1, "{size:?}");
+    }
+}
+
+#[test]
+fn the_same_sheets_give_the_same_bytes() {
+    let once = || {
+        let alternatives = alternatives("jar-filler");
+        let desk = desk(&alternatives, "jar-filler", Language::Spanish);
+        let sheets = made(&desk, &[Request::Chart, Request::Procedures(None)], PageSize::A4);
+        (pdf::pdf(desk.head(), &sheets, PageSize::A4, true).unwrap(), html::html(desk.head(), &sheets))
+    };
+    assert!(once() == once());
+}
+
+#[test]
+fn every_tag_and_label_stands_on_the_commissioning_sheet_and_every_page_says_what_comes_first() {
+    for name in DEMOS {
+        let alternatives = alternatives(name);
+        let desk = desk(&alternatives, name, Language::English);
+        let machine = desk.machine();
+        let sheets = made(&desk, &[Request::Commissioning], PageSize::A4);
+        let bytes = pdf::pdf(desk.head(), &sheets, PageSize::A4, false).unwrap();
+        let Some((good, text)) = run("pdftotext", &["-layout", "-", "-"], &bytes) else { return };
+        assert!(good, "{name}");
+        let words: BTreeSet<&str> = text.split_whitespace().collect();
+        for input in machine.inputs.rows().filter(|row| row.usage == PointUse::Used) {
+            assert!(words.contains(input.tag.as_str()) && words.contains(input.label.as_str()), "{name}: {}", input.tag);
+        }
+        for output in machine.outputs.rows().filter(|row| row.usage == PointUse::Used && row.label.is_some()) {
+            assert!(words.contains(output.tag.as_str()), "{name}: {}", output.tag);
+        }
+        let pages: Vec<&str> = text.split('\u{c}').filter(|page| !page.trim().is_empty()).collect();
+        assert!(!pages.is_empty());
+        for page in pages {
+            assert!(page.contains(Caution::ManualFirst.english()), "{name}: {page}");
+            assert!(page.contains(&format!("version {}, {}", machine.version, machine.date)), "{name}: {page}");
+        }
+    }
+}
+
+#[test]
+fn texts_of_drawings_can_be_selected_in_the_pdf() {
+    let alternatives = alternatives("lidding-line");
+    let desk = desk(&alternatives, "lidding-line", Language::English);
+    let sheets = made(&desk, &[Request::Chart], PageSize::LETTER);
+    let bytes = pdf::pdf(desk.head(), &sheets, PageSize::LETTER, false).unwrap();
+    let Some((_, text)) = run("pdftotext", &["-layout", "-", "-"], &bytes) else { return };
+    for step in desk.machine().steps.rows() {
+        assert!(text.contains(&step.name), "{}", step.name);
+    }
+}
+
+#[test]
+fn a_checker_of_pdf_files_finds_no_mistake() {
+    let alternatives = alternatives("jar-filler");
+    let desk = desk(&alternatives, "jar-filler", Language::German);
+    let sheets = made(&desk, &quick(), PageSize::A4);
+    let bytes = pdf::pdf(desk.head(), &sheets, PageSize::A4, true).unwrap();
+    let file = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("checked.pdf");
+    std::fs::write(&file, bytes).unwrap();
+    let Some((good, text)) = run("qpdf", &["--check", &file.display().to_string()], &[]) else { return };
+    assert!(good, "{text}");
+}
+
+#[test]
+fn titles_are_in_the_language_of_the_sheet() {
+    let alternatives = alternatives("jar-filler");
+    let titles = |language: Language| -> Vec<String> {
+        let desk = desk(&alternatives, "jar-filler", language);
+        made(&desk, &quick(), PageSize::A4).into_iter().map(|sheet| sheet.title).collect()
+    };
+    let [english, german, spanish] = Language::ALL.map(titles);
+    for (index, title) in english.iter().enumerate() {
+        assert!(*title != german[index] && *title != spanish[index] && german[index] != spanish[index], "{title}");
+    }
+}
+
+#[test]
+fn the_page_for_the_browser_needs_nothing_from_elsewhere() {
+    let alternatives = alternatives("parts-washer");
+    let desk = desk(&alternatives, "parts-washer", Language::English);
+    let page = html::html(desk.head(), &made(&desk, &quick(), PageSize::A4));
+    for outside in ["src=", "@import", "url(", "<script", "<link"] {
+        assert!(!page.contains(outside), "{outside}");
+    }
+    // The name of a vocabulary is no address that anything is loaded from.
+    assert_eq!(page.matches("http").count(), page.matches("xmlns=\"http://www.w3.org/2000/svg\"").count());
+    for input in desk.machine().inputs.rows().filter(|row| row.usage == PointUse::Used) {
+        assert!(page.contains(&input.tag), "{}", input.tag);
+    }
+}
+
+#[test]
+fn the_check_tree_leads_from_card_to_card() {
+    let alternatives = alternatives("minimal");
+    let desk = desk(&alternatives, "minimal", Language::English);
+    let sheet = desk.sheets(&Request::CheckTree, PageSize::A4).unwrap().remove(0);
+    let cards: Vec<_> = sheet.blocks.iter().filter_map(|block| if let Block::Card(card) = block { Some(card) } else { None }).collect();
+    assert!(cards.len() > 3);
+    for (index, card) in cards.iter().enumerate() {
+        assert_eq!(card.number, (index + 1).to_string());
+    }
+    let marks: BTreeSet<&str> = cards.iter().filter_map(|card| card.mark.as_deref()).collect();
+    let all = spans(&sheet.blocks);
+    let led: BTreeSet<&str> =
+        all.iter().filter(|span| span.style == Style::Reference).filter_map(|span| span.to.as_deref()).collect();
+    assert!(led.is_subset(&marks));
+    // Three trees begin at cards that nothing leads to.
+    assert_eq!(marks.len() - led.len(), 3);
+}
+
+#[test]
+fn the_symptom_index_says_what_the_diagnosis_says_and_explains_its_marks() {
+    let alternatives = alternatives("minimal");
+    let desk = desk(&alternatives, "minimal", Language::English);
+    let sheet = desk.sheets(&Request::Symptoms, PageSize::A4).unwrap().remove(0);
+    let legend: usize = sheet.blocks.iter().map(|block| if let Block::Caution(texts) = block { texts.len() } else { 0 }).sum();
+    let mut cards = 0;
+    for block in &sheet.blocks {
+        let Block::Card(card) = block else { continue };
+        cards += 1;
+        let (probability, cause) = &card.answers[0];
+        assert!(probability[0].text.ends_with('%') && !cause[0].text.is_empty());
+        for span in card.answers.iter().flat_map(|(_, then)| then) {
+            let numbers = span.text.strip_prefix("! ").filter(|_| span.style == Style::Strong);
+            for number in numbers.unwrap_or_default().split_whitespace().filter_map(|word| word.parse::<usize>().ok()) {
+                assert!((1..=legend).contains(&number), "{}", span.text);
+            }
+        }
+    }
+    assert!(cards >= 4, "{cards}");
+}
+
+#[test]
+fn a_saved_call_becomes_a_report() {
+    let text = "lampwise call 1\nfile: minimal.toml\nmachine: Jar capper\nversion: \nfingerprint: 0\n\n\
+                complaint: it won't start\ndid: pressed start\nlamps: I1-I4 I7 on, rest off\n";
+    let record = diagnose::call::Record::of_text(text).unwrap();
+    let alternatives = alternatives("minimal");
+    let desk = desk(&alternatives, "minimal", Language::English);
+    let request = Request::Call { record: Box::new(record.clone()), changed: true };
+    let sheet = desk.sheets(&request, PageSize::A4).unwrap().remove(0);
+    let all: Vec<String> = spans(&sheet.blocks).into_iter().map(|span| span.text).collect();
+    for entry in &record.entries {
+        assert!(all.contains(&entry.text), "{}", entry.text);
+    }
+    assert!(all.iter().any(|text| text.contains("I8")), "{all:?}");
+    let wrong = "lampwise call 1\nfile: minimal.toml\nmachine: Jar capper\n\nlamps: X99 on\n";
+    let record = Box::new(diagnose::call::Record::of_text(wrong).unwrap());
+    let error = desk.sheets(&Request::Call { record, changed: false }, PageSize::A4).unwrap_err();
+    assert!(error.to_string().contains("entry 1"), "{error}");
+}
+
+#[test]
+fn a_procedure_that_is_not_there_is_told() {
+    let alternatives = alternatives("jar-filler");
+    let desk = desk(&alternatives, "jar-filler", Language::English);
+    let error = desk.sheets(&Request::Procedures(Some("polishing".to_owned())), PageSize::A4).unwrap_err();
+    assert!(error.hint.contains("first_start"), "{error}");
+}
