@@ -162,7 +162,11 @@ fn every_tag_and_label_stands_on_the_commissioning_sheet_and_every_page_says_wha
         assert!(good, "{name}");
         let words: BTreeSet<&str> = text.split_whitespace().collect();
         for input in machine.inputs.rows().filter(|row| row.usage == PointUse::Used) {
-            assert!(words.contains(input.tag.as_str()) && words.contains(input.label.as_str()), "{name}: {}", input.tag);
+            assert!(
+                words.contains(input.tag.as_str()) && words.contains(input.label.as_str()),
+                "{name}: {}",
+                input.tag
+            );
         }
         for output in machine.outputs.rows().filter(|row| row.usage == PointUse::Used && row.label.is_some()) {
             assert!(words.contains(output.tag.as_str()), "{name}: {}", output.tag);
@@ -233,7 +237,8 @@ fn the_check_tree_leads_from_card_to_card() {
     let alternatives = alternatives("minimal");
     let desk = desk(&alternatives, "minimal", Language::English);
     let sheet = desk.sheets(&Request::CheckTree, PageSize::A4).unwrap().remove(0);
-    let cards: Vec<_> = sheet.blocks.iter().filter_map(|block| if let Block::Card(card) = block { Some(card) } else { None }).collect();
+    let cards: Vec<_> =
+        sheet.blocks.iter().filter_map(|block| if let Block::Card(card) = block { Some(card) } else { None }).collect();
     assert!(cards.len() > 3);
     for (index, card) in cards.iter().enumerate() {
         assert_eq!(card.number, (index + 1).to_string());
@@ -252,7 +257,8 @@ fn the_symptom_index_says_what_the_diagnosis_says_and_explains_its_marks() {
     let alternatives = alternatives("minimal");
     let desk = desk(&alternatives, "minimal", Language::English);
     let sheet = desk.sheets(&Request::Symptoms, PageSize::A4).unwrap().remove(0);
-    let legend: usize = sheet.blocks.iter().map(|block| if let Block::Caution(texts) = block { texts.len() } else { 0 }).sum();
+    let legend: usize =
+        sheet.blocks.iter().map(|block| if let Block::Caution(texts) = block { texts.len() } else { 0 }).sum();
     let mut cards = 0;
     for block in &sheet.blocks {
         let Block::Card(card) = block else { continue };

@@ -19,6 +19,7 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("play", include_str!("../../schemas/play.json")),
     ("procedure", include_str!("../../schemas/procedure.json")),
     ("tree", include_str!("../../schemas/tree.json")),
+    ("sheet", include_str!("../../schemas/sheet.json")),
     ("review", include_str!("../../schemas/review.json")),
     ("lint", include_str!("../../schemas/lint.json")),
     ("draft", include_str!("../../schemas/draft.json")),

@@ -20,6 +20,8 @@ mod manual;
 mod play;
 /// `lampwise procedure`.
 mod procedure;
+/// `lampwise sheet`.
+mod sheet;
 /// Starting the program and looking at what it printed.
 mod support;
 /// `lampwise tree` and `lampwise review`.

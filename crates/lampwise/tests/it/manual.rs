@@ -1,9 +1,10 @@
 use crate::support::lampwise;
 
-const COMMANDS: [&str; 15] = [
+const COMMANDS: [&str; 16] = [
     "why",
     "call",
     "tree",
+    "sheet",
     "review",
     "trial",
     "play",

@@ -3,7 +3,9 @@
 
 use machine::Condition;
 use machine::caution::{Caution, Doing};
-use machine::model::{Device, DeviceRole, Guarding, HandMove, Input, MechanismClass, Move, PointUse, SettingValue, WorldFact};
+use machine::model::{
+    Device, DeviceRole, Guarding, HandMove, Input, MechanismClass, Move, PointUse, SettingValue, WorldFact,
+};
 
 use crate::desk::Desk;
 use crate::document::{Block, Cell, Column, Sheet, Span, Table};

@@ -117,7 +117,8 @@ fn meaning(desk: &Desk<'_>, kind: &LampKind) -> [Cell; 4] {
                 PointUse::Spare => return [none(), faint(SPARE), none(), none()],
                 PointUse::OutOfUse => faint(OUT_OF_USE),
             };
-            let led = if row.own_led && row.usage == PointUse::Used { vec![Span::plain(YES.of(language))] } else { none() };
+            let led =
+                if row.own_led && row.usage == PointUse::Used { vec![Span::plain(YES.of(language))] } else { none() };
             [vec![Span::plain(&row.tag)], words, vec![Span::plain(&row.place)], led]
         }
         LampKind::Output(output) => {
