@@ -485,11 +485,11 @@ pub enum SheetName {
     Timing,
     /// The charts, drawn by IEC 60848.
     Chart,
-    /// By complaint and lamps: what it probably is, and what to look at first.
+    /// By complaint and lamps: what it probably is, what to do first.
     Symptoms,
     /// What to do next, for every answer.
     Tree,
-    /// Every point once with a box to tick, for acceptance and after a repair.
+    /// Every point once, for acceptance and after a repair.
     Commissioning,
     /// The machine's service jobs, or the one named with --procedure.
     Procedures,
