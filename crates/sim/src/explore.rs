@@ -202,6 +202,21 @@ impl Exploration {
         }
     }
 
+    /// Somebody who does just these actions, and no others, on a machine at rest.
+    fn led<'p>(&self, plant: &'p Plant, actions: &'p [HandAction]) -> Player<'p> {
+        Player {
+            plant,
+            actions,
+            nominal: &[],
+            habits: self.options.habits,
+            limits: self.options.limits,
+            branching: self.options.pair_branching,
+            keep_states: true,
+            looks_after_wait: self.options.looks_after_wait,
+            forgets: false,
+        }
+    }
+
     /// The mechanisms that move when somebody makes effects set in, puts others right and acts, up to the
     /// next standing point. What the hand itself puts somewhere is not among them. `there` are effects
     /// that have been there before without a consequence.
@@ -248,18 +263,7 @@ impl Exploration {
         let _ = engine.impose(set_in);
         let _ = engine.lift(put_right);
         let actions = [action.clone()];
-        let player = Player {
-            plant,
-            actions: &actions,
-            nominal: &[],
-            habits: self.options.habits,
-            limits: self.options.limits,
-            branching: self.options.pair_branching,
-            keep_states: true,
-            looks_after_wait: self.options.looks_after_wait,
-            forgets: false,
-        };
-        player.go_on(&mut engine)
+        self.led(plant, &actions).go_on(&mut engine)
     }
 }
 

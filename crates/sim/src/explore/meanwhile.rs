@@ -9,7 +9,7 @@ use super::Exploration;
 use crate::behaviour::Quiet;
 use crate::engine::Engine;
 use crate::plant::Plant;
-use crate::routine::{Mark, Path, Player, STAGE_END};
+use crate::routine::{Mark, Path, STAGE_END};
 use crate::situation::Situation;
 use crate::state::State;
 use machine::model::{FaultEffect, HandAction};
@@ -54,17 +54,7 @@ impl Exploration {
         // A program that does not come to rest is found out again when the hand acts.
         let _ = engine.impose(there);
         let actions = [action.clone()];
-        let player = Player {
-            plant,
-            actions: &actions,
-            nominal: &[],
-            habits: self.options.habits,
-            limits: self.options.limits,
-            branching: self.options.pair_branching,
-            keep_states: true,
-            looks_after_wait: self.options.looks_after_wait,
-            forgets: false,
-        };
+        let player = self.led(plant, &actions);
         let mut quiet = Quiet::new(&self.behaviours);
         let mut found = Vec::new();
         for path in player.go_on_with_marks(&mut engine) {
