@@ -20,8 +20,18 @@ pub(crate) type Stood = Arc<(Situation, State)>;
 /// Every way in which the machine can stand afterwards, with its probability.
 pub(crate) type After = Arc<[(f64, Stood)]>;
 
-/// What has set in meanwhile, each with how the machine stands then.
-pub(crate) type Meanwhile = Arc<[(SetIn, Stood)]>;
+/// What has set in meanwhile; see [`SetIn`].
+#[derive(Debug)]
+pub(crate) struct Late {
+    pub behaviour: usize,
+    pub share: f64,
+    pub in_play: bool,
+    /// How the machine stands then.
+    pub stood: Stood,
+}
+
+/// Everything that can have set in meanwhile.
+pub(crate) type Meanwhile = Arc<[Late]>;
 
 /// The very same standing, not merely an equal one: comparing states would take as long as going on from them.
 #[derive(Debug)]
@@ -99,7 +109,7 @@ impl<A> Memory<A> {
 #[derive(Debug, Default)]
 pub(crate) struct Aftermaths {
     after: Memory<(f64, Stood)>,
-    meanwhile: Memory<(SetIn, Stood)>,
+    meanwhile: Memory<Late>,
 }
 
 impl Aftermaths {
@@ -134,9 +144,11 @@ impl Aftermaths {
             exploration
                 .set_in_meanwhile(&world.plant, &stood.1, there, action, stage)
                 .into_iter()
-                .map(|set_in| {
-                    let stood = Arc::new((set_in.situation.clone(), set_in.state.clone()));
-                    (set_in, stood)
+                .map(|SetIn { behaviour, share, in_play, situation, state }| Late {
+                    behaviour,
+                    share,
+                    in_play,
+                    stood: Arc::new((situation, state)),
                 })
                 .collect()
         })

@@ -1,6 +1,6 @@
 //! The public face: a machine worked out once, and answers to evidence.
 
-use crate::aftermath::Stood;
+use crate::aftermath::{Late, Stood};
 use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Circumstances, Deed, Evidence, Moment};
@@ -16,7 +16,7 @@ use machine::id::{DeviationId, Id};
 use machine::model::{FaultEffect, HandAction, HandMove};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
-use sim::{Options, SetIn, Situation};
+use sim::{Options, Situation};
 use smallvec::{SmallVec, smallvec};
 use std::sync::Arc;
 
@@ -559,7 +559,7 @@ impl Held {
         world: &World,
         weigher: &Weigher<'_>,
         (index, class): (u32, &Class),
-        (set_in, stood): &(SetIn, Stood),
+        late: &Late,
         before: f64,
     ) -> Option<Self> {
         let odds = match self.set[..] {
@@ -570,16 +570,16 @@ impl Held {
                 other.odds_with(class) / other.odds
             }
         };
-        let mass = self.mass * odds * set_in.share / before;
+        let mass = self.mass * odds * late.share / before;
         let mut set = self.set.clone();
         // Those in play come first.
-        set.insert(if set_in.in_play { 0 } else { set.len() }, index);
+        set.insert(if late.in_play { 0 } else { set.len() }, index);
         (mass > 0.0 && mass.is_finite()).then(|| Self {
             set,
-            in_play: self.in_play + usize::from(set_in.in_play),
+            in_play: self.in_play + usize::from(late.in_play),
             gone: self.gone.clone(),
-            latent: if set_in.in_play { Vec::new() } else { effects_of(world, class) },
-            stood: Arc::clone(stood),
+            latent: if late.in_play { Vec::new() } else { effects_of(world, class) },
+            stood: Arc::clone(&late.stood),
             stage: self.stage,
             began: self.began,
             mass,
@@ -638,7 +638,7 @@ fn sets_in(
             let set_in = routine.meanwhile(world, &one.stood, &one.latent, action, stage);
             let more = set_in.iter().flat_map(|set_in| {
                 let classes = weigher.classes.iter().enumerate();
-                let classes = classes.filter(|(_, class)| class.behaviour == set_in.0.behaviour);
+                let classes = classes.filter(|(_, class)| class.behaviour == set_in.behaviour);
                 classes
                     .filter_map(|(index, class)| one.with_late(world, weigher, (index as u32, class), set_in, before))
                     .map(|late| Held { stage: stage.unwrap_or(late.stage), ..late })
