@@ -19,6 +19,7 @@ mod watch;
 
 pub use answering::Understood;
 pub use entry::{Entry, EntryMistake, Kind};
+pub(crate) use finding::by_remedy;
 pub use finding::{Ending, Finding, Found};
 pub use heard::entries_of;
 pub use record::{Origin, Record, RecordMistake, fingerprint};

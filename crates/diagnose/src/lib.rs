@@ -3,6 +3,7 @@
 mod aftermath;
 pub mod answer;
 pub mod call;
+mod caller;
 mod class;
 pub mod consistency;
 mod diagnoser;
@@ -13,6 +14,7 @@ mod marginals;
 pub mod next;
 pub mod panel;
 pub mod pattern;
+pub mod practice;
 pub mod prior;
 pub mod procedure;
 pub mod reading;

@@ -14,6 +14,7 @@ mod todo;
 mod tree;
 
 pub use advice::{Advice, Bring, Outcome, Proposal, Tell, advise};
+pub(crate) use candidates::{ACT_MINUTES, LAMP_MINUTES, LAMPS_MINUTES, POSITION_MINUTES};
 pub use choose::{Effort, Priced, choose};
 pub use exact::optimum;
 pub use movement::Movement;

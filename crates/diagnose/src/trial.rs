@@ -6,7 +6,6 @@
 //! the file is wrong. Dice are seeded, and what a caller answers to one question does not depend on what was
 //! asked before, so that several ways to choose can be compared on the very same calls.
 
-mod caller;
 mod disturbed;
 mod figures;
 mod policy;
@@ -14,10 +13,12 @@ mod policy;
 pub use disturbed::Disturbance;
 pub use figures::{Figures, Interval, Tenth};
 pub use policy::Policy;
+pub(crate) use policy::play;
 
+use crate::caller::{Caller, Eyes, Truth, Urn};
 use crate::diagnoser::Diagnoser;
-use crate::next::Terms;
-use caller::Caller;
+use crate::evidence::Evidence;
+use crate::next::{Terms, ToDo};
 use rayon::prelude::*;
 
 /// How a trial is done.
@@ -64,9 +65,16 @@ pub(crate) struct Course {
     pub true_first: bool,
     /// What was stated of the leading cause after each answer, and whether it was so.
     pub stated: Vec<(f64, bool)>,
+    /// What was done, with the minutes of each, visits left aside.
+    pub done: Vec<(ToDo, f64)>,
 }
 
 impl Trial {
+    fn eyes(&self) -> Eyes {
+        let Self { seed, misreading, unreported, does_not_know, .. } = *self;
+        Eyes { seed, misreading, unreported, does_not_know }
+    }
+
     /// Plays all calls in each of these ways. `done` is told after each call.
     pub fn run(
         &self,
@@ -75,7 +83,9 @@ impl Trial {
         policies: &[Policy],
         done: &(dyn Fn() + Sync),
     ) -> Vec<Figures> {
-        let drawn = caller::draw(nature, self);
+        let urn = Urn::of(nature, &Evidence::default());
+        let mut dice = fastrand::Rng::with_seed(self.seed);
+        let drawn: Vec<Truth> = (0..self.calls).filter_map(|_| urn.draw(&mut dice)).collect();
         let courses: Vec<Vec<Course>> = drawn
             .par_iter()
             .enumerate()
@@ -83,8 +93,8 @@ impl Trial {
                 let courses = policies
                     .iter()
                     .map(|policy| {
-                        let caller = Caller::new(nature, truth.clone(), self, number as u64);
-                        policy::play(caller, advisor, *policy, self)
+                        let caller = Caller::new(nature, truth.clone(), self.eyes(), number as u64);
+                        play(caller, advisor, *policy, self)
                     })
                     .collect();
                 done();

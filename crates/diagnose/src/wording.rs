@@ -1,8 +1,23 @@
 //! Conditions, lamps and situations in words.
 
+use crate::evidence::Complaint;
 use crate::panel::place_of;
 use machine::model::{LampKind, ProgramFact};
 use machine::{Condition, Machine};
+
+/// Switching off and on, as one is told to do it.
+pub const POWER_CYCLE: &str = "switch the machine off, wait ten seconds, switch it on again";
+
+/// A complaint in words.
+#[must_use]
+pub fn complaint(complaint: Complaint) -> &'static str {
+    match complaint {
+        Complaint::WontStart => "it won't start",
+        Complaint::StopsMidway => "it stops midway",
+        Complaint::WontFinish => "it won't finish",
+        Complaint::WrongResult => "the result is wrong",
+    }
+}
 
 /// A duration as people say it.
 #[must_use]

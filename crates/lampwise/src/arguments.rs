@@ -80,6 +80,8 @@ pub enum Command {
     Call(Call),
     /// Play a routine, with or without something wrong, and print what happens.
     Play(Play),
+    /// Practise on a simulated machine: find what is hidden in it, or read its lamps.
+    Practice(Practice),
     /// Lead through a service job: cautions, actions, lamps to be seen, values to measure.
     Procedure(Procedure),
     /// Look machine files or device libraries over: all mistakes in one go.
@@ -321,6 +323,77 @@ pub struct Play {
     /// Draw the times of loose contacts from this seed instead of taking the mean.
     #[arg(long, value_name = "NUMBER")]
     pub seed: Option<u64>,
+}
+
+const PRACTICE_EXAMPLES: &str = "\
+Examples:
+  Something was forgotten at the machine, or is missing; find out what:
+    lampwise practice demo:minimal
+
+  One fault; the same number gives the same exercise everywhere:
+    lampwise practice demo:jar-filler --level fault --exercise 7
+
+  Ten pictures of lamps: which step is this? How it went is kept in a file:
+    lampwise practice demo:jar-filler --drill step --progress my-progress.jsonl
+
+  From a script: what is done comes line by line, the look back is JSON:
+    printf 'lamps\\nit is nothing\\n' | lampwise practice demo:minimal --json";
+
+/// What to practise.
+#[derive(Debug, Args)]
+#[command(after_help = PRACTICE_EXAMPLES)]
+pub struct Practice {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// How hard it is.
+    #[arg(long, value_name = "LEVEL", default_value = "lapse", help_heading = "What to practise")]
+    pub level: LevelChoice,
+
+    /// Which exercise, or the first drill; the next one of the file of progress if
+    /// none is named, else 1.
+    #[arg(long, value_name = "NUMBER", help_heading = "What to practise")]
+    pub exercise: Option<u64>,
+
+    /// Ask about pictures of lamps instead.
+    #[arg(long, value_name = "DRILL", help_heading = "What to practise", conflicts_with = "level")]
+    pub drill: Option<DrillChoice>,
+
+    /// How many drills.
+    #[arg(long, value_name = "NUMBER", default_value_t = 10, help_heading = "What to practise", value_parser = clap::value_parser!(u32).range(1..=1_000))]
+    pub count: u32,
+
+    /// Keep how it went in this file, a line for each exercise.
+    #[arg(long, value_name = "FILE")]
+    pub progress: Option<PathBuf>,
+
+    /// Take what is done from this file, line by line.
+    #[arg(long, value_name = "FILE")]
+    pub answers: Option<PathBuf>,
+}
+
+/// How hard an exercise is.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum LevelChoice {
+    /// Something was forgotten, or is missing outside the machine.
+    Lapse,
+    /// One fault.
+    Fault,
+    /// A lapse, a fault, or nothing at all, as often as they come.
+    AsItComes,
+    /// Two things at once.
+    Two,
+    /// A fault that comes and goes.
+    ComesAndGoes,
+}
+
+/// What a drill asks.
+#[derive(Clone, Copy, Debug, PartialEq, Eq, ValueEnum)]
+pub enum DrillChoice {
+    /// Which step is this?
+    Step,
+    /// What does it wait for?
+    WaitsFor,
 }
 
 const PROCEDURE_EXAMPLES: &str = "\

@@ -7,6 +7,7 @@ mod draft;
 mod lint;
 mod manual;
 mod play;
+mod practice;
 mod procedure;
 mod review;
 mod schema;
@@ -32,6 +33,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Call(call) => answered(call::run(call, screen)),
         Command::Lint(lint) => lint::run(lint, screen),
         Command::Play(play) => answered(play::run(play, screen)),
+        Command::Practice(practice) => answered(practice::run(practice, screen)),
         Command::Procedure(procedure) => answered(procedure::run(procedure, screen)),
         Command::Draft(draft) => answered(draft::run(draft, screen)),
         Command::Describe(describe) => answered(describe::run(describe, screen)),

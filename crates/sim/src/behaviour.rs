@@ -78,7 +78,8 @@ pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<B
         effects.sort_unstable();
         effects.dedup();
         // A contact that chatters has been loose before; what chance decides is when it shows.
-        let from_the_beginning = deviation.kind == DeviationKind::Lapse || effects.iter().any(chatters);
+        let from_the_beginning =
+            deviation.kind == DeviationKind::Lapse || effects.iter().any(FaultEffect::comes_and_goes);
         let same = found.iter_mut().find(|one| one.effects == effects && one.from_the_beginning == from_the_beginning);
         if let Some(same) = same {
             same.members.push(id);
@@ -333,7 +334,7 @@ impl<'b> Quiet<'b> {
         let reach = it.reach.as_ref().filter(|reach| {
             let moves = reach.moving.iter().zip(&state.bits).any(|(moving, bits)| moving & bits != 0);
             let pending = reach.due.iter().any(|due| state.due[*due] != crate::state::NEVER);
-            let chatters = state.effects.iter().any(|active| chatters(&active.effect));
+            let chatters = state.effects.iter().any(|active| active.effect.comes_and_goes());
             !moves && !pending && !chatters
         });
         let Some(reach) = reach else { return engine.stays_quiet(state, &it.effects, &it.own) };
@@ -441,8 +442,4 @@ impl Behaviour {
     pub fn is_silent(&self) -> bool {
         self.triggers.is_empty() && self.left_out.is_empty() && !self.at_once
     }
-}
-
-fn chatters(effect: &FaultEffect) -> bool {
-    chattering_place(*effect).is_some()
 }

@@ -57,7 +57,7 @@ pub struct Finding {
 }
 
 /// All causes by their remedy, the most probable first.
-pub(super) fn by_remedy(answer: &Answer) -> Vec<Found> {
+pub(crate) fn by_remedy(answer: &Answer) -> Vec<Found> {
     let mut groups: BTreeMap<String, (Option<String>, Vec<&Member>)> = BTreeMap::new();
     for member in answer.causes.iter().flat_map(|cause| &cause.members) {
         let name = member.remedy.clone().unwrap_or_else(|| format!(" {}", member.key));

@@ -8,6 +8,7 @@ use crate::likelihood::lamp_likelihood;
 use crate::panel::LampTruth;
 use crate::renamed::{same_check, same_remedy};
 use crate::seen::reported;
+use crate::wording::POWER_CYCLE;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
@@ -34,11 +35,11 @@ const MOST_OUTCOMES: usize = 6;
 const READING_ERROR: f64 = 0.1;
 
 /// Minutes of looking at one lamp, at all, at a mechanism, of working the machine. Common practice, no source.
-const LAMP_MINUTES: f64 = 0.3;
+pub(crate) const LAMP_MINUTES: f64 = 0.3;
 pub(crate) const LAMPS_MINUTES: f64 = 1.5;
-const POSITION_MINUTES: f64 = 0.5;
+pub(crate) const POSITION_MINUTES: f64 = 0.5;
 /// Working the machine destroys what could be seen before; the lamps have to be read again.
-const ACT_MINUTES: f64 = 2.0;
+pub(crate) const ACT_MINUTES: f64 = 2.0;
 const GO_ON_MINUTES: f64 = 1.0;
 
 /// Something that tells cases apart, with the words of its answers.
@@ -521,7 +522,7 @@ pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hyp
 
 fn act_words(machine: &Machine, deed: &Deed) -> String {
     match deed {
-        Deed::Extra(HandMove::PowerCycle) => "switch the machine off, wait ten seconds, switch it on again".to_owned(),
+        Deed::Extra(HandMove::PowerCycle) => POWER_CYCLE.to_owned(),
         Deed::Extra(HandMove::Press(mechanism, _)) => {
             format!("press {}", machine.mechanisms[*mechanism].words.english)
         }

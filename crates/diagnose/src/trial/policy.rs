@@ -1,12 +1,12 @@
 //! Ways to choose what to do next, and a call played through in one of them.
 
-use super::caller::Caller;
 use super::{Course, Trial};
+use crate::caller::Caller;
 use crate::diagnoser::Diagnoser;
-use crate::evidence::{Deed, Evidence, LampReport, Moment, Naming};
-use crate::next::candidates::{LAMPS_MINUTES, Posed, movement_of, pose};
-use crate::next::{Act, Belief, ToDo, choose};
-use machine::model::Who;
+use crate::evidence::Moment;
+use crate::next::candidates::{Posed, movement_of, pose};
+use crate::next::{Act, Belief, LAMPS_MINUTES, ToDo, choose};
+use machine::model::{HandMove, Who};
 use serde::Serialize;
 
 /// A way to choose what to do next.
@@ -77,6 +77,7 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
             Act::Try(repair) => {
                 let (to_do, _, minutes) = posed.repairs[repair];
                 course.minutes += minutes + trial.terms.trial_minutes;
+                course.done.push((to_do, minutes + trial.terms.trial_minutes));
                 if caller.put_right(&to_do) {
                     course.solved = true;
                     return course;
@@ -96,8 +97,10 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
             Act::Ask(test) => {
                 let asked = &posed.asked[test];
                 course.minutes += asked.minutes;
+                course.done.push((asked.to_do, asked.minutes));
                 course.questions += 1;
-                if !ask(&mut caller, advisor, &posed, asked.to_do, &mut evidence) {
+                let movement = movement(advisor, &posed, asked.to_do);
+                if !caller.ask(asked.to_do, movement, &mut evidence) {
                     terms.left_out.push(asked.to_do);
                 }
             }
@@ -107,50 +110,10 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
     course
 }
 
-/// Asks the caller and notes the answer; false if there is none.
-fn ask(caller: &mut Caller<'_>, advisor: &Diagnoser, posed: &Posed, to_do: ToDo, evidence: &mut Evidence) -> bool {
-    let Some(machine) = advisor.machine() else { return false };
-    if matches!(to_do, ToDo::Check(_)) && !caller.knows(&to_do.key(machine)) {
-        return false;
-    }
-    if evidence.moments.is_empty() {
-        evidence.moments.push(Moment::default());
-    }
-    let Some(now) = evidence.moments.last_mut() else { return false };
-    match to_do {
-        ToDo::Check(check) => match caller.check(check) {
-            Some(report) => now.checks.push(report),
-            None => return false,
-        },
-        ToDo::Lamp(place) => {
-            now.lamps.push(LampReport { place, state: caller.read_lamp(place), naming: Naming::Named });
-        }
-        ToDo::Lamps => {
-            let known = now.lamps.clone();
-            let all = caller.read_lamps("rest", 0.0);
-            now.lamps.extend(all.into_iter().filter(|lamp| known.iter().all(|one| one.place != lamp.place)));
-        }
-        ToDo::Position(mechanism) => match caller.position(mechanism) {
-            Some(report) => now.positions.push(report),
-            None => return false,
-        },
-        ToDo::Act(deed) => {
-            let worlds = advisor.worlds();
-            let leading = posed.hypotheses.first();
-            let movement = leading.and_then(|one| movement_of(&worlds[one.world], one.routine, deed));
-            let Some(movement) = movement else { return false };
-            caller.act(movement);
-            let deed = match deed {
-                // An action of the routine, whichever routine that was.
-                Deed::Routine(_) => Deed::Extra(movement),
-                extra => extra,
-            };
-            let lamps = caller.read_lamps("again", 0.0);
-            evidence.moments.push(Moment { deeds: vec![deed], lamps, ..Moment::default() });
-        }
-        ToDo::Remedy(_) | ToDo::GoOn => return false,
-    }
-    true
+/// What the hand does in an act of the leading hypothesis.
+fn movement(advisor: &Diagnoser, posed: &Posed, to_do: ToDo) -> Option<HandMove> {
+    let (ToDo::Act(deed), Some(leading)) = (to_do, posed.hypotheses.first()) else { return None };
+    movement_of(&advisor.worlds()[leading.world], leading.routine, deed)
 }
 
 /// The remedy that is most probably needed, with its probability; `None` for a cause that is not in the file.

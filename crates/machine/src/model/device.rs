@@ -123,6 +123,19 @@ pub enum FaultEffect {
     Found(MechanismId, u8),
 }
 
+impl FaultEffect {
+    /// Whether it shows now and then only, as a loose contact does.
+    #[must_use]
+    pub fn comes_and_goes(&self) -> bool {
+        matches!(
+            self,
+            Self::Input(_, _, Forced::Chatters(..))
+                | Self::Output(_, _, Forced::Chatters(..))
+                | Self::Supply(_, Forced::Chatters(..))
+        )
+    }
+}
+
 /// One thing that is not as it should be.
 #[derive(Clone, Debug)]
 pub struct Deviation {

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use diagnose::answer::{Answer, Cause, Fact, Need, NeedState, StandingPoint};
-use diagnose::evidence::{Complaint, Evidence};
+use diagnose::evidence::Evidence;
 use diagnose::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions, event_words};
 use diagnose::wording;
 use machine::id::{Id, RoutineId};
@@ -65,7 +65,7 @@ pub fn understood(finding: &Finding<'_>) -> Vec<(&'static str, String)> {
     let routine = finding.routine.routine.unwrap_or(RoutineId::new(0));
     let mut parts = Vec::new();
     if let Some(complaint) = evidence.complaint {
-        parts.push(("complaint", complaint_words(complaint).to_owned()));
+        parts.push(("complaint", wording::complaint(complaint).to_owned()));
     }
     if let Some(cycles) = evidence.once_in {
         parts.push(("how often", format!("once in {cycles} cycles")));
@@ -95,15 +95,6 @@ pub fn understood(finding: &Finding<'_>) -> Vec<(&'static str, String)> {
         parts.push(("reported", "nothing; this is what to expect of any call".to_owned()));
     }
     parts
-}
-
-fn complaint_words(complaint: Complaint) -> &'static str {
-    match complaint {
-        Complaint::WontStart => "it won't start",
-        Complaint::StopsMidway => "it stops midway",
-        Complaint::WontFinish => "it won't finish",
-        Complaint::WrongResult => "the result is wrong",
-    }
 }
 
 fn needs(out: &mut String, fact: &Fact, evidence: &Evidence, width: usize) {

@@ -1,6 +1,6 @@
-//! A caller with a machine at which something is wrong.
+//! A caller with a machine at which something is wrong: answers whatever is asked, and does what he is told. Trials
+//! follow the advice with one, practice lets a trainee work on his machine.
 
-use super::Trial;
 use crate::aftermath::Stood;
 use crate::diagnoser::{Diagnoser, Hypothesis, Stands, sequence_effects};
 use crate::evidence::{
@@ -24,33 +24,71 @@ pub(crate) enum Truth {
     Unlisted,
 }
 
+/// How well somebody looks, and which dice decide it.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub(crate) struct Eyes {
+    /// Which dice.
+    pub seed: u64,
+    /// Probability that a lamp is misread.
+    pub misreading: f64,
+    /// Probability that a lamp is not reported at first.
+    pub unreported: f64,
+    /// Probability that the answer to a check is not known.
+    pub does_not_know: f64,
+}
+
 /// Hypotheses that calls are drawn from.
 const MOST: usize = 20_000;
 
-/// Draws what is wrong in each call.
-pub(crate) fn draw(nature: &Diagnoser, trial: &Trial) -> Vec<Truth> {
-    let (hypotheses, unknown) = nature.hypotheses(&Evidence::default(), 0.9999, MOST);
-    let mut sums = Vec::with_capacity(hypotheses.len());
-    let mut sum = 0.0;
-    for one in &hypotheses {
-        sum += one.weight;
-        sums.push(sum);
+/// What calls are drawn from: everything that can be wrong, by its weight.
+pub(crate) struct Urn {
+    hypotheses: Vec<Hypothesis>,
+    /// Sums of the weights up to each of them.
+    sums: Vec<f64>,
+    unknown: f64,
+}
+
+impl Urn {
+    /// Everything that this machine's file knows, and what it does not.
+    pub fn of(nature: &Diagnoser, evidence: &Evidence) -> Self {
+        let (hypotheses, unknown) = nature.hypotheses(evidence, 0.9999, MOST);
+        Self { unknown, ..Self::with(hypotheses) }
     }
-    let mut dice = fastrand::Rng::with_seed(trial.seed);
-    (0..trial.calls)
-        .map(|_| {
-            let at = dice.f64() * (sum + unknown);
-            let index = sums.partition_point(|sum| *sum <= at);
-            hypotheses.get(index).map_or(Truth::Unlisted, |one| Truth::Listed(Box::new(one.clone())))
-        })
-        .collect()
+
+    /// Those of which this is so; nothing unknown among them.
+    pub fn only(self, is_so: impl Fn(&Hypothesis) -> bool) -> Self {
+        Self::with(self.hypotheses.into_iter().filter(|one| is_so(one)).collect())
+    }
+
+    fn with(hypotheses: Vec<Hypothesis>) -> Self {
+        let sums = hypotheses
+            .iter()
+            .scan(0.0, |sum, one| {
+                *sum += one.weight;
+                Some(*sum)
+            })
+            .collect();
+        Self { hypotheses, sums, unknown: 0.0 }
+    }
+
+    /// Draws what is wrong; `None` if there is nothing to draw from.
+    pub fn draw(&self, dice: &mut fastrand::Rng) -> Option<Truth> {
+        let all = self.sums.last().copied().unwrap_or(0.0) + self.unknown;
+        if all <= 0.0 {
+            return None;
+        }
+        let at = dice.f64() * all;
+        let index = self.sums.partition_point(|sum| *sum <= at);
+        Some(self.hypotheses.get(index).map_or(Truth::Unlisted, |one| Truth::Listed(Box::new(one.clone()))))
+    }
 }
 
 /// Somebody at the machine.
+#[derive(Clone, Debug)]
 pub(crate) struct Caller<'t> {
     nature: &'t Diagnoser,
     truth: Truth,
-    trial: &'t Trial,
+    eyes: Eyes,
     number: u64,
     /// How the machine stands by now, once something was done to it.
     now: Option<Stood>,
@@ -60,15 +98,15 @@ pub(crate) struct Caller<'t> {
 }
 
 impl<'t> Caller<'t> {
-    pub fn new(nature: &'t Diagnoser, truth: Truth, trial: &'t Trial, number: u64) -> Self {
-        Self { nature, truth, trial, number, now: None, cured: SmallVec::new(), moments: 0 }
+    pub fn new(nature: &'t Diagnoser, truth: Truth, eyes: Eyes, number: u64) -> Self {
+        Self { nature, truth, eyes, number, now: None, cured: SmallVec::new(), moments: 0 }
     }
 
     /// Dice for one question: the same whatever was asked before.
     fn dice(&self, about: &str) -> fastrand::Rng {
         // FNV-1a (Fowler, Noll and Vo), so that a question's dice do not depend on the platform.
         let mut hash = 0xcbf2_9ce4_8422_2325_u64;
-        let numbers = [self.trial.seed, self.number, self.moments];
+        let numbers = [self.eyes.seed, self.number, self.moments];
         for byte in about.bytes().chain(numbers.iter().flat_map(|number| number.to_le_bytes())) {
             hash = (hash ^ u64::from(byte)).wrapping_mul(0x0100_0000_01b3);
         }
@@ -113,7 +151,7 @@ impl<'t> Caller<'t> {
             Truth::Unlisted => (vec![0.25; 4], None),
         };
         let complaint = pick(&likely, &mut dice).and_then(|index| complaints.get(index)).copied();
-        let lamps = self.read_lamps("opening", self.trial.unreported);
+        let lamps = self.read_lamps("opening", self.eyes.unreported);
         Evidence {
             complaint,
             moments: vec![Moment { deeds: deed.into_iter().collect(), lamps, ..Moment::default() }],
@@ -143,7 +181,7 @@ impl<'t> Caller<'t> {
             return if dice.f64() < 0.4 { LampState::Lit } else { LampState::Dark };
         };
         let state = truth.state(number);
-        if dice.f64() >= self.trial.misreading {
+        if dice.f64() >= self.eyes.misreading {
             return state;
         }
         if state == LampState::Dark { LampState::Lit } else { LampState::Dark }
@@ -151,7 +189,7 @@ impl<'t> Caller<'t> {
 
     /// Whether the caller knows what is asked.
     pub fn knows(&self, about: &str) -> bool {
-        self.dice(&format!("knows {about}")).f64() >= self.trial.does_not_know
+        self.dice(&format!("knows {about}")).f64() >= self.eyes.does_not_know
     }
 
     /// The answer to a check.
@@ -223,6 +261,49 @@ impl<'t> Caller<'t> {
         let does = remedy.and_then(|remedy| world.machine.remedies.get(remedy)).and_then(|remedy| remedy.does);
         self.go_on(&effects, does.unwrap_or(HandMove::Wait));
         false
+    }
+
+    /// Asks and notes the answer; false if there is none. What the hand does in an act has to be said.
+    pub fn ask(&mut self, to_do: ToDo, movement: Option<HandMove>, evidence: &mut Evidence) -> bool {
+        let Some(machine) = self.nature.machine() else { return false };
+        if matches!(to_do, ToDo::Check(_)) && !self.knows(&to_do.key(machine)) {
+            return false;
+        }
+        if evidence.moments.is_empty() {
+            evidence.moments.push(Moment::default());
+        }
+        let Some(now) = evidence.moments.last_mut() else { return false };
+        match to_do {
+            ToDo::Check(check) => match self.check(check) {
+                Some(report) => now.checks.push(report),
+                None => return false,
+            },
+            ToDo::Lamp(place) => {
+                now.lamps.push(LampReport { place, state: self.read_lamp(place), naming: Naming::Named });
+            }
+            ToDo::Lamps => {
+                let known = now.lamps.clone();
+                let all = self.read_lamps("rest", 0.0);
+                now.lamps.extend(all.into_iter().filter(|lamp| known.iter().all(|one| one.place != lamp.place)));
+            }
+            ToDo::Position(mechanism) => match self.position(mechanism) {
+                Some(report) => now.positions.push(report),
+                None => return false,
+            },
+            ToDo::Act(deed) => {
+                let Some(movement) = movement else { return false };
+                self.act(movement);
+                let deed = match deed {
+                    // An action of the routine, whichever routine that was.
+                    Deed::Routine(_) => Deed::Extra(movement),
+                    extra => extra,
+                };
+                let lamps = self.read_lamps("again", 0.0);
+                evidence.moments.push(Moment { deeds: vec![deed], lamps, ..Moment::default() });
+            }
+            ToDo::Remedy(_) | ToDo::GoOn => return false,
+        }
+        true
     }
 
     fn go_on(&mut self, put_right: &[machine::model::FaultEffect], movement: HandMove) {

@@ -1,0 +1,321 @@
+//! An exercise led in the terminal.
+
+use std::fmt::Write as _;
+
+use diagnose::practice::{Exercise, Group, Mistake, Offer, Outcome};
+use machine::model::DeviationKind;
+
+use super::kept::{Kept, Line};
+use super::{lamps, looking_back};
+use crate::answers::Answers;
+use crate::commands::call::minutes;
+use crate::commands::play::did_you_mean;
+use crate::failure::Failure;
+use crate::progress;
+use crate::screen::{FAINT, PLAIN, STRONG, Screen, TITLE, padded, paragraph};
+
+/// An exercise with its terminal.
+pub struct Led<'l, 'd> {
+    exercise: Exercise<'d>,
+    answers: &'l mut Answers,
+    screen: Screen,
+}
+
+impl<'l, 'd> Led<'l, 'd> {
+    /// Begins.
+    pub fn new(exercise: Exercise<'d>, answers: &'l mut Answers, screen: Screen) -> Self {
+        Self { exercise, answers, screen }
+    }
+
+    /// Leads it to its end, looks back, and keeps how it went.
+    pub fn lead(mut self, kept: &mut Kept) -> Result<(), Failure> {
+        self.say(&self.beginning())?;
+        while self.exercise.outcome().is_none() {
+            self.say(&format!("{FAINT}{}{FAINT:#} > ", minutes(self.exercise.minutes())))?;
+            let Some(said) = self.answers.next()? else { break };
+            if !self.answers.typed {
+                self.say(&format!("{said}\n"))?;
+            }
+            if said.is_empty() {
+                continue;
+            }
+            let told = self.answer(&said);
+            self.say(&told)?;
+        }
+        self.exercise.give_up();
+        let review = progress::while_working("looking back", || self.exercise.review());
+        let right = usize::from(matches!(review.outcome, Outcome::Found | Outcome::Runs));
+        let (machine, what) = (self.exercise.machine().name.clone(), self.exercise.level().name().to_owned());
+        kept.add(Line {
+            machine: machine.clone(),
+            what: what.clone(),
+            number: self.exercise.number(),
+            right,
+            of: 1,
+            minutes: review.minutes,
+            advised_minutes: review.advised_minutes,
+        })?;
+        if self.screen.json {
+            return self.screen.print_json(&looking_back::document(&self.exercise, &review));
+        }
+        let mut out = looking_back::page(&review, self.screen.width);
+        if let Some((right, of, ratio)) = kept.lately(&machine, &what) {
+            let text =
+                format!("Of the last {of} of this level {right} right, in {ratio:.1} times the program's minutes.");
+            out.push('\n');
+            paragraph(&mut out, self.screen.width, "", "", STRONG, &text);
+        }
+        self.screen.print(&out)
+    }
+
+    fn say(&self, text: &str) -> Result<(), Failure> {
+        if self.screen.json { Ok(()) } else { self.screen.print(text) }
+    }
+
+    fn beginning(&self) -> String {
+        let mut out = String::new();
+        let exercise = &self.exercise;
+        _ = writeln!(
+            out,
+            "{TITLE}{}, exercise {}{TITLE:#}  {FAINT}{}{FAINT:#}",
+            exercise.machine().name,
+            exercise.number(),
+            exercise.level().words()
+        );
+        let opening = exercise.opening();
+        let did = if opening.did.is_empty() { String::new() } else { format!(" Done last: {}.", opening.did) };
+        let text = format!("\"{}.\"{did} You stand at the machine; what is it?", sentence_case(&opening.complaint));
+        paragraph(&mut out, self.screen.width, "", "", PLAIN, &text);
+        let text = "Everything takes its minutes. This machine is simulated; at a real one the builder's manual, \
+                    lockout rules and local codes come first. `?` tells what can be typed.";
+        paragraph(&mut out, self.screen.width, "", "", FAINT, text);
+        out
+    }
+
+    fn answer(&mut self, said: &str) -> String {
+        let (word, rest) = said.split_once(char::is_whitespace).unwrap_or((said, ""));
+        let rest = rest.trim();
+        match (word.to_lowercase().as_str(), rest) {
+            ("?" | "help", _) => self.help(),
+            ("lamps", _) => self.take("lamps"),
+            ("lamp", label) if !label.is_empty() => self.take(&format!("lamp:{label}")),
+            ("look" | "do", "") => {
+                self.list(if word.eq_ignore_ascii_case("do") { Group::Hands } else { Group::Positions }, "")
+            }
+            ("look", name) => self.take(&format!("position:{name}")),
+            ("do", number) => match self.numbered(Group::Hands, number) {
+                Some(key) => self.take(&key),
+                None => self.list(Group::Hands, ""),
+            },
+            ("checks", device) => self.list(Group::Checks, device),
+            ("remedies", device) => self.list(Group::Remedies, device),
+            ("check", key) if !key.is_empty() => self.take(&format!("check:{key}")),
+            ("try", key) if !key.is_empty() => self.take(&format!("remedy:{key}")),
+            ("causes", device) => self.causes(device),
+            ("it", causes) if causes.to_lowercase().starts_with("is ") => self.name(causes[3..].trim()),
+            ("so", "far") => self.so_far(),
+            ("give", "up") => {
+                self.exercise.give_up();
+                String::new()
+            }
+            // A lamp may be named by its label alone.
+            _ if self.has(&format!("lamp:{said}")) => self.take(&format!("lamp:{said}")),
+            _ => format!("`{said}`? This can be typed:\n{}", self.help()),
+        }
+    }
+
+    /// What can be typed, with names of this machine.
+    fn help(&self) -> String {
+        let machine = self.exercise.machine();
+        let name = |group: Group| {
+            let mut those = self.exercise.offers().iter().filter(|offer| offer.group == group);
+            let named = those.find_map(|offer| Some((offer.device, offer.key.split_once(':')?.1)));
+            named.map(|(device, key)| (device.map_or("", |one| machine.devices[one].name.as_str()), key))
+        };
+        let fault = machine.deviations.rows().find_map(|row| match row.kind {
+            DeviationKind::Fault(device) => Some((machine.devices[device].name.as_str(), row.key.as_str())),
+            DeviationKind::Lapse => None,
+        });
+        let (lamp, position) = (name(Group::Lamps), name(Group::Positions));
+        let (check, remedy) = (name(Group::Checks), name(Group::Remedies));
+        let mut rows: Vec<(String, String)> = vec![("lamps".to_owned(), "read all lamps".to_owned())];
+        let mut put = |typed: String, words: &str| rows.push((typed, words.to_owned()));
+        if let Some((_, label)) = lamp {
+            put(format!("lamp {label}"), "look at one lamp");
+        }
+        if let Some((_, place)) = position {
+            put("look".to_owned(), "what there is to look at");
+            put(format!("look {place}"), "where it stands");
+        }
+        put("do".to_owned(), "what hands can do");
+        put("do 2".to_owned(), "do the second of that");
+        if let Some((device, key)) = check {
+            put(format!("checks {device}"), "the checks of a device; `checks`: which devices have some");
+            put(format!("check {key}"), "make that check");
+        }
+        if let Some((device, key)) = remedy {
+            put(format!("remedies {device}"), "what can be put right there");
+            put(format!("try {key}"), "put that right, and see whether it runs");
+        }
+        if let Some((device, key)) = fault {
+            put("causes".to_owned(), "what can be forgotten or missing");
+            put(format!("causes {device}"), "what can be wrong there");
+            put(format!("it is {key}"), "say what it is; two with `and` between them");
+        }
+        put("it is nothing".to_owned(), "nothing is wrong: it waits for you");
+        put("so far".to_owned(), "what was done");
+        put("give up".to_owned(), "look at the solution");
+        let widest = rows.iter().map(|(typed, _)| typed.chars().count()).max().unwrap_or(0) + 2;
+        let mut out = String::new();
+        for (typed, words) in rows {
+            let first = format!("  {STRONG}{}{STRONG:#}", padded(&typed, widest));
+            paragraph(&mut out, self.screen.width, &first, "      ", PLAIN, &words);
+        }
+        out
+    }
+
+    fn has(&self, key: &str) -> bool {
+        self.exercise.offers().iter().any(|offer| offer.key.eq_ignore_ascii_case(key))
+    }
+
+    fn numbered(&self, group: Group, number: &str) -> Option<String> {
+        let number: usize = number.parse().ok()?;
+        let mut those = self.exercise.offers().iter().filter(|offer| offer.group == group);
+        those.nth(number.checked_sub(1)?).map(|offer| offer.key.clone())
+    }
+
+    fn take(&mut self, key: &str) -> String {
+        let machine = self.exercise.machine();
+        let before: Vec<String> = self
+            .exercise
+            .offers()
+            .iter()
+            .filter(|offer| offer.key.eq_ignore_ascii_case(key))
+            .flat_map(|offer| offer.cautions.iter().map(|caution| caution.english().to_owned()))
+            .collect();
+        let mut out = String::new();
+        for caution in before {
+            paragraph(&mut out, self.screen.width, "  ! ", "    ", STRONG, &caution);
+        }
+        match self.exercise.take(key) {
+            Ok(done) => {
+                if !done.lamps.is_empty() {
+                    lamps::write(&mut out, machine, &done.lamps);
+                }
+                let text = format!("{} {FAINT}({}){FAINT:#}", done.seen, minutes(done.minutes));
+                paragraph(&mut out, self.screen.width, "  ", "  ", PLAIN, &text);
+            }
+            Err(Mistake::Over | Mistake::NoSuchCause) => {}
+            Err(Mistake::NoSuchThing) => {
+                let (kind, name) = key.split_once(':').unwrap_or(("", key));
+                let known = self.exercise.offers().iter().filter_map(|offer| offer.key.split_once(':'));
+                let names = known.filter(|(of, _)| *of == kind).map(|(_, name)| name);
+                let text = format!("There is no `{name}`; {}.", did_you_mean(name, names).trim_end_matches('?'));
+                paragraph(&mut out, self.screen.width, "  ", "  ", PLAIN, &text);
+            }
+        }
+        out
+    }
+
+    fn list(&self, group: Group, device: &str) -> String {
+        let machine = self.exercise.machine();
+        let is_of = |offer: &&Offer| {
+            offer.group == group
+                && (device.is_empty()
+                    || offer.device.is_some_and(|one| machine.devices[one].name.eq_ignore_ascii_case(device)))
+        };
+        let those: Vec<&Offer> = self.exercise.offers().iter().filter(is_of).collect();
+        if device.is_empty() && matches!(group, Group::Checks | Group::Remedies) {
+            return self.devices(group);
+        }
+        let mut out = String::new();
+        for (number, offer) in those.iter().enumerate() {
+            let name = match group {
+                Group::Hands => format!("{}", number + 1),
+                _ => offer.key.split_once(':').map_or(offer.key.as_str(), |(_, name)| name).to_owned(),
+            };
+            let text = format!("{} {FAINT}({}){FAINT:#}", offer.words, minutes(offer.minutes));
+            paragraph(&mut out, self.screen.width, &format!("  {STRONG}{name}{STRONG:#}  "), "      ", PLAIN, &text);
+        }
+        if out.is_empty() { self.no_device(device) } else { out }
+    }
+
+    /// The devices that have something in this group.
+    fn devices(&self, group: Group) -> String {
+        let machine = self.exercise.machine();
+        let mut names: Vec<&str> = Vec::new();
+        let those = self.exercise.offers().iter().filter(|offer| offer.group == group);
+        for device in those.filter_map(|offer| offer.device) {
+            let name = machine.devices[device].name.as_str();
+            if !names.contains(&name) {
+                names.push(name);
+            }
+        }
+        let mut out = String::new();
+        paragraph(&mut out, self.screen.width, "  of: ", "      ", PLAIN, &names.join(", "));
+        out
+    }
+
+    fn no_device(&self, device: &str) -> String {
+        let names = self.exercise.machine().devices.rows().map(|row| row.name.as_str());
+        format!("  Nothing of `{device}`; {}.\n", did_you_mean(device, names).trim_end_matches('?'))
+    }
+
+    fn causes(&self, device: &str) -> String {
+        let machine = self.exercise.machine();
+        let mut out = String::new();
+        for row in machine.deviations.rows() {
+            let is_of = match row.kind {
+                DeviationKind::Fault(one) => machine.devices[one].name.eq_ignore_ascii_case(device),
+                DeviationKind::Lapse => device.is_empty(),
+            };
+            if is_of {
+                let name = format!("  {STRONG}{}{STRONG:#}  ", row.key);
+                paragraph(&mut out, self.screen.width, &name, "      ", PLAIN, &row.words.english);
+            }
+        }
+        if device.is_empty() {
+            let text = "and the faults of each device: `causes` with its name behind";
+            paragraph(&mut out, self.screen.width, "  ", "  ", FAINT, text);
+        } else if out.is_empty() {
+            return self.no_device(device);
+        }
+        out
+    }
+
+    fn name(&mut self, causes: &str) -> String {
+        let keys: Vec<&str> = if causes.eq_ignore_ascii_case("nothing") {
+            Vec::new()
+        } else {
+            causes.split(" and ").map(str::trim).collect()
+        };
+        match self.exercise.name_cause(&keys) {
+            Ok(_) => String::new(),
+            Err(_) => {
+                let known = |key: &&str| {
+                    self.exercise.machine().deviations.find(|row| row.key.eq_ignore_ascii_case(key)).is_none()
+                };
+                let wrong = keys.into_iter().find(known).unwrap_or_default();
+                let all = self.exercise.machine().deviations.rows().map(|row| row.key.as_str());
+                format!(
+                    "  There is no `{wrong}`; {} `causes` with a device behind lists its faults.\n",
+                    did_you_mean(wrong, all)
+                )
+            }
+        }
+    }
+
+    fn so_far(&self) -> String {
+        let mut out = String::new();
+        for (number, done) in self.exercise.done().iter().enumerate() {
+            let text = format!("{}: {} {FAINT}({}){FAINT:#}", done.words, done.seen, minutes(done.minutes));
+            paragraph(&mut out, self.screen.width, &format!("  {}. ", number + 1), "     ", PLAIN, &text);
+        }
+        if out.is_empty() { "  Nothing was done yet.\n".to_owned() } else { out }
+    }
+}
+
+fn sentence_case(text: &str) -> String {
+    let mut letters = text.chars();
+    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+}
