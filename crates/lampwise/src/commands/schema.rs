@@ -18,6 +18,7 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("call", include_str!("../../schemas/call.json")),
     ("play", include_str!("../../schemas/play.json")),
     ("procedure", include_str!("../../schemas/procedure.json")),
+    ("practice", include_str!("../../schemas/practice.json")),
     ("tree", include_str!("../../schemas/tree.json")),
     ("sheet", include_str!("../../schemas/sheet.json")),
     ("review", include_str!("../../schemas/review.json")),

@@ -97,8 +97,12 @@ fn make(
         let what = format!("the sheet `{}` was asked for twice", twice[0]);
         return Err(Failure::new("twice", what, "name each sheet once"));
     }
-    let internal = |error: paper::render::pdf::TypesetError| {
-        Failure::new("typesetting", error.to_string(), "please report this, with the machine file")
+    let internal = |error: paper::render::TypesetError| {
+        Failure::new(
+            "typesetting",
+            error.to_string(),
+            "take --format html; if this goes on, report it with the machine file",
+        )
     };
     let bytes = match format {
         SheetFormat::Pdf => paper::render::pdf::pdf(desk.head(), &sheets, size, bound).map_err(internal)?,

@@ -29,6 +29,8 @@ fn every_command_prints_what_its_schema_says() {
         ("procedure", vec!["procedure", "demo:jar-filler"]),
         ("procedure", vec!["procedure", "demo:jar-filler", "line_priming", "--plan"]),
         ("procedure", vec!["procedure", "demo:parts-washer", "first_start"]),
+        ("practice", vec!["practice", press, "--level", "fault"]),
+        ("practice", vec!["practice", press, "--drill", "step"]),
         ("sheet", vec!["sheet", press]),
         ("sheet", vec!["sheet", press, "chart", "--format", "svg"]),
         ("lint", vec!["lint", "demos/minimal.toml", "demos/jar-filler.toml"]),

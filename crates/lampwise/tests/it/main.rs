@@ -18,6 +18,7 @@ mod lint;
 mod manual;
 /// `lampwise play`.
 mod play;
+mod practice;
 /// `lampwise procedure`.
 mod procedure;
 /// `lampwise sheet`.

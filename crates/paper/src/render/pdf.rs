@@ -19,22 +19,9 @@ use crate::document::{Block, Sheet};
 use crate::head::Head;
 use crate::page::PageSize;
 
+use super::TypesetError;
+
 const TEMPLATE: &str = include_str!("page.typ");
-
-/// What keeps pages from being set. None of it is the reader's mistake.
-#[derive(Clone, Debug, PartialEq, Eq)]
-pub struct TypesetError {
-    /// What the typesetting library says.
-    pub messages: Vec<String>,
-}
-
-impl std::fmt::Display for TypesetError {
-    fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
-        write!(f, "the pages can't be set: {}", self.messages.join("; "))
-    }
-}
-
-impl std::error::Error for TypesetError {}
 
 struct Fonts {
     book: LazyHash<FontBook>,

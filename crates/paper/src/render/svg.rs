@@ -6,7 +6,8 @@ use crate::drawing::{Anchor, Drawing};
 use crate::head::Head;
 use crate::page::PageSize;
 
-use super::pdf::{TypesetError, pages_as_svg};
+use super::TypesetError;
+use super::pdf::pages_as_svg;
 
 /// Space between the parts of a picture, points.
 const GAP: f64 = 14.0;

@@ -1,7 +1,5 @@
 //! An exercise led in the terminal.
 
-use std::fmt::Write as _;
-
 use diagnose::practice::{Exercise, Group, Mistake, Offer, Outcome};
 use machine::model::DeviationKind;
 
@@ -75,13 +73,9 @@ impl<'l, 'd> Led<'l, 'd> {
     fn beginning(&self) -> String {
         let mut out = String::new();
         let exercise = &self.exercise;
-        _ = writeln!(
-            out,
-            "{TITLE}{}, exercise {}{TITLE:#}  {FAINT}{}{FAINT:#}",
-            exercise.machine().name,
-            exercise.number(),
-            exercise.level().words()
-        );
+        let title = format!("{}, exercise {}", exercise.machine().name, exercise.number());
+        paragraph(&mut out, self.screen.width, "", "", TITLE, &title);
+        paragraph(&mut out, self.screen.width, "", "", FAINT, &sentence_case(exercise.level().words()));
         let opening = exercise.opening();
         let did = if opening.did.is_empty() { String::new() } else { format!(" Done last: {}.", opening.did) };
         let text = format!("\"{}.\"{did} You stand at the machine; what is it?", sentence_case(&opening.complaint));
@@ -129,7 +123,11 @@ impl<'l, 'd> Led<'l, 'd> {
         let machine = self.exercise.machine();
         let name = |group: Group| {
             let mut those = self.exercise.offers().iter().filter(|offer| offer.group == group);
-            let named = those.find_map(|offer| Some((offer.device, offer.key.split_once(':')?.1)));
+            let of_devices = matches!(group, Group::Checks | Group::Remedies);
+            let named = those.find_map(|offer| {
+                let key = offer.key.split_once(':')?.1;
+                (!of_devices || offer.device.is_some()).then_some((offer.device, key))
+            });
             named.map(|(device, key)| (device.map_or("", |one| machine.devices[one].name.as_str()), key))
         };
         let fault = machine.deviations.rows().find_map(|row| match row.kind {
@@ -168,8 +166,8 @@ impl<'l, 'd> Led<'l, 'd> {
         let widest = rows.iter().map(|(typed, _)| typed.chars().count()).max().unwrap_or(0) + 2;
         let mut out = String::new();
         for (typed, words) in rows {
-            let first = format!("  {STRONG}{}{STRONG:#}", padded(&typed, widest));
-            paragraph(&mut out, self.screen.width, &first, "      ", PLAIN, &words);
+            let first = format!("  {}", padded(&typed, widest));
+            paragraph(&mut out, self.screen.width, &first, &" ".repeat(widest + 2), PLAIN, &words);
         }
         out
     }
@@ -297,10 +295,12 @@ impl<'l, 'd> Led<'l, 'd> {
                 };
                 let wrong = keys.into_iter().find(known).unwrap_or_default();
                 let all = self.exercise.machine().deviations.rows().map(|row| row.key.as_str());
-                format!(
-                    "  There is no `{wrong}`; {} `causes` with a device behind lists its faults.\n",
-                    did_you_mean(wrong, all)
-                )
+                let near = did_you_mean(wrong, all);
+                let near = near.trim_end_matches('?');
+                let text = format!("There is no `{wrong}`; {near}. `causes` with a device behind lists its faults.");
+                let mut out = String::new();
+                paragraph(&mut out, self.screen.width, "  ", "  ", PLAIN, &text);
+                out
             }
         }
     }
