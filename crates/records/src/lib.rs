@@ -1,1 +1,37 @@
-//! Records.
+//! What was learned: machine types, machines, calls and findings, kept in one SQLite file.
+//!
+//! 1. A [`Store`] is the file. Machine files come in with [`Store::add_version`], machines with
+//!    [`Store::add_machine`].
+//! 2. [`Store::begin_call`], [`Store::change`], [`Store::set_finding`] and [`Store::close_call`] follow a call. What
+//!    was acknowledged is on the disk.
+//! 3. Lists come page by page ([`Page`]), [`Store::search`] looks through all of it.
+//!
+//! Nothing here has a clock: every time is given by the caller.
+
+mod calls;
+mod entries;
+mod error;
+mod filter;
+mod findings;
+mod id;
+mod machine_types;
+mod machines;
+mod page;
+mod procedures;
+mod schema;
+mod search;
+mod store;
+mod text;
+
+pub use calls::{Call, CallFilter, CallRow, ChangeError, Conflict, NewCall, State};
+pub use entries::{Change, Event, MOST_CHANGES, MOST_ENTRIES, Said, What};
+pub use error::{Error, ErrorKind, Result};
+pub use findings::{Finding, PartUsed, Solved, Stated};
+pub use id::{CallId, ExposureId, MachineId, RunId, SiteId, TypeId, VersionId};
+pub use machine_types::{Added, MachineType, NewVersion, Version, VersionText};
+pub use machines::{Exposure, Machine, MachineFilter, NewMachine, Site, Unit};
+pub use page::{LARGEST_PAGE, Listed, NamePlace, Page, TimePlace};
+pub use procedures::{Measured, ProcedureRun};
+pub use search::{About, Hit, Piece};
+pub use store::{Condition, Store};
+pub use text::{LONGEST_LINE, LONGEST_NAME, LONGEST_NOTES, serial_number};

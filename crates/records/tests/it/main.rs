@@ -1,0 +1,8 @@
+//! Tests of the records through their public face.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+mod calls; // what a call says, who was quicker, what was taken back
+mod files; // opening, copying, looking over
+mod lists; // pages of lists, search
+mod machines; // machine types with their versions, machines, exposure, procedures
+mod support;
