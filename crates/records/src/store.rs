@@ -232,3 +232,21 @@ fn faults(connection: &Connection) -> Result<Vec<String>> {
     }
     Ok(faults)
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_transaction_is_synced_and_references_are_kept() {
+        let store = Store::in_memory().unwrap();
+        let pragma = |name: &str| -> i64 { store.connection.pragma_query_value(None, name, |row| row.get(0)).unwrap() };
+        // 2 is FULL: the log is synced at every commit (sqlite.org/pragma.html#pragma_synchronous).
+        assert_eq!(pragma("synchronous"), 2);
+        assert_eq!(pragma("foreign_keys"), 1);
+        assert_eq!(pragma("busy_timeout"), 10_000);
+        assert_eq!(pragma("user_version"), i64::try_from(NEWEST).unwrap());
+        assert!(MIGRATIONS.validate().is_ok());
+    }
+}
