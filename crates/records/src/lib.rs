@@ -9,6 +9,7 @@
 //! Nothing here has a clock: every time is given by the caller.
 
 mod calls;
+pub mod demo;
 mod entries;
 mod error;
 mod filter;

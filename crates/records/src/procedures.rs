@@ -6,7 +6,7 @@ use crate::machines;
 use crate::store::Store;
 use crate::text;
 use jiff::Timestamp;
-use rusqlite::{OptionalExtension as _, params};
+use rusqlite::{Connection, OptionalExtension as _, params};
 use serde::{Deserialize, Serialize};
 
 /// Measured values of one run at most.
@@ -52,50 +52,58 @@ pub struct ProcedureRun {
     pub values: Vec<Measured>,
 }
 
+/// Keeps a procedure that was gone through, in a transaction that is under way.
+pub(crate) fn add(database: &Connection, run: &ProcedureRun) -> Result<RunId> {
+    let name = text::name("the procedure", &run.name)?;
+    let done_by = text::line("who did it", &run.done_by, text::LONGEST_NAME)?;
+    let note = text::notes("the note", &run.note)?;
+    if run.values.len() > MOST_VALUES {
+        let cause = format!("there are more than {MOST_VALUES}");
+        return Err(Error::refused("the measured values", cause, "keep the most important ones"));
+    }
+    machines::machine(database, run.machine)?;
+    database
+        .prepare_cached(
+            "INSERT INTO procedure_run (machine, version, call, at, name, done_by, completed, note)
+             VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        )?
+        .execute(params![
+            run.machine,
+            run.version,
+            run.call,
+            text::to_database(run.at),
+            name,
+            done_by,
+            run.completed,
+            note
+        ])?;
+    let id = RunId(database.last_insert_rowid());
+    for (position, measured) in (0_i64..).zip(&run.values) {
+        let what = text::name("what was measured", &measured.what)?;
+        let unit = text::line("the unit", &measured.unit, text::LONGEST_NAME)?;
+        if ![Some(measured.value), measured.lowest, measured.highest].iter().flatten().all(|it| it.is_finite()) {
+            return Err(Error::refused(what, "its value is no number", "measure it again"));
+        }
+        database.prepare_cached("INSERT INTO measured_value VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?.execute(params![
+            id,
+            position,
+            what,
+            measured.value,
+            unit,
+            measured.lowest,
+            measured.highest
+        ])?;
+    }
+    Ok(id)
+}
+
 impl Store {
     /// Keeps a procedure that was gone through.
     ///
     /// # Errors
     /// When the machine, version or call is not there, or a text or number can't be kept.
     pub fn add_procedure_run(&mut self, run: &ProcedureRun) -> Result<RunId> {
-        let name = text::name("the procedure", &run.name)?;
-        let done_by = text::line("who did it", &run.done_by, text::LONGEST_NAME)?;
-        let note = text::notes("the note", &run.note)?;
-        if run.values.len() > MOST_VALUES {
-            let cause = format!("there are more than {MOST_VALUES}");
-            return Err(Error::refused("the measured values", cause, "keep the most important ones"));
-        }
-        self.write(|database| {
-            machines::machine(database, run.machine)?;
-            database
-                .prepare_cached(
-                    "INSERT INTO procedure_run (machine, version, call, at, name, done_by, completed, note)
-                     VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
-                )?
-                .execute(params![
-                    run.machine,
-                    run.version,
-                    run.call,
-                    text::to_database(run.at),
-                    name,
-                    done_by,
-                    run.completed,
-                    note
-                ])?;
-            let id = RunId(database.last_insert_rowid());
-            for (position, measured) in (0_i64..).zip(&run.values) {
-                let what = text::name("what was measured", &measured.what)?;
-                let unit = text::line("the unit", &measured.unit, text::LONGEST_NAME)?;
-                if ![Some(measured.value), measured.lowest, measured.highest].iter().flatten().all(|it| it.is_finite())
-                {
-                    return Err(Error::refused(what, "its value is no number", "measure it again"));
-                }
-                database
-                    .prepare_cached("INSERT INTO measured_value VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?
-                    .execute(params![id, position, what, measured.value, unit, measured.lowest, measured.highest])?;
-            }
-            Ok(id)
-        })
+        self.write(|database| add(database, run))
     }
 
     /// A procedure that was gone through.

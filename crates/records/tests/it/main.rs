@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 mod calls; // what a call says, who was quicker, what was taken back
+mod demo; // the invented history
 mod files; // opening, copying, looking over
 mod lists; // pages of lists, search
 mod machines; // machine types with their versions, machines, exposure, procedures
