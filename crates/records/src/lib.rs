@@ -19,8 +19,10 @@ mod machine_types;
 mod machines;
 mod page;
 mod procedures;
+pub mod rates;
 mod schema;
 mod search;
+mod statistics;
 mod store;
 mod text;
 

@@ -6,4 +6,5 @@ mod demo; // the invented history
 mod files; // opening, copying, looking over
 mod lists; // pages of lists, search
 mod machines; // machine types with their versions, machines, exposure, procedures
+mod rates; // rates learned from findings
 mod support;
