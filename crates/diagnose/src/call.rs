@@ -16,9 +16,10 @@ mod record;
 mod session;
 mod verify;
 mod watch;
+mod worked_out;
 
 pub use answering::Understood;
-pub use entry::{Entry, EntryMistake, Kind};
+pub use entry::{Entry, EntryMistake, Kind, added};
 pub(crate) use finding::by_remedy;
 pub use finding::{Ending, Finding, Found};
 pub use heard::entries_of;
@@ -26,3 +27,4 @@ pub use record::{Origin, Record, RecordMistake, fingerprint};
 pub use session::{Now, Question, RuledOut, Session};
 pub use verify::Verification;
 pub use watch::{CHANCE, Watch, cycles_to_see, seconds_to_see};
+pub use worked_out::WorkedOut;

@@ -78,18 +78,18 @@ fn an_act_begins_a_moment_and_a_second_look_does_too() {
 #[test]
 fn who_is_there_and_what_nobody_knows_are_the_terms() {
     let mut session = session(&HEAD_UP_DARK);
-    let first = session.now().advice.proposals[0].clone();
+    let first = session.advice().proposals[0].clone();
     session.add(vec![session.leave_out(Kind::Cannot, Question::Proposal(0))]).unwrap();
     session.add(vec![Entry::new(Kind::Who, "technician")]).unwrap();
     assert_eq!(session.now().terms.left_out, [first.to_do]);
     assert_eq!(session.now().terms.caller, Who::Technician);
-    assert!(session.now().advice.proposals.iter().all(|one| one.key != first.key));
+    assert!(session.advice().proposals.iter().all(|one| one.key != first.key));
 }
 
 #[test]
 fn every_proposal_can_be_answered_by_the_number_of_each_answer() {
     let session = session(&HEAD_UP_DARK);
-    for (number, proposal) in session.now().advice.proposals.iter().enumerate() {
+    for (number, proposal) in session.advice().proposals.iter().enumerate() {
         for answer in 1..=proposal.answers.len() {
             let understood = session.understand(Question::Proposal(number), &answer.to_string());
             let other = proposal.answers[answer - 1].key == "other";
@@ -109,7 +109,7 @@ fn a_dead_sensor_is_found_and_its_remedy_confirmed() {
     session.add(vec![Entry::new(Kind::Who, "technician")]).unwrap();
     for _ in 0..12 {
         let Some(Question::Proposal(0)) = session.question() else { break };
-        let proposal = session.now().advice.proposals[0].clone();
+        let proposal = session.advice().proposals[0].clone();
         let said = match proposal.to_do {
             ToDo::Remedy(_) if proposal.key == "remedy:I8/replace" => "it runs",
             ToDo::Remedy(_) | ToDo::GoOn => "as before",
@@ -122,11 +122,11 @@ fn a_dead_sensor_is_found_and_its_remedy_confirmed() {
             _ => vec![session.leave_out(Kind::Unknown, Question::Proposal(0))],
         };
         session.add(entries).unwrap();
-        if session.now().finding.as_ref().is_some_and(|finding| finding.ending == Ending::Runs) {
+        if session.finding().is_some_and(|finding| finding.ending == Ending::Runs) {
             break;
         }
     }
-    let finding = session.now().finding.clone().unwrap();
+    let finding = session.finding().cloned().unwrap();
     assert_eq!(finding.ending, Ending::Runs, "{:#?}", session.entries());
     assert_eq!(finding.found[0].remedy.as_deref(), Some("I8/replace"));
     assert!(finding.found[0].keys.contains(&"I8/dead".to_owned()), "{finding:?}");
@@ -213,7 +213,7 @@ fn a_second_look_at_two_dark_lamps_makes_two_faults_likelier_than_two_misreading
     let after = both(&session);
     assert!(after > 5.0 * before, "{before} {after}");
     session.add(vec![Entry::new(Kind::Again, "I2 off, I8 off")]).unwrap();
-    let finding = session.now().finding.clone().unwrap();
+    let finding = session.finding().cloned().unwrap();
     assert_eq!(finding.ending, Ending::Two);
     assert!(finding.found.len() == 2 && finding.found.iter().all(|one| one.remedy.is_some()), "{finding:?}");
 }

@@ -62,7 +62,7 @@ impl Session {
                 Ok(_) => Understood::AskMore("Which lamps are lit? Read them out, as \"X1 X3 on, rest off\"."),
                 Err(mistakes) => not(said, mistakes),
             },
-            Question::Proposal(number) => match self.now().advice.proposals.get(number) {
+            Question::Proposal(number) => match self.advice().proposals.get(number) {
                 Some(proposal) => self.answer_to(proposal, said),
                 None => Understood::AskMore("There is nothing to be answered."),
             },
@@ -72,7 +72,7 @@ impl Session {
     /// What the question with this key is: one of the proposals, or one of those that a call begins with.
     #[must_use]
     pub fn question_called(&self, key: &str) -> Option<Question> {
-        let proposals = (0..self.now().advice.proposals.len()).map(Question::Proposal);
+        let proposals = (0..self.advice().proposals.len()).map(Question::Proposal);
         let all = proposals.chain([Question::Complaint, Question::Did, Question::Lamps]);
         let opening = self.question().filter(|question| !matches!(question, Question::Proposal(_)));
         opening.into_iter().chain(all).find(|question| self.key(*question) == key)

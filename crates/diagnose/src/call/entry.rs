@@ -134,6 +134,27 @@ impl fmt::Display for Entry {
     }
 }
 
+/// Entries with new ones added. One of a kind that is said only once takes the place of the one before.
+///
+/// ```
+/// use diagnose::call::{Entry, Kind, added};
+/// let known = [Entry::new(Kind::Who, "operator"), Entry::new(Kind::Note, "loud")];
+/// let entries = added(&known, vec![Entry::new(Kind::Who, "technician"), Entry::new(Kind::Note, "hot")]);
+/// let texts: Vec<&str> = entries.iter().map(|entry| entry.text.as_str()).collect();
+/// assert_eq!(texts, ["technician", "loud", "hot"]);
+/// ```
+#[must_use]
+pub fn added(entries: &[Entry], new: Vec<Entry>) -> Vec<Entry> {
+    let mut entries = entries.to_vec();
+    for entry in new {
+        match entries.iter_mut().find(|known| entry.kind.is_single() && known.kind == entry.kind) {
+            Some(known) => *known = entry,
+            None => entries.push(entry),
+        }
+    }
+    entries
+}
+
 /// Why an entry can't be understood.
 #[derive(Clone, Debug, PartialEq, Eq)]
 pub struct EntryMistake {

@@ -1,21 +1,22 @@
 //! The state of a call: entries, and what follows from them.
 
 use super::build::{Built, OPENING, build};
-use super::entry::{Entry, EntryMistake, Kind};
+use super::entry::{Entry, EntryMistake, Kind, added};
 use super::finding::{Finding, finding, words};
 use super::record::Origin;
 use super::verify::Verification;
 use super::watch::{Watch, watch};
+use super::worked_out::WorkedOut;
 use crate::answer::Answer;
 use crate::diagnoser::Diagnoser;
 use crate::evidence::{Circumstances, Evidence};
-use crate::next::{Advice, Terms, ToDo, advise};
-use crate::procedure;
+use crate::next::{Advice, Terms, advise};
 use machine::Alternative;
 use machine::Machine;
-use machine::id::{Id, ProcedureId, RoutineId};
+use machine::id::{Id, RoutineId};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use std::sync::{Arc, OnceLock};
 
 /// What is known now.
 #[derive(Clone, Debug)]
@@ -26,12 +27,12 @@ pub struct Now {
     pub terms: Terms,
     /// What is wrong, as far as can be told.
     pub answer: Answer,
-    /// What to do next.
-    pub advice: Advice,
     /// The routine, and how many of its actions were done, that lead.
     pub leading: (RoutineId, u16),
-    /// What it was, if that can be said.
-    pub finding: Option<Finding>,
+    /// Whether it runs again.
+    runs: bool,
+    /// The remedy that was tried last.
+    tried: Option<String>,
 }
 
 /// What to ask.
@@ -63,14 +64,15 @@ pub struct RuledOut {
 /// A call that goes on.
 #[derive(Debug)]
 pub struct Session {
-    alternatives: Vec<Alternative>,
-    procedure: Option<(ProcedureId, usize)>,
+    worked_out: Arc<WorkedOut>,
     terms: Terms,
-    diagnoser: Diagnoser,
+    diagnoser: Arc<Diagnoser>,
     circumstances: Circumstances,
     entries: Vec<Entry>,
     past: Vec<Vec<Entry>>,
     now: Now,
+    /// What to do next and what it was, once somebody asks.
+    next: OnceLock<(Advice, Option<Finding>)>,
 }
 
 impl Session {
@@ -85,27 +87,29 @@ impl Session {
         terms: Terms,
         entries: Vec<Entry>,
     ) -> Result<Option<Self>, Vec<EntryMistake>> {
-        let Some(machine) = alternatives.first().map(|one| &one.machine) else { return Ok(None) };
-        let procedure = match origin {
-            None => None,
-            Some(Origin::Procedure { name, steps }) => match machine.procedures.find(|row| row.name == *name) {
-                Some((id, row)) => Some((id, (*steps).min(row.steps.len()))),
-                None => return Ok(None),
-            },
-        };
-        let led = procedure.map(|(id, steps)| procedure::as_routine(machine, id, steps));
-        let built = build(led.as_ref().unwrap_or(machine), &entries)?;
+        match WorkedOut::new(alternatives, origin) {
+            Some(worked_out) => Self::of(Arc::new(worked_out), terms, entries).map(Some),
+            None => Ok(None),
+        }
+    }
+
+    /// A call about a machine that other calls may be about too, with what has been said already.
+    ///
+    /// # Errors
+    /// The entries that can't be understood.
+    pub fn of(worked_out: Arc<WorkedOut>, terms: Terms, entries: Vec<Entry>) -> Result<Self, Vec<EntryMistake>> {
+        let built = build(worked_out.names(), &entries)?;
         let circumstances = built.evidence.circumstances();
-        let diagnoser = diagnoser(&alternatives, procedure, &circumstances);
+        let diagnoser = worked_out.diagnoser(&circumstances);
         let now = work_out(&diagnoser, &terms, built);
-        Ok(Some(Self { alternatives, procedure, terms, diagnoser, circumstances, entries, past: Vec::new(), now }))
+        let (past, next) = (Vec::new(), OnceLock::new());
+        Ok(Self { worked_out, terms, diagnoser, circumstances, entries, past, now, next })
     }
 
     /// The machine, with the names that are used in the call.
     #[must_use]
     pub fn machine(&self) -> &Machine {
-        // The diagnoser was made from at least one alternative.
-        self.diagnoser.machine().unwrap_or(&self.alternatives[0].machine)
+        self.worked_out.names()
     }
 
     /// What was said, in order.
@@ -120,19 +124,33 @@ impl Session {
         &self.now
     }
 
+    /// What to do next. It is worked out when it is asked for first, which takes longer than the answer.
+    #[must_use]
+    pub fn advice(&self) -> &Advice {
+        &self.next().0
+    }
+
+    /// What it was, if that can be said.
+    #[must_use]
+    pub fn finding(&self) -> Option<&Finding> {
+        self.next().1.as_ref()
+    }
+
+    fn next(&self) -> &(Advice, Option<Finding>) {
+        self.next.get_or_init(|| {
+            let now = &self.now;
+            let advice = if now.runs { Advice::default() } else { advise(&self.diagnoser, &now.evidence, &now.terms) };
+            let finding = finding(&now.answer, &advice, now.runs, now.tried.as_deref());
+            (advice, finding)
+        })
+    }
+
     /// Adds entries. One of a kind that is said only once takes the place of the one before.
     ///
     /// # Errors
     /// What can't be understood; then nothing is added.
     pub fn add(&mut self, new: Vec<Entry>) -> Result<(), Vec<EntryMistake>> {
-        let mut entries = self.entries.clone();
-        for entry in new {
-            match entries.iter_mut().find(|known| entry.kind.is_single() && known.kind == entry.kind) {
-                Some(known) => *known = entry,
-                None => entries.push(entry),
-            }
-        }
-        self.set(entries)
+        self.set(added(&self.entries, new))
     }
 
     /// Puts another entry in the place of this one, from 0. An entry that is not there is left alone.
@@ -175,12 +193,13 @@ impl Session {
         let built = build(self.machine(), &entries)?;
         let circumstances = built.evidence.circumstances();
         if circumstances != self.circumstances {
-            self.diagnoser = diagnoser(&self.alternatives, self.procedure, &circumstances);
+            self.diagnoser = self.worked_out.diagnoser(&circumstances);
             self.circumstances = circumstances;
         }
         let terms = terms(&self.terms, &built);
         if built.evidence != self.now.evidence || terms != self.now.terms {
             self.now = work_out(&self.diagnoser, &self.terms, built);
+            self.next = OnceLock::new();
         }
         self.past.push(std::mem::replace(&mut self.entries, entries));
         Ok(())
@@ -194,7 +213,7 @@ impl Session {
                 .iter()
                 .any(|entry| kinds.contains(&entry.kind) || (entry.kind == Kind::Unknown && entry.text == key))
         };
-        if self.procedure.is_none() {
+        if !self.worked_out.is_of_procedure() {
             if !said(&[Kind::Complaint], OPENING[0]) {
                 return Some(Question::Complaint);
             }
@@ -205,7 +224,7 @@ impl Session {
         if !said(&[Kind::Lamps], OPENING[2]) {
             return Some(Question::Lamps);
         }
-        (!self.now.advice.proposals.is_empty()).then_some(Question::Proposal(0))
+        (!self.advice().proposals.is_empty()).then_some(Question::Proposal(0))
     }
 
     /// The key of a question, by which it is answered or left out.
@@ -216,7 +235,7 @@ impl Session {
             Question::Did => OPENING[1].to_owned(),
             Question::Lamps => OPENING[2].to_owned(),
             Question::Proposal(number) => {
-                self.now.advice.proposals.get(number).map(|one| one.key.clone()).unwrap_or_default()
+                self.advice().proposals.get(number).map(|one| one.key.clone()).unwrap_or_default()
             }
         }
     }
@@ -284,18 +303,6 @@ impl Session {
     }
 }
 
-fn diagnoser(
-    alternatives: &[Alternative],
-    procedure: Option<(ProcedureId, usize)>,
-    circumstances: &Circumstances,
-) -> Diagnoser {
-    let options = sim::Options::default();
-    match procedure {
-        Some((id, steps)) => procedure::diagnoser(alternatives, id, steps, &options),
-        None => Diagnoser::new(alternatives.to_vec(), circumstances, &options),
-    }
-}
-
 fn terms(base: &Terms, built: &Built) -> Terms {
     let mut terms = base.clone();
     terms.caller = built.who.unwrap_or(base.caller);
@@ -310,11 +317,9 @@ fn terms(base: &Terms, built: &Built) -> Terms {
 fn work_out(diagnoser: &Diagnoser, base: &Terms, built: Built) -> Now {
     let terms = terms(base, &built);
     let answer = diagnoser.answer(&built.evidence);
-    let advice = if built.runs { Advice::default() } else { advise(diagnoser, &built.evidence, &terms) };
     let tried = diagnoser.machine().zip(built.tried).map(|(machine, remedy)| machine.remedies[remedy].key.clone());
-    let finding = finding(&answer, &advice, built.runs, tried.as_deref());
     let leading = leading(diagnoser, &built.evidence);
-    Now { evidence: built.evidence, terms, answer, advice, leading, finding }
+    Now { evidence: built.evidence, terms, answer, leading, runs: built.runs, tried }
 }
 
 /// The routine, and how many of its actions were done, that weigh most.
@@ -329,19 +334,4 @@ fn leading(diagnoser: &Diagnoser, evidence: &Evidence) -> (RoutineId, u16) {
     }
     let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
     best.map_or((evidence.routine.unwrap_or(RoutineId::new(0)), 0), |(place, _)| place)
-}
-
-impl Now {
-    /// The remedy that the finding, or else the first proposal, names.
-    #[must_use]
-    pub fn remedies(&self) -> Vec<String> {
-        let found = self.finding.iter().flat_map(|finding| &finding.found);
-        found.filter_map(|found| found.remedy.clone()).collect()
-    }
-
-    /// Whether the best proposal is to put something right.
-    #[must_use]
-    pub fn is_remedy_next(&self) -> bool {
-        self.advice.proposals.first().is_some_and(|one| matches!(one.to_do, ToDo::Remedy(_) | ToDo::GoOn))
-    }
 }

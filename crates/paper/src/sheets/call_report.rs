@@ -139,7 +139,7 @@ fn said(desk: &Desk<'_>, session: &Session) -> Table {
 
 fn found(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
     let language = desk.language();
-    let finding = session.now().finding.as_ref();
+    let finding = session.finding();
     let label = match finding.map(|finding| finding.ending) {
         Some(Ending::Runs) => RUNS,
         Some(Ending::Sure) => SURE,
@@ -154,10 +154,9 @@ fn found(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
     if let Some(finding) = finding {
         blocks.extend(finding.found.iter().map(|one| Block::Card(found_card(desk, session, finding, one))));
     }
-    if finding.is_some_and(|finding| finding.ending != Ending::Runs) && !session.now().advice.bring.is_empty() {
-        let parts: Vec<String> = (session.now().advice.bring.iter())
-            .map(|one| format!("{} ({})", one.part, percent(one.probability)))
-            .collect();
+    if finding.is_some_and(|finding| finding.ending != Ending::Runs) && !session.advice().bring.is_empty() {
+        let parts: Vec<String> =
+            (session.advice().bring.iter()).map(|one| format!("{} ({})", one.part, percent(one.probability))).collect();
         blocks.push(Block::Text(vec![Span::plain(BRING.fill(language, &[&parts.join("; ")]))]));
     }
     blocks
@@ -183,7 +182,7 @@ fn found_card(desk: &Desk<'_>, session: &Session, finding: &Finding, found: &Fou
             let before = Doing::of_remedy(machine, remedy).cautions();
             cautions.extend(before.into_iter().map(|one| caution(one, language)));
             let key = format!("remedy:{}", remedy.key);
-            let proposal = session.now().advice.proposals.iter().find(|one| one.key == key);
+            let proposal = session.advice().proposals.iter().find(|one| one.key == key);
             cautions.extend(proposal.and_then(|one| can_move(desk, &one.movements)));
         }
         let label = if runs { HELPED } else { REMEDY };
@@ -225,9 +224,8 @@ fn causes(desk: &Desk<'_>, session: &Session) -> Table {
 
 /// The best proposal, if the call is not over.
 fn next(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
-    let now = session.now();
-    let over = now.finding.as_ref().is_some_and(|finding| matches!(finding.ending, Ending::Runs | Ending::Sure));
-    let Some(first) = now.advice.proposals.first().filter(|_| !over) else { return Vec::new() };
+    let over = session.finding().is_some_and(|finding| matches!(finding.ending, Ending::Runs | Ending::Sure));
+    let Some(first) = session.advice().proposals.first().filter(|_| !over) else { return Vec::new() };
     let card = Card {
         number: "●".to_owned(),
         mark: None,
@@ -243,7 +241,7 @@ fn verification(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
     let language = desk.language();
     let ends =
         |finding: &Finding| matches!(finding.ending, Ending::Runs | Ending::Sure | Ending::Two | Ending::NeedsVisit);
-    if !session.now().finding.as_ref().is_some_and(ends) {
+    if !session.finding().is_some_and(ends) {
         return Vec::new();
     }
     let it = session.verification();

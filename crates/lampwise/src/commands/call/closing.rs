@@ -46,13 +46,12 @@ fn line(out: &mut String, width: usize, key: &str, text: &str) {
 }
 
 fn finding(out: &mut String, session: &Session, width: usize) {
-    let now = session.now();
-    let Some(finding) = &now.finding else {
+    let Some(finding) = session.finding() else {
         paragraph(out, width, "", "", STRONG, "Not settled. So far:");
         for (probability, words) in turn::ranking(session).into_iter().take(4).filter(|(p, _)| *p >= 0.01) {
             turn::lead(out, width, &format!("  {:>7}  ", percent(probability)), 11, PLAIN, &words);
         }
-        if let Some(first) = now.advice.proposals.first() {
+        if let Some(first) = session.advice().proposals.first() {
             for text in turn::said_before(first) {
                 paragraph(out, width, "  ! ", "    ", PLAIN, &text);
             }
@@ -92,7 +91,7 @@ fn finding(out: &mut String, session: &Session, width: usize) {
         Ending::NotInFile => builder(out, session, width),
         Ending::NothingWrong => next_action(out, session, width),
         Ending::NeedsVisit => bring(out, session, width),
-        Ending::Sure | Ending::Two if now.advice.needs_visit => bring(out, session, width),
+        Ending::Sure | Ending::Two if session.advice().needs_visit => bring(out, session, width),
         _ => {}
     }
 }
@@ -120,7 +119,7 @@ fn found(out: &mut String, session: &Session, found: &Found, ending: Ending, sai
                 said.push(caution);
             }
         }
-        let proposal = session.now().advice.proposals.iter().find(|one| one.key == format!("remedy:{}", remedy.key));
+        let proposal = session.advice().proposals.iter().find(|one| one.key == format!("remedy:{}", remedy.key));
         let moves: Vec<&str> =
             proposal.iter().flat_map(|one| &one.movements).map(|movement| movement.words.as_str()).collect();
         if !moves.is_empty() {
@@ -168,7 +167,7 @@ fn builder(out: &mut String, session: &Session, width: usize) {
 }
 
 fn bring(out: &mut String, session: &Session, width: usize) {
-    let advice = &session.now().advice;
+    let advice = &session.advice();
     if advice.bring.is_empty() {
         paragraph(out, width, "  ", "  ", PLAIN, "No part is likely to be needed; bring tools and a meter.");
         return;
@@ -196,7 +195,7 @@ fn bring(out: &mut String, session: &Session, width: usize) {
 }
 
 fn verification(out: &mut String, session: &Session, width: usize) {
-    let settled = session.now().finding.as_ref().is_some_and(|finding| {
+    let settled = session.finding().is_some_and(|finding| {
         matches!(finding.ending, Ending::Runs | Ending::Sure | Ending::Two | Ending::NeedsVisit)
     });
     let it = session.verification();

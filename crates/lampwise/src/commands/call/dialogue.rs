@@ -90,13 +90,13 @@ impl<'d> Dialogue<'d> {
     }
 
     fn is_over(&self) -> bool {
-        self.session.now().finding.as_ref().is_some_and(|finding| finding.ending == Ending::Runs)
+        self.session.finding().is_some_and(|finding| finding.ending == Ending::Runs)
     }
 
     fn question(&self) -> Option<Question> {
         let next = self.session.question()?;
         match (next, self.taken) {
-            (Question::Proposal(_), Some(taken)) if taken < self.session.now().advice.proposals.len() => {
+            (Question::Proposal(_), Some(taken)) if taken < self.session.advice().proposals.len() => {
                 Some(Question::Proposal(taken))
             }
             _ => Some(next),
@@ -153,7 +153,7 @@ impl<'d> Dialogue<'d> {
             return true;
         }
         let Question::Proposal(number) = question else { return false };
-        let proposal = self.session.now().advice.proposals.get(number);
+        let proposal = self.session.advice().proposals.get(number);
         proposal.is_some_and(|proposal| {
             let is_so = |text: &str| !text.is_empty() && text.eq_ignore_ascii_case(line);
             proposal.answers.iter().any(|answer| is_so(&answer.key) || is_so(&answer.words))
@@ -227,7 +227,7 @@ impl<'d> Dialogue<'d> {
                 };
                 turn::others(&self.session, asked, width)
             }
-            Command::Take(number) if number < self.session.now().advice.proposals.len() => match question {
+            Command::Take(number) if number < self.session.advice().proposals.len() => match question {
                 Some(Question::Proposal(_)) => {
                     self.taken = Some(number);
                     return Ok(After::Turn);

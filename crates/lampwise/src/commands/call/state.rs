@@ -13,7 +13,7 @@ pub fn document(session: &Session, record: &Record, question: Option<Question>) 
         Some(_) => session.watch(),
         None => (Vec::new(), 0),
     };
-    let verification = now.finding.as_ref().map(|_| session.verification());
+    let verification = session.finding().map(|_| session.verification());
     json!({
         "schema": "lampwise.call/1",
         "type": "state",
@@ -24,15 +24,15 @@ pub fn document(session: &Session, record: &Record, question: Option<Question>) 
             "text": entry.text,
         })).collect::<Vec<_>>(),
         "answer": now.answer,
-        "minutes": finite(now.advice.minutes),
-        "minutes_without": finite(now.advice.minutes_without),
+        "minutes": finite(session.advice().minutes),
+        "minutes_without": finite(session.advice().minutes_without),
         "question": question.map(|question| asked(session, question)),
-        "proposals": now.advice.proposals.iter().map(proposal).collect::<Vec<_>>(),
-        "finding": now.finding,
+        "proposals": session.advice().proposals.iter().map(proposal).collect::<Vec<_>>(),
+        "finding": session.finding(),
         "verification": verification,
-        "needs_visit": now.advice.needs_visit,
-        "bring": now.advice.bring,
-        "bring_enough": now.advice.bring_enough,
+        "needs_visit": session.advice().needs_visit,
+        "bring": session.advice().bring,
+        "bring_enough": session.advice().bring_enough,
         "watch": watch,
         "cycle_ms": cycle_ms,
         "once_in": now.evidence.once_in,
@@ -48,7 +48,7 @@ fn finite(number: f64) -> Option<f64> {
 fn asked(session: &Session, question: Question) -> Value {
     let key = session.key(question);
     match question {
-        Question::Proposal(number) => session.now().advice.proposals.get(number).map_or(Value::Null, proposal),
+        Question::Proposal(number) => session.advice().proposals.get(number).map_or(Value::Null, proposal),
         Question::Complaint => opening(&key, "What is wrong?"),
         Question::Did => opening(&key, "What was done last, before it stood still?"),
         Question::Lamps => opening(&key, "Which lamps are lit?"),

@@ -35,7 +35,7 @@ const MOST_LINES: usize = 15;
 pub fn turn(session: &Session, asked: Option<Question>, width: usize) -> String {
     let mut below = String::new();
     let opening = matches!(asked, Some(Question::Complaint | Question::Did | Question::Lamps));
-    if let Some(finding) = session.now().finding.as_ref().filter(|_| !opening) {
+    if let Some(finding) = session.finding().filter(|_| !opening) {
         verdict(&mut below, session, finding, width);
     }
     match asked {
@@ -84,8 +84,8 @@ fn known(out: &mut String, session: &Session, width: usize, causes: usize, stand
             _ = write!(part, ", with {}", percent(point.probability));
         }
     }
-    if !session.now().advice.proposals.is_empty() {
-        parts.push(format!("about {} until it runs", minutes(session.now().advice.minutes)));
+    if !session.advice().proposals.is_empty() {
+        parts.push(format!("about {} until it runs", minutes(session.advice().minutes)));
     }
     if !parts.is_empty() {
         paragraph(out, width, "  ", "  ", FAINT, &format!("{}.", parts.join("; ")));
@@ -159,7 +159,7 @@ fn question(out: &mut String, session: &Session, question: Question, width: usiz
         }
         Question::Lamps => ask(out, width, "Which lamps are lit? As \"X1 X3 on, X4 flickers, rest off\"."),
         Question::Proposal(number) => {
-            if let Some(proposal) = session.now().advice.proposals.get(number) {
+            if let Some(proposal) = session.advice().proposals.get(number) {
                 self::proposal(out, session, proposal, width);
             }
         }
@@ -238,7 +238,7 @@ pub fn said_before(proposal: &Proposal) -> Vec<String> {
 /// The other proposals, in a line or two each.
 pub fn others(session: &Session, asked: Option<usize>, width: usize) -> String {
     let mut out = String::new();
-    let proposals = &session.now().advice.proposals;
+    let proposals = &session.advice().proposals;
     for (at, proposal) in proposals.iter().enumerate() {
         let letter = ["a", "b", "c", "d", "e"].get(at).copied().unwrap_or("-");
         let mark = if asked == Some(at) { " (asked)" } else { "" };
