@@ -12,6 +12,7 @@ mod calls;
 pub mod demo;
 mod entries;
 mod error;
+pub mod figures;
 mod filter;
 mod findings;
 mod id;

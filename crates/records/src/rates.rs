@@ -16,6 +16,7 @@ mod count;
 mod posterior;
 
 pub use count::{Counted, Counts, LeftOut};
+pub(crate) use count::{Files, SAME_WITHIN_DAYS};
 
 use crate::id::TypeId;
 use posterior::{Fault, Posterior};

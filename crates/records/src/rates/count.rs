@@ -2,15 +2,15 @@
 
 use crate::error::Result;
 use crate::id::{MachineId, TypeId, VersionId};
-use crate::machine_types::VersionText;
 use crate::machines::Machine;
 use crate::store::Store;
 use crate::text;
 use jiff::{SignedDuration, Timestamp};
-use machine::Choice;
 use machine::model::{Chance, DeviationKind};
+use machine::{Choice, Reading};
 use serde::Serialize;
 use std::collections::BTreeMap;
+use std::collections::btree_map::Entry;
 
 /// The same fault on the same machine within so many days is the same finding: it had not been put right (common
 /// practice, no source).
@@ -66,26 +66,41 @@ type Name = (String, String);
 
 /// The faults of one kind of machine: how many devices have each, and the sum of their rates.
 #[derive(Default)]
-struct Faults {
+pub(crate) struct Faults {
     by_name: BTreeMap<Name, (f64, f64)>,
-    by_key: BTreeMap<String, Option<Name>>,
+    /// Device type and mode of each deviation, none of lapses, and its words.
+    by_key: BTreeMap<String, (Option<Name>, String)>,
+}
+
+impl Faults {
+    /// Whether this is the key of a fault.
+    pub fn is_fault(&self, key: &str) -> bool {
+        self.by_key.get(key).is_some_and(|(name, _)| name.is_some())
+    }
+
+    /// The kind of a deviation, whatever its device is called on this machine, and its words.
+    pub fn known(&self, key: &str) -> Option<(String, String)> {
+        let (name, words) = self.by_key.get(key)?;
+        let kind = name.as_ref().map_or_else(|| key.to_owned(), |(device, mode)| format!("{device}/{mode}"));
+        Some((kind, words.clone()))
+    }
 }
 
 /// Reads each version once for each revision.
 #[derive(Default)]
-struct Files {
-    texts: BTreeMap<VersionId, VersionText>,
+pub(crate) struct Files {
+    readings: BTreeMap<VersionId, Reading>,
     faults: BTreeMap<(VersionId, Option<String>), Faults>,
 }
 
 impl Files {
-    fn faults(&mut self, store: &Store, version: VersionId, choice: &Choice) -> Result<&Faults> {
-        let text = match self.texts.entry(version) {
-            std::collections::btree_map::Entry::Occupied(entry) => entry.into_mut(),
-            std::collections::btree_map::Entry::Vacant(entry) => entry.insert(store.version_text(version)?),
+    /// The faults of a version, on machines like this one.
+    pub fn faults(&mut self, store: &Store, version: VersionId, choice: &Choice) -> Result<&Faults> {
+        let reading = match self.readings.entry(version) {
+            Entry::Occupied(entry) => entry.into_mut(),
+            Entry::Vacant(entry) => entry.insert(store.version_text(version)?.reading()),
         };
         // Settings change no rates; only the revision matters.
-        let reading = text.reading();
         let holds = |serials: &[(u64, Option<u64>)]| {
             choice.serial.is_some_and(|serial| {
                 serials.iter().any(|(from, to)| *from <= serial && to.is_none_or(|to| serial <= to))
@@ -117,7 +132,7 @@ fn faults_of(machine: &machine::Machine) -> Faults {
     let mut faults = Faults::default();
     for deviation in machine.deviations.rows() {
         let name = name_of(machine, deviation);
-        faults.by_key.insert(deviation.key.clone(), name.clone());
+        faults.by_key.insert(deviation.key.clone(), (name.clone(), deviation.words.english.clone()));
         if let (Some(name), Chance::PerMillionHours(rate)) = (name, deviation.rate.chance)
             && rate > 0.0
         {
@@ -202,8 +217,8 @@ impl Store {
                 continue;
             };
             let name = match faults.by_key.get(&key) {
-                Some(Some(name)) => name.clone(),
-                Some(None) => {
+                Some((Some(name), _)) => name.clone(),
+                Some((None, _)) => {
                     left_out.lapses += 1;
                     continue;
                 }

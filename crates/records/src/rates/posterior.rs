@@ -4,8 +4,9 @@
 use super::{Estimate, KIN, Shapes, TRUST};
 use crate::statistics::{gamma_below, log_gamma, search};
 
-/// Widest and narrowest step of the logarithm of φ.
-const WIDEST: f64 = 0.25;
+/// Widest and narrowest step of the logarithm of φ. The gamma distributions that are summed are as narrow as 1/√27 there,
+/// by the largest of [`KIN`].
+const WIDEST: f64 = 0.15;
 const NARROWEST: f64 = 0.01;
 /// Points whose logarithm is so far below the greatest are left out.
 const FAR: f64 = 25.0;
@@ -27,26 +28,25 @@ impl Fault {
     fn log_density(&self, log_phi: f64, trust: f64, kin: f64, constant: f64) -> f64 {
         let phi = libm::exp(log_phi);
         // Gamma with shape and rate `trust`, of the logarithm.
-        let mut sum = trust * libm::log(trust) - log_gamma(trust) + trust * log_phi - trust * phi + constant;
+        let mut sum = trust * log_phi - trust * phi + constant;
         for (found, expected) in &self.rows {
-            let mean = phi * expected;
-            // Negative binomial: kin·ln(kin/(kin+mean)) + found·ln(mean/(kin+mean)).
-            sum += *found * (log_phi - libm::log(kin + mean)) - kin * libm::log1p(mean / kin);
+            // Negative binomial: kin·ln(kin/(kin+mean)) + found·ln(mean/(kin+mean)), what is constant left out.
+            sum += found * log_phi - (kin + found) * libm::log(kin + phi * expected);
         }
         sum
     }
 
-    /// What the negative binomial has beside φ.
-    fn constant(&self, kin: f64) -> f64 {
-        self.rows
-            .iter()
-            .map(|(found, expected)| log_gamma(kin + found) - log_gamma(kin) + found * libm::log(*expected))
-            .sum()
+    /// What the density has beside φ.
+    fn constant(&self, trust: f64, kin: f64) -> f64 {
+        let row = |(found, expected): &(f64, f64)| {
+            log_gamma(kin + found) - log_gamma(kin) + found * libm::log(*expected) + kin * libm::log(kin)
+        };
+        trust * libm::log(trust) - log_gamma(trust) + self.rows.iter().map(row).sum::<f64>()
     }
 
     /// The grid of `ln φ` for this pair of shapes: points with the logarithms of their weights.
     fn grid(&self, trust: f64, kin: f64) -> Vec<(f64, f64)> {
-        let constant = self.constant(kin);
+        let constant = self.constant(trust, kin);
         let density = |at: f64| self.log_density(at, trust, kin, constant);
         // The density has one top: climb, then halve.
         let (mut top, mut step) = (0.0, 1.0);
@@ -71,8 +71,7 @@ impl Fault {
             loop {
                 at += direction * step;
                 let here = density(at);
-                // NaN ends it too.
-                if !(here > highest - FAR) || at.abs() > 60.0 {
+                if here.is_nan() || here < highest - FAR || at.abs() > 60.0 {
                     break;
                 }
                 points.push((at, here + libm::log(step)));
