@@ -281,16 +281,52 @@ pub(crate) fn begin(
             steps
         ])?;
     let call = CallId(database.last_insert_rowid());
-    for (position, (name, value)) in choice.settings.iter().enumerate() {
-        let name = text::name("the setting's name", name)?;
-        let value = text::line("the setting's value", value, text::LONGEST_NAME)?;
-        let position = i64::try_from(position).unwrap_or(i64::MAX);
-        database
-            .prepare_cached("INSERT INTO call_setting VALUES (?1, ?2, ?3, ?4)")?
-            .execute(params![call, position, name, value])?;
-    }
+    put_settings(database, call, &choice.settings)?;
     show(database, call, "")?;
     Ok(call)
+}
+
+/// What a call that was worked elsewhere says of its machine.
+pub(crate) struct Seen {
+    /// The version that it was worked with; none: the current one.
+    pub version: Option<VersionId>,
+    /// The serial number as text.
+    pub serial: String,
+    /// What the machine file was resolved for.
+    pub choice: Choice,
+}
+
+/// Begins a call that was worked elsewhere, in a transaction that is under way.
+pub(crate) fn begin_as_seen(
+    database: &Connection,
+    new: &NewCall,
+    visit: Option<u32>,
+    seen: &Seen,
+    at: Timestamp,
+) -> Result<CallId> {
+    let call = begin(database, new, visit, None, at)?;
+    let revision = seen.choice.revision.as_deref().map(|name| text::name("the revision", name)).transpose()?;
+    let number = seen.choice.serial.map(i64::try_from).transpose();
+    let number = number.map_err(|_| Error::refused("number", "it is too large", "look at the plate again"))?;
+    database
+        .prepare_cached(
+            "UPDATE call SET version = coalesce(?2, version), serial = ?3, number = ?4, revision = ?5 WHERE id = ?1",
+        )?
+        .execute(params![call, seen.version, seen.serial, number, revision])?;
+    database.prepare_cached("DELETE FROM call_setting WHERE call = ?1")?.execute([call])?;
+    put_settings(database, call, &seen.choice.settings)?;
+    show(database, call, "")?;
+    Ok(call)
+}
+
+fn put_settings(database: &Connection, call: CallId, settings: &[(String, String)]) -> Result<()> {
+    for (position, (name, value)) in (0_i64..).zip(settings) {
+        let name = text::name("the setting's name", name)?;
+        let value = text::line("the setting's value", value, text::LONGEST_NAME)?;
+        let mut statement = database.prepare_cached("INSERT INTO call_setting VALUES (?1, ?2, ?3, ?4)")?;
+        statement.execute(params![call, position, name, value])?;
+    }
+    Ok(())
 }
 
 /// Puts into the search what a call says.

@@ -26,6 +26,7 @@ mod search;
 mod statistics;
 mod store;
 mod text;
+pub mod transfer;
 
 pub use calls::{Call, CallFilter, CallRow, ChangeError, Conflict, NewCall, State};
 pub use entries::{Change, Event, MOST_CHANGES, MOST_ENTRIES, Said, What};

@@ -254,6 +254,10 @@ fn clean(new: &NewMachine) -> Result<NewMachine> {
     let mut settings: Vec<(String, String)> = Vec::new();
     for (name, value) in &new.settings {
         let name = text::name("the setting's name", name)?;
+        if name.contains('=') {
+            let hint = "a setting is called as in the machine file";
+            return Err(Error::refused(format!("the setting {name}"), "its name holds `=`", hint));
+        }
         if settings.iter().any(|(known, _)| *known == name) {
             return Err(Error::refused(format!("the setting {name}"), "it is there twice", "give each setting once"));
         }

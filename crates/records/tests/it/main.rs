@@ -10,3 +10,4 @@ mod machines; // machine types with their versions, machines, exposure, procedur
 mod outside; // against SciPy
 mod rates; // rates learned from findings
 mod support;
+mod transfer; // out as CSV or JSON Lines, and back
