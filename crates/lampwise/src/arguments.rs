@@ -80,6 +80,8 @@ pub enum Command {
     Call(Call),
     /// Play a routine, with or without something wrong, and print what happens.
     Play(Play),
+    /// Show the pages: calls worked in the browser, on this computer.
+    Serve(Serve),
     /// Practise on a simulated machine: find what is hidden in it, or read its lamps.
     Practice(Practice),
     /// Lead through a service job: cautions, actions, lamps to be seen, values to measure.
@@ -323,6 +325,37 @@ pub struct Play {
     /// Draw the times of loose contacts from this seed instead of taking the mean.
     #[arg(long, value_name = "NUMBER")]
     pub seed: Option<u64>,
+}
+
+const SERVE_EXAMPLES: &str = "\
+Examples:
+  Look around, with the demo machines and two years of invented calls:
+    lampwise serve --demo
+
+  The records of the service desk; the file is made if it is not there:
+    lampwise serve --records desk.sqlite
+
+The pages are shown on this computer only, and need no network.";
+
+/// What to serve.
+#[derive(Debug, Args)]
+#[command(after_help = SERVE_EXAMPLES)]
+pub struct Serve {
+    /// The records, one SQLite file.
+    #[arg(long, value_name = "FILE", default_value = "lampwise.sqlite")]
+    pub records: PathBuf,
+
+    /// The demo machines and invented calls instead; nothing is kept.
+    #[arg(long, conflicts_with = "records")]
+    pub demo: bool,
+
+    /// The port at 127.0.0.1; 0 takes any that is free.
+    #[arg(long, value_name = "NUMBER", default_value_t = 8420)]
+    pub port: u16,
+
+    /// Another address of this computer, such as `[::1]:8420`.
+    #[arg(long, value_name = "ADDRESS", conflicts_with = "port")]
+    pub listen: Option<std::net::SocketAddr>,
 }
 
 const PRACTICE_EXAMPLES: &str = "\

@@ -11,6 +11,7 @@ mod practice;
 mod procedure;
 mod review;
 mod schema;
+mod serve;
 mod sheet;
 mod tree;
 mod trial;
@@ -39,6 +40,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Describe(describe) => answered(describe::run(describe, screen)),
         Command::Trial(trial) => answered(trial::run(trial, screen)),
         Command::Tree(tree) => answered(tree::run(tree, matches, screen)),
+        Command::Serve(serve) => answered(serve::run(serve, screen)),
         Command::Sheet(sheet) => answered(sheet::run(sheet, screen)),
         Command::Review(review) => answered(review::run(review, screen)),
         Command::Types(types) => answered(types::run(types, screen)),

@@ -19,6 +19,7 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("play", include_str!("../../schemas/play.json")),
     ("procedure", include_str!("../../schemas/procedure.json")),
     ("practice", include_str!("../../schemas/practice.json")),
+    ("serve", include_str!("../../schemas/serve.json")),
     ("tree", include_str!("../../schemas/tree.json")),
     ("sheet", include_str!("../../schemas/sheet.json")),
     ("review", include_str!("../../schemas/review.json")),

@@ -1,0 +1,37 @@
+// Two small helps; everything works without them.
+"use strict";
+document.documentElement.classList.add("scripted");
+
+// A lamp goes to its next state when it is tapped.
+const states = ["unseen", "lit", "dark", "flickers"];
+const words = { unseen: "not seen", lit: "lit", dark: "dark", flickers: "flickers" };
+document.addEventListener("click", (event) => {
+  const lamp = event.target.closest("button[data-lamp]");
+  if (!lamp) return;
+  const next = states[(states.indexOf(lamp.dataset.lamp) + 1) % states.length];
+  lamp.dataset.lamp = next;
+  lamp.querySelector(".state").textContent = words[next];
+  lamp.setAttribute("aria-label", lamp.querySelector(".label").textContent + ", " + words[next]);
+  const field = lamp.parentElement.querySelector("input");
+  field.value = field.value.replace(/[a-z]+$/, next);
+});
+
+// What takes longer is fetched once the rest is shown.
+async function fetchInto(place, address) {
+  try {
+    const answer = await fetch(address, { headers: { Accept: "text/html" } });
+    const text = await answer.text();
+    if (!answer.ok) throw new Error(text);
+    place.innerHTML = text;
+  } catch {
+    place.innerHTML = "<p class=\"mistake\">What to ask next could not be fetched. <a href=\"\">Load the page anew.</a></p>";
+  }
+}
+for (const place of document.querySelectorAll("[data-fetch]")) fetchInto(place, place.dataset.fetch);
+document.addEventListener("click", (event) => {
+  const link = event.target.closest("a[data-instead]");
+  const place = link && link.closest("[data-fetch]");
+  if (!place) return;
+  event.preventDefault();
+  fetchInto(place, link.href);
+});

@@ -1,0 +1,222 @@
+//! Calls: the list, the page on which one is worked, and what is said in it.
+
+mod closing;
+mod known;
+mod lamp_panel;
+mod say;
+mod sheet;
+
+pub use closing::{end, report};
+pub use say::{answer, change, lamps, say};
+
+use std::sync::Arc;
+
+use axum::Form;
+use axum::extract::{Path, Query, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use diagnose::call::Session;
+use machine::Choice;
+use maud::html;
+use records::{Call, CallFilter, CallId, NewCall, Page, TimePlace};
+use serde::Deserialize;
+
+use crate::layout::{self, Here};
+use crate::mistake::Mistake;
+use crate::office::Office;
+use crate::words::{day, moment};
+
+/// Calls on a page of the list.
+const ROWS: usize = 50;
+
+/// How a call is looked at: kept in the address, so that two windows can look at it in their own ways.
+#[derive(Clone, Debug, Default, Deserialize)]
+pub struct Way {
+    /// Language of whoever is on the phone.
+    #[serde(default)]
+    pub speak: String,
+    /// `library`: without the rates that were learned.
+    #[serde(default)]
+    pub rates: String,
+    /// Which of the proposals is asked, from 1.
+    #[serde(default)]
+    pub proposal: Option<usize>,
+}
+
+impl Way {
+    pub fn learned(&self) -> bool {
+        self.rates != "library"
+    }
+
+    /// The same, to be put behind an address.
+    pub fn query(&self) -> String {
+        let mut parts = Vec::new();
+        if crate::words::LANGUAGES.iter().any(|(tag, _)| *tag == self.speak) && self.speak != "en" {
+            parts.push(format!("speak={}", self.speak));
+        }
+        if !self.learned() {
+            parts.push("rates=library".to_owned());
+        }
+        if parts.is_empty() { String::new() } else { format!("?{}", parts.join("&")) }
+    }
+}
+
+/// Which calls are listed.
+#[derive(Debug, Default, Deserialize)]
+pub struct Wanted {
+    #[serde(default)]
+    time: Option<i64>,
+    #[serde(default)]
+    id: Option<i64>,
+}
+
+/// The list of calls, the newest first.
+pub async fn list(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted>) -> Result<Response, Mistake> {
+    work(move || {
+        let after = wanted.time.zip(wanted.id).map(|(time, id)| TimePlace { time, id });
+        let listed = office.store().calls(&CallFilter::default(), &Page { after, rows: ROWS })?;
+        let body = html! {
+            h1 { "Calls" }
+            (table(&listed.rows))
+            @if let Some(next) = listed.next {
+                p { a.button href={ "/calls?time=" (next.time) "&id=" (next.id) } { "Older calls" } }
+            }
+        };
+        Ok(layout::page("Calls", Here::Calls, &body))
+    })
+    .await
+}
+
+/// Calls as a table.
+pub fn table(rows: &[records::CallRow]) -> maud::Markup {
+    html! {
+        @if rows.is_empty() {
+            p { "None yet." }
+        } @else {
+            div.wide {
+                table {
+                    thead { tr { th scope="col" { "Call" } th scope="col" { "Began" } th scope="col" { "Machine" } th scope="col" { "Complaint" } th scope="col" { "Finding" } } }
+                    tbody {
+                        @for row in rows {
+                            tr {
+                                td { a href={ "/calls/" (row.id) } { "No. " (row.id) } @if row.state == records::State::Open { " " span.mark { "open" } } }
+                                td { (day(row.began)) }
+                                td { (row.type_name) @if !row.serial.is_empty() { " " (row.serial) } @if !row.site_name.is_empty() { br; small { (row.site_name) } } }
+                                td { (row.complaint) }
+                                td { (row.finding) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A call to be begun.
+#[derive(Debug, Deserialize)]
+pub struct Begin {
+    /// A serial number, as typed; empty with a type.
+    #[serde(default)]
+    serial: String,
+    /// The short name of a machine type, for a machine that is not in the records.
+    #[serde(default)]
+    machine_type: String,
+    #[serde(default)]
+    revision: String,
+}
+
+/// Begins a call, on the machine with this serial number or on one of a type.
+pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) -> Result<Response, Mistake> {
+    work(move || {
+        let serial = begin.serial.trim();
+        let mut store = office.store();
+        let new = if serial.is_empty() || !begin.machine_type.is_empty() {
+            let known = store.machine_type_named(&begin.machine_type)?;
+            let machine_type = known.ok_or_else(|| Mistake::wrong("no machine was named", "type a serial number, or choose a type"))?;
+            let revision = Some(begin.revision.trim().to_owned()).filter(|name| !name.is_empty());
+            let number = if revision.is_none() { records::serial_number(serial) } else { None };
+            NewCall::Of { machine_type: machine_type.id, choice: Choice { revision, serial: number, settings: Vec::new() } }
+        } else {
+            let found = store.machines_with_serial(serial)?;
+            match found.as_slice() {
+                [one] => NewCall::On(one.id),
+                [] => {
+                    let what = format!("no machine in the records has the serial number \"{serial}\"");
+                    return Err(Mistake::wrong(what, "look whether it was misheard, or begin the call on a machine type"));
+                }
+                several => {
+                    let body = html! {
+                        h1 { "Which one?" }
+                        p { "More than one machine has the serial number " (serial) "." }
+                        ul { @for one in several { li { a href={ "/machines/" (one.id) } { (one.type_name) " " (one.serial) ", " (one.site_name) } } } }
+                    };
+                    return Ok(layout::page("Which machine?", Here::Front, &body));
+                }
+            }
+        };
+        let call = store.begin_call(&new, office.now())?;
+        Ok(Redirect::to(&format!("/calls/{call}")).into_response())
+    })
+    .await
+}
+
+/// Runs what takes a while where it keeps no other request waiting.
+pub async fn work(what: impl FnOnce() -> Result<Response, Mistake> + Send + 'static) -> Result<Response, Mistake> {
+    tokio::task::spawn_blocking(what).await.unwrap_or_else(|_| {
+        let status = axum::http::StatusCode::INTERNAL_SERVER_ERROR;
+        let hint = "nothing was lost that a page has shown; please report it with what was done".to_owned();
+        Err(Mistake { status, what: "a mistake in this program".to_owned(), hint })
+    })
+}
+
+/// A call with what is known in it.
+pub struct Desk {
+    pub call: Call,
+    pub session: Arc<Session>,
+    pub way: Way,
+}
+
+impl Desk {
+    pub fn of(office: &Office, call: CallId, way: Way) -> Result<Self, Mistake> {
+        let call = office.store().call(call)?;
+        let session = office.session(&call, way.learned())?;
+        Ok(Self { call, session, way })
+    }
+
+    pub fn title(&self) -> String {
+        let row = &self.call.row;
+        let serial = if row.serial.is_empty() { String::new() } else { format!(" {}", row.serial) };
+        format!("Call {} on {}{serial}", row.id, row.type_name)
+    }
+}
+
+/// The page of a call.
+pub async fn page(
+    State(office): State<Arc<Office>>,
+    Path(call): Path<i64>,
+    Query(way): Query<Way>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        let desk = Desk::of(&office, CallId(call), way)?;
+        Ok(layout::page(&desk.title(), Here::Calls, &sheet::whole(&desk, None)))
+    })
+    .await
+}
+
+/// What to do next, which takes longer than the rest.
+pub async fn next(
+    State(office): State<Arc<Office>>,
+    Path(call): Path<i64>,
+    Query(way): Query<Way>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        let desk = Desk::of(&office, CallId(call), way)?;
+        Ok(layout::piece(sheet::next(&desk)))
+    })
+    .await
+}
+
+/// When a call began and changed last.
+fn times(call: &Call) -> String {
+    format!("began {}, changed {}", moment(call.row.began), moment(call.row.changed))
+}

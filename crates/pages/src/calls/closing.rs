@@ -1,0 +1,258 @@
+//! The end of a call: what it was, what it took; and all of it as a page to print or to paste.
+
+use std::sync::Arc;
+
+use axum::Form;
+use axum::extract::{Path, Query, State};
+use axum::response::{IntoResponse, Redirect, Response};
+use diagnose::call::{Ending, Session};
+use maud::{Markup, html};
+use records::{CallId, ChangeError, Finding, PartUsed, Solved, Stated};
+use serde::Deserialize;
+
+use super::{Desk, Way, sheet, work};
+use crate::layout::{self, Here};
+use crate::mistake::Mistake;
+use crate::office::Office;
+use crate::words::{minutes, percent};
+
+/// Causes that can be chosen as the finding.
+const OFFERED: usize = 12;
+/// What was stated is kept for so many causes.
+const STATED: usize = 20;
+
+/// The causes that were thought of, most probable first: key, words, probability, remedy.
+fn thought_of(session: &Session) -> Vec<(String, String, f64, Option<String>)> {
+    let mut all: Vec<(String, String, f64, Option<String>)> = (session.now().answer.causes.iter())
+        .flat_map(|cause| &cause.members)
+        .map(|member| {
+            let device = if member.device.is_empty() { String::new() } else { format!("{}: ", member.device) };
+            (member.key.clone(), format!("{device}{}", member.words), member.probability, member.remedy.clone())
+        })
+        .collect();
+    all.sort_by(|one, other| other.2.total_cmp(&one.2));
+    all
+}
+
+/// The form in which the finding is kept and the call is closed.
+pub fn form(desk: &Desk) -> Markup {
+    let offered = thought_of(&desk.session);
+    html! {
+        section id="end" {
+            details {
+                summary { h2 { "Close the call" } }
+                form method="post" action={ "/calls/" (desk.call.row.id) "/end" } {
+                    (sheet::carried(desk))
+                    fieldset {
+                        legend { "What it was" }
+                        @for (number, (key, words, probability, _)) in offered.iter().take(OFFERED).enumerate() {
+                            label.choice { input type="checkbox" name="cause" value=(key) id={ "cause-" (number) }; " " (words) " (" (percent(*probability)) ")" }
+                        }
+                        label.choice { input type="checkbox" name="cause" value="-not-in-file"; " something that is not in the machine file" }
+                        label.choice { input type="checkbox" name="cause" value="-nothing"; " nothing was wrong" }
+                    }
+                    label for="words" { "In words, if it was something else" }
+                    input id="words" name="words" maxlength="500" autocomplete="off";
+                    fieldset {
+                        legend { "Put right" }
+                        @for (solved, words) in [(Solved::Phone, "by whoever was there, led on the phone"), (Solved::Visit, "by somebody who went there"), (Solved::Unsolved, "by nobody")] {
+                            label.choice { input type="radio" name="solved" value=(solved.word()) checked[solved == Solved::Phone]; " " (words) }
+                        }
+                    }
+                    label for="sure" { "How sure" }
+                    select id="sure" name="sure" { option value="1" { "confirmed" } option value="0.8" { "most probably" } option value="0.5" { "perhaps" } }
+                    label for="confirmed" { "Confirmed by" }
+                    input id="confirmed" name="confirmed_by" maxlength="200" autocomplete="off";
+                    label for="minutes" { "Minutes of work" }
+                    input id="minutes" name="minutes" inputmode="decimal" maxlength="10";
+                    label for="visits" { "Visits" }
+                    input id="visits" name="visits" inputmode="numeric" maxlength="4" value="0";
+                    label for="parts" { "Parts used, one a line: 2 × reed switch, 14.50" }
+                    textarea id="parts" name="parts" rows="3" maxlength="4000" {}
+                    button { "Keep it and close the call" }
+                }
+            }
+        }
+    }
+}
+
+/// What is shown of a call that is closed.
+pub fn closed(desk: &Desk) -> Markup {
+    html! {
+        section.verdict {
+            h2 { "Closed" }
+            @if let Some(finding) = &desk.call.finding {
+                p { strong { (finding.words) } }
+                p {
+                    @match finding.solved { Solved::Phone => "Solved on the phone", Solved::Visit => "Solved by a visit", Solved::Unsolved => "Not solved" }
+                    @if let Some(taken) = finding.minutes { ", " (minutes(taken)) " of work" }
+                    @if finding.visits > 0 { ", visits: " (finding.visits) }
+                    "."
+                }
+                @if !finding.parts.is_empty() {
+                    ul { @for part in &finding.parts { li { (part.count) " × " (part.part) @if let Some(price) = part.price { " at " (format!("{price:.2}")) } } } }
+                }
+            }
+            form method="post" action={ "/calls/" (desk.call.row.id) "/end" } {
+                (sheet::carried(desk))
+                button.second name="again" value="yes" { "Open it again" }
+            }
+        }
+    }
+}
+
+/// What was found, as the form says it.
+#[derive(Debug, Default)]
+struct Filled {
+    causes: Vec<String>,
+    fields: Vec<(String, String)>,
+}
+
+impl Filled {
+    fn one(&self, name: &str) -> &str {
+        self.fields.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value.trim())
+    }
+
+    fn number<T: std::str::FromStr>(&self, name: &str, what: &str) -> Result<Option<T>, Mistake> {
+        let text = self.one(name).replace(',', ".");
+        if text.is_empty() {
+            return Ok(None);
+        }
+        let wrong = || Mistake::wrong(format!("\"{text}\" is no number of {what}"), "write it in digits");
+        text.parse().map(Some).map_err(|_| wrong())
+    }
+
+    fn finding(&self, session: &Session) -> Result<Finding, Mistake> {
+        let known = thought_of(session);
+        let named: Vec<_> = known.iter().filter(|(key, ..)| self.causes.contains(key)).collect();
+        let not_in_file = self.causes.iter().any(|key| key == "-not-in-file");
+        let nothing = self.causes.iter().any(|key| key == "-nothing");
+        let mut words: Vec<String> = named.iter().map(|(_, words, ..)| words.clone()).collect();
+        if nothing {
+            words.push("nothing was wrong".to_owned());
+        }
+        if !self.one("words").is_empty() {
+            words.push(self.one("words").to_owned());
+        } else if not_in_file {
+            words.push("something that is not in the machine file".to_owned());
+        }
+        if words.is_empty() {
+            return Err(Mistake::wrong("nothing says what it was", "choose a cause, or write it in words"));
+        }
+        Ok(Finding {
+            deviations: named.iter().map(|(key, ..)| key.clone()).collect(),
+            words: words.join("; "),
+            remedies: named.iter().filter_map(|(.., remedy)| remedy.clone()).collect(),
+            sure: self.number("sure", "certainty")?.unwrap_or(1.0),
+            confirmed_by: self.one("confirmed_by").to_owned(),
+            not_in_file: not_in_file || (named.is_empty() && !nothing),
+            solved: Solved::called(self.one("solved")).unwrap_or_default(),
+            minutes: self.number("minutes", "minutes")?,
+            visits: self.number("visits", "visits")?.unwrap_or(0),
+            parts: self.one("parts").lines().filter(|line| !line.trim().is_empty()).map(part).collect(),
+            stated: (known.iter().take(STATED))
+                .map(|(key, _, probability, _)| Stated { key: key.clone(), probability: probability.clamp(0.0, 1.0) })
+                .collect(),
+        })
+    }
+}
+
+/// A part as it is written: "2 × reed switch, 14.50"; count and price may be missing.
+fn part(line: &str) -> PartUsed {
+    let line = line.trim();
+    let counted = line.split_once(['×', 'x']).and_then(|(count, rest)| Some((count.trim().parse().ok()?, rest)));
+    let (count, rest) = counted.unwrap_or((1, line));
+    let priced = rest.rsplit_once(", ").and_then(|(part, price)| Some((part, price.trim().parse::<f64>().ok()?)));
+    let (name, price) = priced.map_or((rest, None), |(part, price)| (part, Some(price)));
+    PartUsed { part: name.trim().to_owned(), count, price: price.filter(|price| price.is_finite() && *price >= 0.0) }
+}
+
+/// Keeps the finding and closes the call, or opens it again.
+pub async fn end(
+    State(office): State<Arc<Office>>,
+    Path(call): Path<i64>,
+    Form(fields): Form<Vec<(String, String)>>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        let causes = fields.iter().filter(|(name, _)| name == "cause").map(|(_, value)| value.clone()).collect();
+        let filled = Filled { causes, fields };
+        let seen: Option<u64> = filled.number("seen", "the form")?;
+        let seen =
+            seen.ok_or_else(|| Mistake::wrong("the form says not what it was filled in on", "load the page anew"))?;
+        let way = Way { speak: filled.one("speak").to_owned(), rates: filled.one("rates").to_owned(), proposal: None };
+        let call = CallId(call);
+        let desk = Desk::of(&office, call, way)?;
+        let changed = if filled.one("again").is_empty() {
+            let finding = filled.finding(&desk.session)?;
+            let mut store = office.store();
+            let kept = store.set_finding(call, seen, &finding, office.now());
+            kept.and_then(|seen| store.close_call(call, seen, office.now()))
+        } else {
+            office.store().reopen_call(call, seen, office.now())
+        };
+        match changed {
+            Ok(_) => Ok(Redirect::to(&format!("/calls/{call}{}", desk.way.query())).into_response()),
+            Err(ChangeError::Conflict(_)) => {
+                let hint = "go back to the call, look at what was said there, and close it then";
+                Err(Mistake::wrong("somebody has changed this call in another window meanwhile", hint))
+            }
+            Err(ChangeError::Error(error)) => Err(error.into()),
+        }
+    })
+    .await
+}
+
+/// Whether the reader wants it bare.
+#[derive(Debug, Default, Deserialize)]
+pub struct Bare {
+    #[serde(flatten)]
+    way: Way,
+}
+
+/// All of a call on one page.
+pub async fn report(
+    State(office): State<Arc<Office>>,
+    Path(call): Path<i64>,
+    Query(bare): Query<Bare>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        let desk = Desk::of(&office, CallId(call), bare.way)?;
+        Ok(layout::page(&desk.title(), Here::Calls, &reported(&desk)))
+    })
+    .await
+}
+
+fn reported(desk: &Desk) -> Markup {
+    let session = &desk.session;
+    let machine = session.machine();
+    let row = &desk.call.row;
+    let verification = session.verification();
+    let settled =
+        session.finding().is_some_and(|finding| !matches!(finding.ending, Ending::NotInFile | Ending::FitsBadly));
+    html! {
+        h1 { "Report of call " (row.id) }
+        p {
+            strong { (machine.name) } @if !row.serial.is_empty() { ", serial number " (row.serial) }
+            @if let Some(revision) = &machine.revision { ", revision " (revision) }
+            @if !row.site_name.is_empty() { ", " (row.site_name) }
+            @if !machine.version.is_empty() { " (machine file version " (machine.version) ")" } ". "
+            (super::times(&desk.call)) "."
+        }
+        @if let Some(finding) = &desk.call.finding { p.verdict { strong { (finding.words) } } } @else { (sheet::verdict(desk)) }
+        h2 { "What was said" }
+        ol.said { @for entry in session.entries() { li { span.kind { (entry.kind.word()) } " " (entry.text) } } }
+        h2 { "What is known" }
+        (super::known::known(&session.now().answer))
+        h2 id="ruled-out" { "What has been ruled out" }
+        @let ruled = session.ruled_out();
+        @if ruled.is_empty() { p { "Nothing that had some weight." } }
+        ul.plain { @for one in ruled { li { (one.words) ": from " (percent(one.before)) " to " (percent(one.now)) " by entry " (one.entry + 1) } } }
+        @if settled && !verification.steps.is_empty() {
+            h2 { "How to find out that it runs" }
+            @if !verification.moves.is_empty() { p.caution { "This moves by itself: " (verification.moves.join(", ")) ". Guards shut, everybody clear." } }
+            ol { @for step in &verification.steps { li { (step) } } }
+            p { "Then lit: " @if verification.lit_after.is_empty() { "no lamp" } @else { (verification.lit_after.join(", ")) } @if !verification.blink_after.is_empty() { "; blinking: " (verification.blink_after.join(", ")) } "; all others dark." }
+        }
+        p { a href={ "/calls/" (row.id) (desk.way.query()) } { "Back to the call" } }
+    }
+}

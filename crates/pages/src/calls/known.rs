@@ -1,0 +1,154 @@
+//! What is known: the missing condition first, where it stands, what it waits for, and the causes with their reasons.
+
+use diagnose::answer::{Answer, NeedState};
+use maud::{Markup, html};
+
+use crate::words::{percent, share};
+
+/// Causes that are shown; the others are below a fold.
+const SHOWN: usize = 5;
+/// Less probable than this is not shown at all.
+const FAR_FETCHED: f64 = 1e-4;
+
+/// All of it.
+pub fn known(answer: &Answer) -> Markup {
+    html! {
+        @if answer.fits_badly {
+            p.mistake { "What was reported fits badly with everything in the machine file. Take the readings below in doubt once more first." }
+        }
+        (fact(answer))
+        (standing(answer))
+        (causes(answer))
+        @if !answer.doubtful.is_empty() {
+            h3 { "Readings in doubt" }
+            ul.plain { @for one in &answer.doubtful { li { (one.lamp) ": misread with " (percent(one.probability)) } } }
+        }
+        @if !answer.open.is_empty() {
+            details {
+                summary { "What the machine file leaves open" }
+                ul { @for one in &answer.open { li { (one.choices.join("; ")) " " (share(one.probability)) } } }
+            }
+        }
+        p.aside { "Share of what can be wrong that was not looked at: " (percent(answer.left_out)) }
+    }
+}
+
+fn fact(answer: &Answer) -> Markup {
+    let Some(fact) = &answer.fact else { return html! {} };
+    let missing = fact.needs.iter().filter(|need| need.state == NeedState::Missing).count();
+    html! {
+        section.fact {
+            h3 {
+                @if fact.is_start { "Start needs" } @else { "To leave " (fact.of) " it needs" }
+                @if missing > 0 { " (" (missing) " missing)" }
+            }
+            ul.plain {
+                @for need in &fact.needs {
+                    @let (sign, word) = match need.state {
+                        NeedState::Met => ("✓", "there"),
+                        NeedState::Missing => ("✗", "missing"),
+                        _ => ("☞", "by hand"),
+                    };
+                    li.missing[need.state == NeedState::Missing] {
+                        span.sign aria-hidden="true" { (sign) } " " (need.words) " "
+                        span.mark { (word) @if !need.reported && need.state != NeedState::ByHand { ", probably" } }
+                    }
+                }
+            }
+        }
+    }
+}
+
+fn standing(answer: &Answer) -> Markup {
+    html! {
+        h3 { "Where it stands" }
+        ul.plain {
+            @for point in answer.standing.iter().filter(|point| point.probability >= 0.01).take(3) {
+                li {
+                    @if point.steps.is_empty() {
+                        "the controller does not run its program "
+                    } @else {
+                        @for (number, (step, words)) in point.steps.iter().zip(&point.words).enumerate() {
+                            @if number > 0 { " and " }
+                            strong { (step) } @if !words.is_empty() { " (" (words) ")" }
+                        }
+                        " "
+                    }
+                    (share(point.probability))
+                    @for held in &point.held_by { br; small { "held by: " (held) } }
+                    @for wait in &point.waits_for {
+                        br;
+                        small {
+                            @if wait.conditions.is_empty() { "can go on" } @else { "waits for " (wait.conditions.join(" and ")) }
+                            ", then goes to " (wait.to.join(" and "))
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// A line of the ranking: how probable, what, why, and what it may be in particular.
+struct Line<'a> {
+    probability: f64,
+    words: &'a str,
+    reason: &'a str,
+    members: Vec<(f64, String)>,
+}
+
+fn causes(answer: &Answer) -> Markup {
+    let mut lines: Vec<Line<'_>> = (answer.causes.iter())
+        .map(|cause| Line {
+            probability: cause.probability,
+            words: &cause.words,
+            reason: &cause.reason,
+            members: (cause.members.iter())
+                .filter(|member| member.probability >= 0.01 * cause.probability)
+                .map(|member| {
+                    let device = if member.device.is_empty() { String::new() } else { format!("{}: ", member.device) };
+                    (member.probability, format!("{device}{}", member.words))
+                })
+                .collect(),
+        })
+        .collect();
+    let plain = |probability: f64, words: &'static str| Line { probability, words, reason: "", members: Vec::new() };
+    lines.push(plain(answer.nothing_wrong, "nothing is wrong: it waits for you"));
+    lines.push(plain(answer.not_in_file, "something that is not in this machine file"));
+    lines.sort_by(|one, other| other.probability.total_cmp(&one.probability));
+    lines.retain(|line| line.probability >= FAR_FETCHED);
+    let (first, rest) = lines.split_at(SHOWN.min(lines.len()));
+    html! {
+        h3 { "What it can be" }
+        ol.causes { @for line in first { (cause(line)) } }
+        @if !rest.is_empty() {
+            details {
+                summary { (rest.len()) " more" }
+                ol.causes start=(SHOWN + 1) { @for line in rest { (cause(line)) } }
+            }
+        }
+        @if !answer.together.is_empty() && answer.together[0].probability >= 0.01 {
+            h3 { "Two at once" }
+            ul.plain {
+                @for pair in answer.together.iter().take(3).filter(|pair| pair.probability >= 0.005) {
+                    li { (share(pair.probability)) " " (pair.words[0]) ", and " (pair.words[1]) }
+                }
+            }
+        }
+    }
+}
+
+fn cause(line: &Line<'_>) -> Markup {
+    html! {
+        li {
+            (share(line.probability)) " " span { (line.words) }
+            @if !line.reason.is_empty() { p.aside { (line.reason) } }
+            @if line.members.len() > 1 {
+                details {
+                    summary { "in particular" }
+                    ul { @for (probability, words) in &line.members { li { (percent(*probability)) " " (words) } } }
+                }
+            }
+        }
+    }
+}

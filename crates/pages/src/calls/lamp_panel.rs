@@ -1,0 +1,74 @@
+//! The controller's lamps, drawn in the rows in which the caller sees them. Lit, dark, flickering and not seen differ
+//! in shape and in word, never in colour alone.
+
+use diagnose::evidence::{LampPlace, LampReport, LampState, Naming};
+use machine::Machine;
+use machine::model::LampKind;
+use maud::{Markup, html};
+
+/// What a field of the form says of a lamp.
+pub const STATES: [(Option<LampState>, &str, &str); 4] = [
+    (None, "unseen", "not seen"),
+    (Some(LampState::Lit), "lit", "lit"),
+    (Some(LampState::Dark), "dark", "dark"),
+    (Some(LampState::Flickers), "flickers", "flickers"),
+];
+
+fn state_of(reports: &[LampReport], place: LampPlace) -> (&'static str, &'static str) {
+    let state = reports.iter().rev().find(|one| one.place == place).map(|one| one.state);
+    STATES.iter().find(|(one, ..)| *one == state).map_or(("unseen", "not seen"), |(_, key, words)| (key, words))
+}
+
+/// What a lamp is for.
+fn meaning(machine: &Machine, kind: &LampKind) -> String {
+    match kind {
+        LampKind::Input(input) => machine.inputs[*input].words.english.clone(),
+        LampKind::Output(output) => machine.outputs[*output].words.english.clone(),
+        _ => String::new(),
+    }
+}
+
+/// The panel as fields of a form: each lamp a button that goes to its next state, and a hidden field that says it.
+pub fn fields(machine: &Machine, reports: &[LampReport]) -> Markup {
+    html! {
+        div.panel {
+            @for (row, lamps) in machine.lamp_rows.iter().enumerate() {
+                div.row {
+                    @for (column, lamp) in lamps.lamps.iter().enumerate() {
+                        @let (key, words) = state_of(reports, LampPlace { row, column });
+                        @let meaning = meaning(machine, &lamp.kind);
+                        div.place {
+                            input type="hidden" name="lamp" value={ (row) "." (column) "." (key) };
+                            button.lamp type="button" data-lamp=(key) title=(meaning) aria-label={ (lamp.label) ", " (words) } {
+                                span.bulb aria-hidden="true" {}
+                                span.label { (lamp.label) }
+                                span.state { (words) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+/// What the fields of a form say; `rest_dark` makes dark whatever was not seen.
+pub fn read(machine: &Machine, fields: &[String], rest_dark: bool) -> Vec<LampReport> {
+    let mut reports = Vec::new();
+    for field in fields {
+        let mut parts = field.splitn(3, '.');
+        let (Some(row), Some(column), Some(key)) = (parts.next(), parts.next(), parts.next()) else { continue };
+        let (Ok(row), Ok(column)) = (row.parse(), column.parse()) else { continue };
+        let place = LampPlace { row, column };
+        let state = STATES.iter().find(|(_, known, _)| *known == key).and_then(|(state, ..)| *state);
+        if place.lamp(machine).is_none() {
+            continue;
+        }
+        match state {
+            Some(state) => reports.push(LampReport { place, state, naming: Naming::Named }),
+            None if rest_dark => reports.push(LampReport { place, state: LampState::Dark, naming: Naming::Rest }),
+            None => {}
+        }
+    }
+    reports
+}

@@ -1,0 +1,60 @@
+//! The first page: the phone has rung.
+
+use std::sync::Arc;
+
+use axum::extract::State;
+use axum::response::Response;
+use maud::html;
+use records::{CallFilter, Page, State as CallState};
+
+use crate::calls::{self, work};
+use crate::layout::{self, Here};
+use crate::mistake::Mistake;
+use crate::office::Office;
+
+/// Open calls that are shown.
+const OPEN: usize = 20;
+
+/// The page.
+pub async fn page(State(office): State<Arc<Office>>) -> Result<Response, Mistake> {
+    work(move || {
+        let store = office.store();
+        let types = store.machine_types()?;
+        let open = store.calls(&CallFilter { state: Some(CallState::Open), ..CallFilter::default() }, &Page::first(OPEN))?;
+        let body = html! {
+            h1 { "The phone has rung" }
+            div.desk {
+                section {
+                    h2 { "A machine in the records" }
+                    form method="post" action="/calls" {
+                        label for="serial" { "Serial number, from the plate" }
+                        div.line {
+                            input id="serial" name="serial" required maxlength="100" autocomplete="off" autofocus;
+                            button { "Begin the call" }
+                        }
+                    }
+                }
+                section {
+                    h2 { "Another machine" }
+                    @if types.is_empty() {
+                        p { "There is no machine type yet. " code { "lampwise records" } " takes a machine file in." }
+                    } @else {
+                        form method="post" action="/calls" {
+                            label for="type" { "Type" }
+                            select id="type" name="machine_type" { @for one in &types { option value=(one.name) { (one.title) " (" (one.name) ")" } } }
+                            label for="number" { "Serial number, if it is known: it tells the revision" }
+                            div.line {
+                                input id="number" name="serial" maxlength="100" autocomplete="off";
+                                button { "Begin the call" }
+                            }
+                        }
+                    }
+                }
+            }
+            h2 { "Open calls" }
+            (calls::table(&open.rows))
+        };
+        Ok(layout::page("Phone desk", Here::Front, &body))
+    })
+    .await
+}

@@ -1,0 +1,358 @@
+//! Machine types: what the file describes, its drawings, its devices with their rates, what it makes hard to find, and
+//! the file itself, which can be changed.
+
+use std::collections::BTreeMap;
+use std::sync::Arc;
+
+use axum::Form;
+use axum::extract::{Path, Query, State};
+use axum::http::{HeaderValue, StatusCode, header};
+use axum::response::{IntoResponse, Redirect, Response};
+use diagnose::evidence::Circumstances;
+use diagnose::next::Terms;
+use machine::model::{Chance, DeviationKind};
+use machine::{Alternative, Choice, Problem, Severity, Source};
+use maud::{Markup, html};
+use paper::{Desk, Language, PageSize, Request, render};
+use records::rates::Learned;
+use records::{NewVersion, TypeId, VersionText};
+use serde::Deserialize;
+
+use crate::calls::work;
+use crate::guard::SHEET_POLICY;
+use crate::layout::{self, Here};
+use crate::mistake::Mistake;
+use crate::office::Office;
+use crate::words::{LANGUAGES, day, minutes, percent};
+
+/// The sheets: name in the address, and what it is called.
+const SHEETS: [(&str, &str); 8] = [
+    ("lamps", "Lamps, for the cabinet door"),
+    ("lamp-chart", "Steps and lamps"),
+    ("timing", "Timing diagram"),
+    ("chart", "Charts by IEC 60848"),
+    ("commissioning", "Commissioning"),
+    ("procedures", "Procedures"),
+    ("symptoms", "Symptom index (takes a while)"),
+    ("tree", "Check tree (takes a while)"),
+];
+
+/// All machine types.
+pub async fn list(State(office): State<Arc<Office>>) -> Result<Response, Mistake> {
+    work(move || {
+        let types = office.store().machine_types()?;
+        let body = html! {
+            h1 { "Machine types" }
+            ul.plain { @for one in &types {
+                li { a href={ "/types/" (one.id) } { (one.title) } " (" (one.name) "): " (one.machines) " machines, " (one.versions) " versions of the file" }
+            } }
+        };
+        Ok(layout::page("Machine types", Here::Types, &body))
+    })
+    .await
+}
+
+/// The current version of a type, and the machine of the newest revision.
+struct Shown {
+    name: String,
+    title: String,
+    id: TypeId,
+    text: VersionText,
+    alternatives: Vec<Alternative>,
+}
+
+impl Shown {
+    fn of(office: &Office, id: i64) -> Result<Self, Mistake> {
+        let (one, text) = {
+            let store = office.store();
+            let one = store.machine_type(TypeId(id))?;
+            let text = store.version_text(one.current)?;
+            (one, text)
+        };
+        let alternatives = office.alternatives(one.current, &Choice::default())?;
+        Ok(Self { name: one.name, title: one.title, id: one.id, text, alternatives })
+    }
+}
+
+/// What a machine type is.
+pub async fn page(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
+    work(move || {
+        let shown = Shown::of(&office, id)?;
+        let versions = office.store().versions(shown.id)?;
+        let Some(machine) = shown.alternatives.first().map(|one| &one.machine) else {
+            return Err(Mistake::wrong("the machine file describes nothing", "look at the file"));
+        };
+        let at = format!("/types/{id}");
+        let body = html! {
+            h1 { (shown.title) }
+            p { (machine.about) }
+            p.aside {
+                (machine.inputs.len()) " inputs, " (machine.outputs.len()) " outputs, " (machine.devices.len()) " devices, "
+                (machine.deviations.len()) " things that can be wrong"
+                @if let Some(revision) = &machine.revision { "; shown for revision " (revision) }
+            }
+            form method="post" action="/calls" { input type="hidden" name="machine_type" value=(shown.name); button { "Begin a call about one" } }
+            nav.parts aria-label="Of this machine type" {
+                a href={ "/machines?type=" (id) } { "Its machines" }
+                a href={ (at) "/devices" } { "Devices and rates" }
+                a href={ (at) "/review" } { "What is hard to find" }
+                a href={ (at) "/file" } { "The machine file" }
+                a href={ "/practice?type=" (shown.name) } { "Practise on it" }
+            }
+            h2 { "Sheets" }
+            div.wide {
+                table {
+                    thead { tr { th scope="col" { "Sheet" } @for (_, name) in LANGUAGES { th scope="col" { (name) } } } }
+                    tbody { @for (name, words) in SHEETS { tr {
+                        td { (words) }
+                        @for (tag, language) in LANGUAGES { td {
+                            a href={ (at) "/sheets/" (name) ".html?language=" (tag) } aria-label={ (words) ", " (language) ", for the screen" } { "screen" }
+                            " "
+                            a href={ (at) "/sheets/" (name) ".pdf?language=" (tag) } aria-label={ (words) ", " (language) ", PDF" } { "PDF" }
+                        } }
+                    } } }
+                }
+            }
+            h2 { "Charts" }
+            a href={ (at) "/sheets/chart.html" } { img.drawing src={ (at) "/sheets/chart.svg" } alt={ "Charts of " (machine.name) " by IEC 60848; the sheet has them as text" }; }
+            h2 { "Timing" }
+            a href={ (at) "/sheets/timing.html" } { img.drawing src={ (at) "/sheets/timing.svg" } alt={ "Timing of " (machine.name) "; the sheet has it as text" }; }
+            h2 { "Versions of the file" }
+            ul.plain { @for one in versions.iter().rev() { li { "No. " (one.number) @if !one.label.is_empty() { ", version " (one.label) } ", " (day(one.added)) @if !one.note.is_empty() { ": " (one.note) } } } }
+        };
+        Ok(layout::page(&shown.title, Here::Types, &body))
+    })
+    .await
+}
+
+/// How a sheet is wanted.
+#[derive(Debug, Default, Deserialize)]
+pub struct Wanted {
+    #[serde(default)]
+    language: String,
+    #[serde(default)]
+    paper: String,
+}
+
+/// A sheet, as HTML, SVG or PDF.
+pub async fn sheet(
+    State(office): State<Arc<Office>>,
+    Path((id, sheet)): Path<(i64, String)>,
+    Query(wanted): Query<Wanted>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        let (name, format) = sheet.rsplit_once('.').unwrap_or((&sheet, "html"));
+        let request = match name {
+            "lamps" => Request::Lamps,
+            "lamp-chart" => Request::LampChart,
+            "timing" => Request::Timing,
+            "chart" => Request::Chart,
+            "symptoms" => Request::Symptoms,
+            "tree" => Request::CheckTree,
+            "commissioning" => Request::Commissioning,
+            "procedures" => Request::Procedures(None),
+            _ => return Err(Mistake::not_there("there is no such sheet")),
+        };
+        let shown = Shown::of(&office, id)?;
+        let language = Language::ALL.into_iter().find(|one| one.tag() == wanted.language).unwrap_or_default();
+        let file = format!("{}.toml", shown.name);
+        let desk = Desk::new(&shown.alternatives, &file, None, language)
+            .ok_or_else(|| Mistake::wrong("the machine file describes nothing", "look at the file"))?;
+        let size = if wanted.paper == "letter" { PageSize::LETTER } else { PageSize::A4 };
+        let sheets = desk.sheets(&request, size).map_err(|error| Mistake::wrong(error.what, error.hint))?;
+        let failed = |error: render::TypesetError| Mistake {
+            status: StatusCode::NOT_IMPLEMENTED,
+            what: error.to_string(),
+            hint: "take the sheet for the screen, and print that".to_owned(),
+        };
+        let (kind, bytes) = match (format, sheets.first()) {
+            ("pdf", _) => ("application/pdf", render::pdf::pdf(desk.head(), &sheets, size, false).map_err(failed)?),
+            ("svg", Some(first)) => {
+                ("image/svg+xml", render::svg::svg(desk.head(), first, size).map_err(failed)?.into_bytes())
+            }
+            ("html", _) => ("text/html; charset=utf-8", render::html::html(desk.head(), &sheets).into_bytes()),
+            _ => return Err(Mistake::not_there("there is no such sheet")),
+        };
+        let mut response = ([(header::CONTENT_TYPE, kind)], bytes).into_response();
+        let policy = HeaderValue::from_static(SHEET_POLICY);
+        response.headers_mut().insert(header::CONTENT_SECURITY_POLICY, policy);
+        Ok(response)
+    })
+    .await
+}
+
+/// The devices, how each fails, and how often: by the library, and as learned from findings.
+pub async fn devices(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
+    work(move || {
+        let shown = Shown::of(&office, id)?;
+        let rates = office.rates()?;
+        let learned: BTreeMap<(&str, &str), &Learned> =
+            rates.faults.iter().map(|one| ((one.device_type.as_str(), one.mode.as_str()), one)).collect();
+        let Some(machine) = shown.alternatives.first().map(|one| &one.machine) else {
+            return Err(Mistake::wrong("the machine file describes nothing", "look at the file"));
+        };
+        let body = html! {
+            h1 { "Devices of " (shown.title) }
+            p { "Rates are faults in a million running hours of one device. What was learned comes with the interval in which it lies with 90 %." }
+            div.wide {
+                table {
+                    thead { tr { th scope="col" { "Device" } th scope="col" { "What can be wrong" } th.number scope="col" { "Library" } th.number scope="col" { "Learned" } } }
+                    tbody {
+                        @for (device, row) in machine.devices.iter() {
+                            @let faults: Vec<_> = machine.deviations.rows().filter(|one| one.kind == DeviationKind::Fault(device)).collect();
+                            @for (number, fault) in faults.iter().enumerate() {
+                                tr {
+                                    td { @if number == 0 { strong { (row.name) } " " (row.words.english) } }
+                                    td { (fault.words.english) }
+                                    @let known = match fault.rate.chance { Chance::PerMillionHours(rate) => Some(rate), _ => None };
+                                    td.number { @if let Some(rate) = known { (format!("{rate:.2}")) } @else { "–" } }
+                                    @let mode = fault.key.rsplit_once('/').map_or("", |(_, mode)| mode);
+                                    @let on_type = learned.get(&(row.type_key.as_str(), mode)).and_then(|one| one.types.iter().find(|on| on.machine_type == shown.id));
+                                    td.number {
+                                        @if let Some(on) = on_type { (format!("{:.2}", on.rate.mean)) br; small { (format!("{:.2} to {:.2}", on.rate.low, on.rate.high)) } } @else { "–" }
+                                    }
+                                }
+                            }
+                        }
+                    }
+                }
+            }
+        };
+        Ok(layout::page(&format!("Devices of {}", shown.title), Here::Types, &body))
+    })
+    .await
+}
+
+/// What a machine makes hard to find.
+pub async fn review(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
+    work(move || {
+        let shown = Shown::of(&office, id)?;
+        let worked_out = office.worked_out(shown.text.version.id, &Choice::default(), None, None)?;
+        let review = diagnose::review::review(&worked_out.diagnoser(&Circumstances::default()), &Terms::default());
+        let review = review.ok_or_else(|| Mistake::wrong("there is nothing to be found", "look at the file"))?;
+        let groups = |title: &str, groups: &[diagnose::review::Group]| -> Markup {
+            html! {
+                h2 { (title) }
+                @if groups.is_empty() { p { "None." } }
+                ul.plain { @for group in groups.iter().take(12) { li {
+                    (percent(group.share)) ": " (group.members.iter().map(|one| one.words.as_str()).collect::<Vec<_>>().join("; "))
+                    @if group.same_remedy { " " span.mark { "same remedy" } }
+                } } }
+            }
+        };
+        let body = html! {
+            h1 { "What " (shown.title) " makes hard to find" }
+            p { (review.deviations) " things can be wrong, alone. From the first lamps on it takes " (minutes(review.minutes)) " on average until it runs." }
+            (groups("Alike by lamps", &review.alike_by_lamps))
+            (groups("Alike by lamps and eyes", &review.alike_by_eyes))
+            (groups("Alike by all checks", &review.alike_by_checks))
+            h2 { "Steps that stall in silence" }
+            @if review.silent.is_empty() { p { "None: each says so by a time-out." } }
+            ul.plain { @for step in &review.silent { li { (step.chart) "." (step.step) " (" (percent(step.share)) " of the cases)" } } }
+            h2 { "What would help most" }
+            ul.plain { @for one in review.additions.iter().take(6) { li { (one.words) ": saves " (minutes(one.saved)) } } }
+        };
+        Ok(layout::page("What is hard to find", Here::Types, &body))
+    })
+    .await
+}
+
+/// The machine file with what is remarked beside its lines.
+fn file_page(shown: &Named, text: &str, problems: &[Problem], note: &str) -> Markup {
+    let source = Source::new(shown.title.clone(), text);
+    let mut by_line: BTreeMap<usize, Vec<&Problem>> = BTreeMap::new();
+    for problem in problems.iter().filter(|problem| problem.span.file == 0) {
+        by_line.entry(source.line_column(problem.span.range().start).line).or_default().push(problem);
+    }
+    let errors = problems.iter().filter(|problem| problem.is_error()).count();
+    html! {
+        h1 { "Machine file of " (shown.title) }
+        @if errors > 0 { p.mistake role="alert" { "Not saved: " (errors) " mistakes. Each stands below its line." } }
+        form method="post" action={ "/types/" (shown.id) "/file" } {
+            label for="file" { "The file" }
+            textarea.file id="file" name="text" rows="30" spellcheck="false" { (text) }
+            label for="note" { "What was changed" }
+            input id="note" name="note" maxlength="500" value=(note);
+            button { "Look it over, and save it as a new version" }
+        }
+        @if !by_line.is_empty() {
+            h2 { "What is remarked" }
+            ol.listing {
+                @for (line, of_line) in &by_line {
+                    li {
+                        code { (line) ": " (source.text.lines().nth(line - 1).unwrap_or_default()) }
+                        @for problem in of_line {
+                            p.mistake[problem.is_error()] {
+                                strong { @match problem.severity { Severity::Error => "mistake", Severity::Warning => "warning", Severity::Note => "note" } ": " }
+                                (problem.what) @if let Some(hint) = &problem.hint { ". " (hint) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
+struct Named {
+    id: i64,
+    title: String,
+}
+
+fn looked_over(title: &str, text: &str, libraries: &[(String, String)]) -> Vec<Problem> {
+    let libraries: Vec<Source> = libraries.iter().map(|(name, text)| Source::new(name.clone(), text.clone())).collect();
+    machine::read(Source::new(title, text), &libraries).lint()
+}
+
+/// The machine file, to be read and changed.
+pub async fn file(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
+    work(move || {
+        let (one, text) = {
+            let store = office.store();
+            let one = store.machine_type(TypeId(id))?;
+            (one.clone(), store.version_text(one.current)?)
+        };
+        let problems = looked_over(&one.title, &text.text, &text.libraries);
+        let named = Named { id, title: one.title };
+        Ok(layout::page("Machine file", Here::Types, &file_page(&named, &text.text, &problems, "")))
+    })
+    .await
+}
+
+/// A changed file.
+#[derive(Debug, Deserialize)]
+pub struct Changed {
+    text: String,
+    #[serde(default)]
+    note: String,
+}
+
+/// Saves a changed file as a new version, if it has no mistakes.
+pub async fn save(
+    State(office): State<Arc<Office>>,
+    Path(id): Path<i64>,
+    Form(changed): Form<Changed>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        // Forms send lines as the old terminals ended them.
+        let text = changed.text.replace("\r\n", "\n");
+        if text.len() > machine::LARGEST_FILE {
+            return Err(Mistake::wrong("the file is too large", "a machine file has at most a million bytes"));
+        }
+        let (one, known) = {
+            let store = office.store();
+            let one = store.machine_type(TypeId(id))?;
+            (one.clone(), store.version_text(one.current)?)
+        };
+        let problems = looked_over(&one.title, &text, &known.libraries);
+        if problems.iter().any(Problem::is_error) {
+            let named = Named { id, title: one.title };
+            let page = layout::page("Machine file", Here::Types, &file_page(&named, &text, &problems, &changed.note));
+            return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+        }
+        let new = NewVersion { name: &one.name, text: &text, libraries: &known.libraries, note: changed.note.trim() };
+        office.store().add_version(&new, office.now())?;
+        Ok(Redirect::to(&format!("/types/{id}")).into_response())
+    })
+    .await
+}

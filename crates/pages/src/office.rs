@@ -1,0 +1,183 @@
+//! The records and the machines that are worked out, shared by all requests.
+
+use std::collections::VecDeque;
+use std::net::SocketAddr;
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+
+use diagnose::call::{Origin, Session, WorkedOut};
+use diagnose::next::Terms;
+use jiff::Timestamp;
+use machine::{Alternative, Choice};
+use records::rates::Rates;
+use records::{Call, CallId, Store, TypeId, VersionId};
+
+use crate::mistake::Mistake;
+
+/// Machines that are kept worked out; one takes up to some hundred megabytes.
+const MACHINES: usize = 8;
+/// Calls whose state is kept.
+const CALLS: usize = 200;
+
+/// A machine as calls are about it.
+#[derive(Clone, PartialEq)]
+struct Key {
+    version: VersionId,
+    choice: Choice,
+    origin: Option<Origin>,
+    /// Whether its rates are those that were learned.
+    learned: bool,
+}
+
+/// All that the pages are made of.
+pub struct Office {
+    store: Mutex<Store>,
+    address: SocketAddr,
+    machines: Mutex<VecDeque<(Key, Arc<WorkedOut>)>>,
+    calls: Mutex<VecDeque<(CallId, u64, bool, Arc<Session>)>>,
+    rates: Mutex<Option<Arc<Rates>>>,
+    clock: fn() -> Timestamp,
+}
+
+impl Office {
+    /// An office with these records, that is reached at this address.
+    #[must_use]
+    pub fn new(store: Store, address: SocketAddr) -> Self {
+        Self {
+            store: Mutex::new(store),
+            address,
+            machines: Mutex::default(),
+            calls: Mutex::default(),
+            rates: Mutex::default(),
+            clock: Timestamp::now,
+        }
+    }
+
+    /// Where it is reached.
+    #[must_use]
+    pub fn address(&self) -> SocketAddr {
+        self.address
+    }
+
+    /// Whether this is one of the names of this program, as a browser sends them.
+    pub(crate) fn is_called(&self, host: &str) -> bool {
+        let (name, port) = match host.rsplit_once(':') {
+            Some((name, port)) if !name.is_empty() && port.bytes().all(|one| one.is_ascii_digit()) => {
+                (name, Some(port))
+            }
+            _ => (host, None),
+        };
+        let is_port = port.map_or(80, |port| port.parse().unwrap_or(0)) == self.address.port();
+        is_port && matches!(name, "localhost" | "127.0.0.1" | "[::1]")
+    }
+
+    pub(crate) fn now(&self) -> Timestamp {
+        (self.clock)()
+    }
+
+    pub(crate) fn store(&self) -> MutexGuard<'_, Store> {
+        // A store rolls back what was not finished when somebody panicked.
+        self.store.lock().unwrap_or_else(PoisonError::into_inner)
+    }
+
+    /// The machine of a version, with what the file leaves open.
+    pub(crate) fn alternatives(&self, version: VersionId, choice: &Choice) -> Result<Vec<Alternative>, Mistake> {
+        let text = self.store().version_text(version)?;
+        let resolved = text.reading().resolve(choice);
+        let error = resolved.problems.iter().find(|problem| problem.is_error());
+        if let (Some(error), true) = (error, resolved.alternatives.is_empty()) {
+            let hint = error.hint.clone().unwrap_or_else(|| "look at the machine file".to_owned());
+            return Err(Mistake::wrong(format!("the machine file can't be used: {}", error.what), hint));
+        }
+        Ok(resolved.alternatives)
+    }
+
+    /// The machine, ready to be worked out. Two that ask for the same get the same.
+    pub(crate) fn worked_out(
+        &self,
+        version: VersionId,
+        choice: &Choice,
+        origin: Option<&Origin>,
+        learned: Option<TypeId>,
+    ) -> Result<Arc<WorkedOut>, Mistake> {
+        let key = Key { version, choice: choice.clone(), origin: origin.cloned(), learned: learned.is_some() };
+        let find = |machines: &VecDeque<(Key, Arc<WorkedOut>)>| {
+            machines.iter().find(|(known, _)| *known == key).map(|(_, machine)| Arc::clone(machine))
+        };
+        if let Some(known) = find(&lock(&self.machines)) {
+            return Ok(known);
+        }
+        let mut alternatives = self.alternatives(version, choice)?;
+        if let Some(machine_type) = learned {
+            self.rates()?.apply(machine_type, &mut alternatives);
+        }
+        let made = WorkedOut::new(alternatives, origin).map(Arc::new);
+        let made =
+            made.ok_or_else(|| Mistake::wrong("the machine file has nothing to diagnose", "look at it first"))?;
+        let mut machines = lock(&self.machines);
+        if let Some(known) = find(&machines) {
+            return Ok(known);
+        }
+        machines.push_back((key, Arc::clone(&made)));
+        if machines.len() > MACHINES {
+            machines.pop_front();
+        }
+        Ok(made)
+    }
+
+    /// The rates that were learned from the findings when this was asked first.
+    pub(crate) fn rates(&self) -> Result<Arc<Rates>, Mistake> {
+        if let Some(rates) = lock(&self.rates).as_ref() {
+            return Ok(Arc::clone(rates));
+        }
+        let counts = self.store().count_faults(self.now())?;
+        let rates = Arc::new(records::rates::learn(&counts));
+        *lock(&self.rates) = Some(Arc::clone(&rates));
+        Ok(rates)
+    }
+
+    /// What is known in a call. `learned` says whether with the rates learned from findings.
+    pub(crate) fn session(&self, call: &Call, learned: bool) -> Result<Arc<Session>, Mistake> {
+        let known = |calls: &VecDeque<(CallId, u64, bool, Arc<Session>)>| {
+            let is_so = |one: &&(CallId, u64, bool, Arc<Session>)| {
+                (one.0, one.1, one.2) == (call.row.id, call.row.counter, learned)
+            };
+            calls.iter().find(is_so).map(|(.., session)| Arc::clone(session))
+        };
+        if let Some(session) = known(&lock(&self.calls)) {
+            return Ok(session);
+        }
+        let machine_type = Some(call.row.machine_type).filter(|_| learned);
+        let machine = self.worked_out(call.row.version, &call.choice, call.origin.as_ref(), machine_type)?;
+        let session = Arc::new(Session::of(machine, terms(call), call.entries.clone()).map_err(|mistakes| {
+            let first = mistakes.first();
+            let what = first.map_or_else(|| "an entry can't be read".to_owned(), |one| format!("\"{}\"", one.text));
+            let why = first.and_then(|one| one.mistakes.first()).map(|one| one.what.clone()).unwrap_or_default();
+            Mistake::wrong(format!("{what}: {why}"), "take that entry out")
+        })?);
+        let mut calls = lock(&self.calls);
+        calls.retain(|(id, counter, with, _)| *id != call.row.id || (*counter == call.row.counter && *with != learned));
+        calls.push_back((call.row.id, call.row.counter, learned, Arc::clone(&session)));
+        if calls.len() > CALLS {
+            calls.pop_front();
+        }
+        Ok(session)
+    }
+
+    /// Keeps the state of a call that has just been changed, so that the page that follows has it.
+    pub(crate) fn keep(&self, call: CallId, counter: u64, learned: bool, session: Session) {
+        let mut calls = lock(&self.calls);
+        calls.retain(|(id, ..)| *id != call);
+        calls.push_back((call, counter, learned, Arc::new(session)));
+    }
+}
+
+/// Who is there, and what things cost, as the call says it.
+pub(crate) fn terms(call: &Call) -> Terms {
+    let usual = Terms::default();
+    Terms { visit_minutes: call.visit.map_or(usual.visit_minutes, f64::from), ..usual }
+}
+
+fn lock<T>(what: &Mutex<T>) -> MutexGuard<'_, T> {
+    // Lists of things that are whole at any moment, also if somebody panicked while holding them.
+    what.lock().unwrap_or_else(PoisonError::into_inner)
+}

@@ -1,0 +1,320 @@
+//! The pages as a browser asks for them, without a browser.
+#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
+
+use std::net::SocketAddr;
+use std::sync::Arc;
+
+use axum::Router;
+use axum::body::Body;
+use axum::http::{Request, Response, StatusCode, header};
+use http_body_util::BodyExt as _;
+use jiff::Timestamp;
+use pages::{Office, ServeError, Serving, router};
+use records::{NewMachine, NewVersion, Store};
+use tower::ServiceExt as _;
+
+const HERE: &str = "127.0.0.1:8420";
+
+/// A machine so small that all about it is worked out in a moment.
+const PRESS: &str = r#"format = 1
+[machine]
+name = "Press"
+[inputs]
+X1 = { lit = "start = pressed" }
+X2 = { lit = "ram = up" }
+X3 = { lit = "ram = down" }
+[charts.press]
+start = "start = pressed"
+needs = ["ram = up"]
+[charts.press.steps]
+lower = "do ram down until ram = down"
+raise = "do ram up until ram = up"
+"#;
+
+struct Browser {
+    pages: Router,
+}
+
+struct Shown {
+    status: StatusCode,
+    headers: axum::http::HeaderMap,
+    text: String,
+}
+
+impl Shown {
+    fn leads_to(&self) -> &str {
+        assert_eq!(self.status, StatusCode::SEE_OTHER, "{}", self.text);
+        self.headers[header::LOCATION].to_str().unwrap()
+    }
+
+    /// The value of the first hidden field of this name.
+    fn field(&self, name: &str) -> String {
+        let at =
+            self.text.find(&format!("name=\"{name}\" value=\"")).unwrap_or_else(|| panic!("{name}: {}", self.text));
+        let rest = &self.text[at..];
+        rest.split('"').nth(3).unwrap().to_owned()
+    }
+}
+
+impl Browser {
+    fn new() -> Self {
+        let mut store = Store::in_memory().unwrap();
+        let now: Timestamp = "2026-03-01T09:00:00Z".parse().unwrap();
+        let added =
+            store.add_version(&NewVersion { name: "press", text: PRESS, ..NewVersion::default() }, now).unwrap();
+        let new = NewMachine {
+            serial: "PR-7".into(),
+            site: Some("Quince Lane <b>Works</b>".into()),
+            ..NewMachine::of(added.machine_type)
+        };
+        store.add_machine(&new, now).unwrap();
+        let address: SocketAddr = HERE.parse().unwrap();
+        Self { pages: router(Arc::new(Office::new(store, address))) }
+    }
+
+    async fn ask(&self, request: Request<Body>) -> Shown {
+        let answer: Response<Body> = self.pages.clone().oneshot(request).await.unwrap();
+        let (parts, body) = answer.into_parts();
+        let bytes = body.collect().await.unwrap().to_bytes();
+        Shown { status: parts.status, headers: parts.headers, text: String::from_utf8_lossy(&bytes).into_owned() }
+    }
+
+    async fn get(&self, address: &str) -> Shown {
+        self.ask(Request::get(address).header(header::HOST, HERE).body(Body::empty()).unwrap()).await
+    }
+
+    async fn post(&self, address: &str, fields: &[(&str, &str)]) -> Shown {
+        let form: Vec<String> = fields.iter().map(|(name, value)| format!("{name}={}", escaped(value))).collect();
+        let request = Request::post(address)
+            .header(header::HOST, HERE)
+            .header(header::ORIGIN, format!("http://{HERE}"))
+            .header(header::CONTENT_TYPE, "application/x-www-form-urlencoded")
+            .body(Body::from(form.join("&")))
+            .unwrap();
+        self.ask(request).await
+    }
+}
+
+fn escaped(text: &str) -> String {
+    text.bytes()
+        .map(|byte| if byte.is_ascii_alphanumeric() { (byte as char).to_string() } else { format!("%{byte:02X}") })
+        .collect()
+}
+
+#[tokio::test]
+async fn a_call_from_its_serial_number_to_its_finding() {
+    let browser = Browser::new();
+    let begun = browser.post("/calls", &[("serial", "PR-7")]).await;
+    let call = begun.leads_to().to_owned();
+    assert_eq!(call, "/calls/1");
+    for (part, fields) in [
+        ("answer", vec![("question", "complaint"), ("said", "1")]),
+        ("answer", vec![("question", "did"), ("typed", "pressed start")]),
+        ("lamps", vec![("lamp", "0.0.unseen"), ("lamp", "0.1.dark"), ("lamp", "0.2.unseen"), ("rest_dark", "yes")]),
+    ] {
+        let seen = browser.get(&call).await.field("seen");
+        let fields: Vec<(&str, &str)> = fields.into_iter().chain([("seen", seen.as_str())]).collect();
+        let taken = browser.post(&format!("{call}/{part}"), &fields).await;
+        assert_eq!(taken.leads_to(), "/calls/1#next");
+    }
+    let page = browser.get(&call).await;
+    // The fact first, then the causes; what was said stands there as it was understood.
+    assert!(page.text.contains("Start needs (1 missing)"), "{}", page.text);
+    assert!(page.text.contains("X2 off; rest off") || page.text.contains("X2 off"), "{}", page.text);
+    let next = browser.get("/calls/1/next").await;
+    let key = next.field("question");
+    assert!(next.text.contains("name=\"said\""), "{}", next.text);
+    let seen = page.field("seen");
+    let left = browser.post("/calls/1/answer", &[("question", &key), ("leave", "unknown"), ("seen", &seen)]).await;
+    assert_eq!(left.leads_to(), "/calls/1#next");
+    let page = browser.get(&call).await;
+    assert!(page.text.contains(&format!("</span> {key}")), "{}", page.text);
+    let seen = page.field("seen");
+    let fields = [
+        ("cause", "X2/dead"),
+        ("solved", "visit"),
+        ("sure", "1"),
+        ("minutes", "12,5"),
+        ("visits", "1"),
+        ("parts", "2 × reed switch, 14.50\n"),
+        ("seen", seen.as_str()),
+    ];
+    assert_eq!(browser.post("/calls/1/end", &fields).await.leads_to(), "/calls/1");
+    let closed = browser.get(&call).await;
+    assert!(
+        closed.text.contains("Solved by a visit") && closed.text.contains("2 × reed switch at 14.50"),
+        "{}",
+        closed.text
+    );
+    let report = browser.get("/calls/1/report").await;
+    assert!(report.text.contains("What has been ruled out"), "{}", report.text);
+}
+
+#[tokio::test]
+async fn of_two_windows_on_a_call_the_slower_is_told_and_nothing_is_lost() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    let seen = browser.get("/calls/1").await.field("seen");
+    let first = browser.post("/calls/1/say", &[("kind", "note"), ("text", "smells hot"), ("seen", &seen)]).await;
+    first.leads_to();
+    let second = browser.post("/calls/1/say", &[("kind", "note"), ("text", "is loud"), ("seen", &seen)]).await;
+    assert_eq!(second.status, StatusCode::CONFLICT);
+    assert!(
+        second.text.contains("smells hot") && second.text.contains("Not taken: &quot;<strong>is loud"),
+        "{}",
+        second.text
+    );
+    let seen = second.field("seen");
+    browser.post("/calls/1/say", &[("kind", "note"), ("text", "is loud"), ("seen", &seen)]).await.leads_to();
+    let page = browser.get("/calls/1").await;
+    assert!(page.text.contains("smells hot") && page.text.contains("is loud"), "{}", page.text);
+    // The last change is taken back, and an entry put right.
+    let seen = page.field("seen");
+    browser.post("/calls/1/change", &[("what", "undo"), ("seen", &seen)]).await.leads_to();
+    let page = browser.get("/calls/1").await;
+    assert!(!page.text.contains("is loud"), "{}", page.text);
+    let seen = page.field("seen");
+    let put_right = [("what", "replace"), ("at", "0"), ("text", "smells of burning"), ("seen", seen.as_str())];
+    browser.post("/calls/1/change", &put_right).await.leads_to();
+    assert!(browser.get("/calls/1").await.text.contains("smells of burning"));
+}
+
+#[tokio::test]
+async fn what_can_not_be_understood_is_not_taken_and_says_why() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    let seen = browser.get("/calls/1").await.field("seen");
+    let wrong = browser.post("/calls/1/lamps", &[("typed", "X9 on"), ("seen", &seen)]).await;
+    assert_eq!(wrong.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(wrong.text.contains("X9") && wrong.text.contains("role=\"alert\""), "{}", wrong.text);
+    // Nothing was kept.
+    assert_eq!(browser.get("/calls/1").await.field("seen"), seen);
+    assert_eq!(browser.post("/calls", &[("serial", "PR-99")]).await.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(browser.get("/calls/77").await.status, StatusCode::NOT_FOUND);
+    assert_eq!(browser.get("/nonsense").await.status, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn a_machine_file_is_saved_only_without_mistakes_which_stand_beside_their_lines() {
+    let browser = Browser::new();
+    let wrong = PRESS.replace("until ram = down", "until ramm = down");
+    let refused = browser.post("/types/1/file", &[("text", &wrong), ("note", "a slip")]).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(refused.text.contains("Not saved") && refused.text.contains("ramm"), "{}", refused.text);
+    assert!(!browser.get("/types/1").await.text.contains("No. 2"));
+    let right = PRESS.replace("\"Press\"", "\"Press, newer\"");
+    browser.post("/types/1/file", &[("text", &right.replace('\n', "\r\n")), ("note", "a new name")]).await.leads_to();
+    let page = browser.get("/types/1").await;
+    assert!(page.text.contains("No. 2") && page.text.contains("a new name"), "{}", page.text);
+    // A call that was begun stays with its version.
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    assert!(browser.get("/calls/1").await.text.contains("Press, newer"));
+}
+
+#[tokio::test]
+async fn all_pages_are_there() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    for address in [
+        "/",
+        "/calls",
+        "/machines",
+        "/machines?site=1",
+        "/machines/1",
+        "/types",
+        "/types/1",
+        "/types/1/devices",
+        "/types/1/review",
+        "/types/1/file",
+        "/types/1/sheets/lamps.html",
+        "/types/1/sheets/chart.svg",
+        "/types/1/sheets/timing.html?language=de",
+        "/figures",
+        "/practice",
+        "/practice/press/fault/1",
+        "/search?for=quince",
+        "/look.css",
+        "/lamps.js",
+        "/lamp.svg",
+    ] {
+        let page = browser.get(address).await;
+        assert_eq!(page.status, StatusCode::OK, "{address}: {}", page.text);
+        assert!(page.headers.contains_key(header::CONTENT_SECURITY_POLICY), "{address}");
+        assert_eq!(page.headers[header::X_CONTENT_TYPE_OPTIONS], "nosniff");
+        // No page has a script or style of its own within, and what was typed is never taken for markup.
+        if !address.contains("/sheets/") && page.text.starts_with("<!DOCTYPE") {
+            assert!(!page.text.contains("style=\"") && !page.text.contains("<style"), "{address}");
+            assert!(page.text.matches("<script").count() == 1, "{address}");
+            assert!(!page.text.contains("<b>Works"), "{address}: {}", page.text);
+        }
+    }
+}
+
+#[tokio::test]
+async fn practice_goes_on_from_what_the_form_carries() {
+    let browser = Browser::new();
+    let address = "/practice/press/fault/1";
+    let looked = browser.post(address, &[("done", "lamps")]).await;
+    assert!(looked.text.contains("So far: 1.5 min"), "{}", looked.text);
+    let over = browser.post(address, &[("done", "lamps"), ("end", "give-up")]).await;
+    assert!(
+        over.text.contains("What puts it right") && over.text.contains("What the program would have done"),
+        "{}",
+        over.text
+    );
+    assert_eq!(browser.post(address, &[("done", "check:nonsense")]).await.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(browser.get("/practice/press/nonsense/1").await.status, StatusCode::NOT_FOUND);
+}
+
+/// OWASP, Cross-Site Request Forgery Prevention Cheat Sheet (from memory): the origin of a request that changes
+/// something is compared with the address of the server; DNS rebinding is met by looking at the name.
+#[tokio::test]
+async fn other_sites_can_change_nothing() {
+    let browser = Browser::new();
+    let request = |host: &str, headers: &[(&str, &str)]| {
+        let mut request = Request::post("/calls").header(header::HOST, host);
+        request = request.header(header::CONTENT_TYPE, "application/x-www-form-urlencoded");
+        for (name, value) in headers {
+            request = request.header(*name, *value);
+        }
+        request.body(Body::from("serial=PR-7")).unwrap()
+    };
+    for (host, headers) in [
+        (HERE, vec![("origin", "http://elsewhere.example")]),
+        (HERE, vec![("origin", "null")]),
+        (HERE, vec![("origin", "http://127.0.0.1:9999")]),
+        (HERE, vec![("sec-fetch-site", "cross-site")]),
+        ("elsewhere.example:8420", vec![("origin", "http://elsewhere.example:8420")]),
+        ("127.0.0.1:9999", vec![]),
+    ] {
+        assert_eq!(browser.ask(request(host, &headers)).await.status, StatusCode::FORBIDDEN, "{host} {headers:?}");
+    }
+    assert!(browser.get("/calls").await.text.contains("None yet"));
+    let read = Request::get("/").header(header::HOST, "elsewhere.example").body(Body::empty()).unwrap();
+    assert_eq!(browser.ask(read).await.status, StatusCode::FORBIDDEN);
+    let here = request("localhost:8420", &[("origin", "http://localhost:8420")]);
+    assert_eq!(browser.ask(here).await.status, StatusCode::SEE_OTHER);
+}
+
+#[tokio::test]
+async fn forms_that_are_too_large_are_refused() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    let long = "x".repeat(200_000);
+    let answer = browser.post("/calls/1/say", &[("kind", "note"), ("text", &long), ("seen", "0")]).await;
+    assert_eq!(answer.status, StatusCode::PAYLOAD_TOO_LARGE);
+    let file = "x".repeat(4_000_000);
+    let answer = browser.post("/types/1/file", &[("text", &file)]).await;
+    assert!(answer.status.is_client_error(), "{}", answer.status);
+}
+
+#[test]
+fn an_address_that_others_can_reach_is_refused() {
+    for address in ["0.0.0.0:0", "192.0.2.1:80", "[::]:0"] {
+        let refused = Serving::at(address.parse().unwrap());
+        assert!(matches!(refused, Err(ServeError::NotLoopback(_))), "{address}");
+    }
+    let there = Serving::at("127.0.0.1:0".parse().unwrap()).expect("a free port");
+    assert_ne!(there.address().port(), 0);
+    assert!(matches!(Serving::at(there.address()), Err(ServeError::Address(..))));
+}
