@@ -19,7 +19,7 @@ pub use count::{Counted, Counts, LeftOut};
 pub(crate) use count::{Files, SAME_WITHIN_DAYS};
 
 use crate::id::TypeId;
-use posterior::{Fault, Posterior};
+use posterior::{Fault, Mixed, Posterior};
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -98,9 +98,57 @@ pub struct Rates {
     pub shapes: Vec<Shapes>,
     /// The faults, those first that came most oftener than expected, by the lower end of the interval.
     pub faults: Vec<Learned>,
-    /// The mean of each factor by device type, mode and machine type, to be applied.
+    /// The mean of each factor, to be applied.
     #[serde(skip)]
-    factors: BTreeMap<(String, String), (f64, BTreeMap<TypeId, f64>)>,
+    pub factors: Factors,
+}
+
+/// The mean factor of each fault: all that a diagnosis needs, and quicker to be had than the intervals.
+#[derive(Clone, Debug, Default, PartialEq)]
+pub struct Factors {
+    /// By device type and mode: on a machine type of which nothing is known, and on each of which something is.
+    by_name: BTreeMap<(String, String), (f64, BTreeMap<TypeId, f64>)>,
+}
+
+/// Rows of the same fault, with what is known of it.
+struct Group<'c> {
+    device_type: &'c str,
+    mode: &'c str,
+    rows: Vec<&'c Counted>,
+    fault: Fault,
+}
+
+fn groups(counts: &Counts) -> Vec<Group<'_>> {
+    let mut by_name: BTreeMap<(&str, &str), Vec<&Counted>> = BTreeMap::new();
+    for row in counts.rows.iter().filter(|row| row.expected > 0.0) {
+        by_name.entry((&row.device_type, &row.mode)).or_default().push(row);
+    }
+    let made = by_name.into_iter().map(|((device_type, mode), rows)| {
+        let fault = Fault::new(rows.iter().map(|row| (row.found, row.expected)));
+        Group { device_type, mode, rows, fault }
+    });
+    made.collect()
+}
+
+impl Factors {
+    /// The factors that these counts tell.
+    #[must_use]
+    pub fn of(counts: &Counts) -> Self {
+        let groups = groups(counts);
+        let posterior = Posterior::new(groups.iter().map(|group| &group.fault));
+        let mut factors = Self::default();
+        for group in &groups {
+            factors.put(group, &posterior.of(&group.fault));
+        }
+        factors
+    }
+
+    fn put(&mut self, group: &Group<'_>, mixed: &Mixed) {
+        let rows = group.rows.iter().enumerate();
+        let by_type = rows.map(|(at, row)| (row.machine_type, mixed.of_type(at).mean())).collect();
+        let name = (group.device_type.to_owned(), group.mode.to_owned());
+        self.by_name.insert(name, (mixed.of_a_new_type().mean(), by_type));
+    }
 }
 
 /// Learns rates from counts.
@@ -126,42 +174,31 @@ pub struct Rates {
 /// ```
 #[must_use]
 pub fn learn(counts: &Counts) -> Rates {
-    let mut groups: BTreeMap<(&str, &str), Vec<&Counted>> = BTreeMap::new();
-    for row in counts.rows.iter().filter(|row| row.expected > 0.0) {
-        groups.entry((&row.device_type, &row.mode)).or_default().push(row);
-    }
-    let faults: Vec<Fault> =
-        groups.values().map(|rows| Fault::new(rows.iter().map(|row| (row.found, row.expected)))).collect();
-    let posterior = Posterior::new(&faults);
+    let groups = groups(counts);
+    let posterior = Posterior::new(groups.iter().map(|group| &group.fault));
     let mut learned = Vec::with_capacity(groups.len());
-    let mut factors = BTreeMap::new();
-    for (((device_type, mode), rows), fault) in groups.iter().zip(&faults) {
-        let mixed = posterior.of(fault);
-        let factor = mixed.of_a_new_type().estimate();
-        let types: Vec<OnType> = rows
-            .iter()
-            .enumerate()
-            .map(|(at, row)| {
-                let factor = mixed.of_type(at).estimate();
-                OnType {
-                    machine_type: row.machine_type,
-                    type_name: row.type_name.clone(),
-                    found: row.found,
-                    expected: row.expected,
-                    factor,
-                    rate: factor.times(row.library),
-                }
-            })
-            .collect();
-        let by_type = types.iter().map(|one| (one.machine_type, one.factor.mean)).collect();
-        factors.insert(((*device_type).to_owned(), (*mode).to_owned()), (factor.mean, by_type));
+    let mut factors = Factors::default();
+    for group in &groups {
+        let mixed = posterior.of(&group.fault);
+        factors.put(group, &mixed);
+        let on_type = |(at, row): (usize, &&Counted)| {
+            let factor = mixed.of_type(at).estimate();
+            OnType {
+                machine_type: row.machine_type,
+                type_name: row.type_name.clone(),
+                found: row.found,
+                expected: row.expected,
+                factor,
+                rate: factor.times(row.library),
+            }
+        };
         learned.push(Learned {
-            device_type: (*device_type).to_owned(),
-            mode: (*mode).to_owned(),
-            found: rows.iter().map(|row| row.found).sum(),
-            expected: rows.iter().map(|row| row.expected).sum(),
-            factor,
-            types,
+            device_type: group.device_type.to_owned(),
+            mode: group.mode.to_owned(),
+            found: group.rows.iter().map(|row| row.found).sum(),
+            expected: group.rows.iter().map(|row| row.expected).sum(),
+            factor: mixed.of_a_new_type().estimate(),
+            types: group.rows.iter().enumerate().map(on_type).collect(),
         });
     }
     let most = |one: &Learned| one.types.iter().map(|on| on.factor.low).fold(0.0, f64::max);

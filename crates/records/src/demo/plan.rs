@@ -73,13 +73,13 @@ pub(super) fn stages() -> Vec<Stage> {
     STAGES.iter().filter_map(|(kind, serial)| Stage::new(TYPES[*kind].1, *serial)).collect()
 }
 
-/// The machines: two to five at each site.
+/// The machines: three or four at each site.
 pub(super) fn machines(stages: &[Stage], dice: &mut Rng) -> Vec<Placed> {
     let mut machines = Vec::new();
     let mut numbers = [112_u64, 203, 0, 11];
     let mut washers = [1_004_u64, 1_362];
     for site in SITES {
-        for _ in 0..dice.usize(2..6) {
+        for _ in 0..dice.usize(3..5) {
             let stage = pick(&[0.3, 0.3, 0.12, 0.12, 0.16], dice);
             let kind = STAGES[stage].0;
             let number = if kind == 2 { &mut washers[stage - 2] } else { &mut numbers[kind] };
@@ -93,7 +93,7 @@ pub(super) fn machines(stages: &[Stage], dice: &mut Rng) -> Vec<Placed> {
                 settings: settings(&stages[stage], dice),
                 contact: if dice.u32(0..4) == 0 { "" } else { CONTACTS[dice.usize(0..CONTACTS.len())] },
                 notes: if dice.u32(0..3) == 0 { REMARKS[dice.usize(0..REMARKS.len())] } else { "" },
-                weekly_hours: f64::from(dice.u32(38..100)),
+                weekly_hours: f64::from(dice.u32(32..84)),
                 hours_before: f64::from(dice.u32(200..12_000)),
             });
         }
@@ -160,7 +160,9 @@ pub(super) fn calls(
     for at in 0..calls.len() {
         if dice.f64() < COMES_BACK {
             let began = calls[at].began + SignedDuration::from_mins(dice.i64(2 * DAY..24 * DAY));
-            calls.push(Planned { began, again: true, ..calls[at] });
+            if began < end {
+                calls.push(Planned { began, again: true, ..calls[at] });
+            }
         }
     }
     while calls.len() > wanted {

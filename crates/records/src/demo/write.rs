@@ -372,7 +372,7 @@ impl Told<'_> {
             None => 0.15 + 0.4 * dice.f64(),
         };
         // A little too sure of itself, as people find that advice is.
-        let right = truth.filter(|_| dice.f64() < leading * leading.sqrt().min(0.97));
+        let right = truth.filter(|_| dice.f64() < 0.92 * leading);
         let mut keys: Vec<String> = right.map(key).into_iter().collect();
         let mut from = if alike.is_empty() { self.stage.scenes.iter().collect() } else { alike };
         dice.shuffle(&mut from);

@@ -1,12 +1,19 @@
 //! Learned rates laid over a machine, before anything is diagnosed.
 
-use super::Rates;
 use super::count::name_of;
+use super::{Factors, Rates};
 use crate::id::TypeId;
 use machine::Alternative;
 use machine::model::Chance;
 
 impl Rates {
+    /// See [`Factors::apply`].
+    pub fn apply(&self, machine_type: TypeId, alternatives: &mut [Alternative]) -> usize {
+        self.factors.apply(machine_type, alternatives)
+    }
+}
+
+impl Factors {
     /// Multiplies the rate of every fault by what was learned of it, on this machine type or, where that has no hours
     /// yet, on others. Faults of which nothing was learned, and lapses, stay as they are. Gives how many were changed.
     ///
@@ -32,7 +39,7 @@ impl Rates {
 
     /// The learned factor of a fault on a machine type; none if nothing was learned of it.
     fn factor(&self, name: &(String, String), machine_type: TypeId) -> Option<f64> {
-        let (anywhere, by_type) = self.factors.get(name)?;
+        let (anywhere, by_type) = self.by_name.get(name)?;
         Some(by_type.get(&machine_type).copied().unwrap_or(*anywhere))
     }
 }

@@ -2,7 +2,7 @@
 //! logarithm (for a smooth function that falls off at both ends such a sum is exact to many digits).
 
 use super::{Estimate, KIN, Shapes, TRUST};
-use crate::statistics::{gamma_below, log_gamma, search};
+use crate::statistics::{gamma_below, log_gamma};
 
 /// Widest and narrowest step of the logarithm of φ. The gamma distributions that are summed are as narrow as 1/√27 there,
 /// by the largest of [`KIN`].
@@ -88,11 +88,11 @@ pub(super) struct Posterior {
 }
 
 impl Posterior {
-    pub fn new(faults: &[Fault]) -> Self {
+    pub fn new<'f>(faults: impl IntoIterator<Item = &'f Fault> + Clone) -> Self {
         let mut pairs: Vec<(f64, f64, f64)> = Vec::new();
         for trust in TRUST {
             for kin in KIN {
-                let log: f64 = faults.iter().map(|fault| log_sum(&fault.grid(trust, kin))).sum();
+                let log: f64 = faults.clone().into_iter().map(|fault| log_sum(&fault.grid(trust, kin))).sum();
                 pairs.push((trust, kin, log));
             }
         }
@@ -180,8 +180,49 @@ impl Mixture {
         if self.parts.is_empty() {
             return Estimate { mean: 1.0, low: 0.0, high: f64::INFINITY };
         }
-        // Heavy parts first, so that a sum that is settled early is.
-        let quantile = |probability: f64| search(-60.0, |x| self.below(x) < probability);
-        Estimate { mean: self.mean(), low: quantile(0.05), high: quantile(0.95) }
+        let mean = self.mean();
+        let quantile = |probability: f64| root(libm::log(mean), |at| self.below(libm::exp(at)) - probability);
+        Estimate { mean, low: libm::exp(quantile(0.05)), high: libm::exp(quantile(0.95)) }
     }
+}
+
+/// Where a rising function is 0: bracketed from a first guess, then by the Illinois rule (Dowell and Jarratt 1971).
+fn root(guess: f64, function: impl Fn(f64) -> f64) -> f64 {
+    /// No factor is so far from 1.
+    const FARTHEST: f64 = 1e3;
+    let first = function(guess);
+    let direction = if first > 0.0 { -1.0 } else { 1.0 };
+    // The end that was reached last, and the one before it, on the other side of the root.
+    let (mut near, mut here) = (guess, first);
+    let (mut far, mut there) = (guess, first);
+    let mut step = 0.5;
+    while here * direction < 0.0 && step < FARTHEST {
+        (far, there) = (near, here);
+        near += direction * step;
+        here = function(near);
+        step *= 2.0;
+    }
+    let mut before = 0.0;
+    for _ in 0..200 {
+        if (near - far).abs() < 1e-12 {
+            break;
+        }
+        let secant = (far * here - near * there) / (here - there);
+        let between = secant > near.min(far) && secant < near.max(far);
+        let middle = if between { secant } else { f64::midpoint(near, far) };
+        let value = function(middle);
+        if value == 0.0 {
+            return middle;
+        }
+        // The end that stays twice counts for half, so that it does not stay for ever.
+        if value * here > 0.0 {
+            (near, here) = (middle, value);
+            there = if before * value > 0.0 { there / 2.0 } else { there };
+        } else {
+            (far, there) = (middle, value);
+            here = if before * value > 0.0 { here / 2.0 } else { here };
+        }
+        before = value;
+    }
+    f64::midpoint(near, far)
 }

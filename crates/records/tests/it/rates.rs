@@ -118,11 +118,11 @@ fn the_history_gives_away_the_part_that_wears_faster() {
     assert_eq!(counts.left_out.unknown, 0);
     assert!(counts.left_out.lapses > 20 && counts.left_out.again > 5, "{:?}", counts.left_out);
     let rates = learn(&counts);
-    // Of the ten faults that came most oftener than expected, most are of that part.
+    // The fault that came most oftener than expected is one of that part, and not the only one in front.
     let worn = rates.faults.iter().take(10).filter(|one| one.device_type == WORN_TYPE).count();
     let list: Vec<String> =
         rates.faults.iter().take(10).map(|one| format!("{} {} {:?}", one.device_type, one.mode, one.factor)).collect();
-    assert!(worn >= 3, "{list:#?}");
+    assert!(rates.faults[0].device_type == WORN_TYPE && worn >= 2, "{list:#?}");
     // Applied, these rates rise in the machine file's place, and others hardly.
     let kind = store.machine_type_named("lidding-line").unwrap().unwrap();
     let before = store.version_text(kind.current).unwrap().reading().resolve(&Choice::default()).alternatives;
