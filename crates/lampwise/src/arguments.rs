@@ -1,6 +1,8 @@
 //! The arguments as typed: every flag once, with its help. What they mean
 //! together is worked out by the commands.
 
+pub mod records;
+
 use std::path::PathBuf;
 
 use clap::builder::styling::{AnsiColor, Styles};
@@ -100,6 +102,8 @@ pub enum Command {
     Sheet(Sheet),
     /// Say what a machine makes hard to find, and which lamp would help most.
     Review(Review),
+    /// Keep machines, calls and findings, and learn from them.
+    Records(records::Records),
     /// List the device types that are known, or tell all about one.
     Types(Types),
     /// Print or save a demo machine file from inside the program.
@@ -115,13 +119,23 @@ pub enum Command {
 /// Which machine it is.
 #[derive(Clone, Debug, Args)]
 pub struct MachineChoice {
-    /// The machine file; `demo:NAME` takes one from inside the program.
+    /// The machine file; `demo:NAME` takes one from inside the program. With --records,
+    /// the serial number of a machine in the records, or the name of a machine type there.
     #[arg(value_name = "MACHINE")]
     pub machine: PathBuf,
 
     /// A further device library; may be given several times.
     #[arg(long, value_name = "FILE", help_heading = "Which machine")]
     pub library: Vec<PathBuf>,
+
+    /// Take the machine from these records, with its settings, and with the fault rates
+    /// that were learned from findings.
+    #[arg(long, value_name = "RECORDS", help_heading = "Which machine", conflicts_with = "library")]
+    pub records: Option<PathBuf>,
+
+    /// With --records: take the library's fault rates, not the learned ones.
+    #[arg(long, requires = "records", help_heading = "Which machine")]
+    pub library_rates: bool,
 
     /// The machine's revision, by the name it has in the file.
     #[arg(long, value_name = "NAME", help_heading = "Which machine", conflicts_with = "serial")]
@@ -232,13 +246,22 @@ do that. `help` lists what else can be typed.";
 #[command(after_help = CALL_EXAMPLES)]
 pub struct Call {
     /// The machine file; `demo:NAME` takes one from inside the program. A call that was
-    /// saved knows its machine file.
+    /// saved knows its machine file. With --records, a serial number or the name of a machine type.
     #[arg(value_name = "MACHINE", required_unless_present_any = ["resume", "replay"])]
     pub machine: Option<PathBuf>,
 
     /// A further device library; may be given several times.
     #[arg(long, value_name = "FILE", help_heading = "Which machine")]
     pub library: Vec<PathBuf>,
+
+    /// Take the machine from these records, with its settings, and with the fault rates
+    /// that were learned from findings.
+    #[arg(long, value_name = "RECORDS", help_heading = "Which machine", conflicts_with = "library")]
+    pub records: Option<PathBuf>,
+
+    /// With --records: take the library's fault rates, not the learned ones.
+    #[arg(long, requires = "records", help_heading = "Which machine")]
+    pub library_rates: bool,
 
     /// The machine's revision, by the name it has in the file.
     #[arg(long, value_name = "NAME", help_heading = "Which machine", conflicts_with = "serial")]

@@ -9,6 +9,7 @@ mod manual;
 mod play;
 mod practice;
 mod procedure;
+mod records;
 mod review;
 mod schema;
 mod serve;
@@ -43,6 +44,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Serve(serve) => answered(serve::run(serve, screen)),
         Command::Sheet(sheet) => answered(sheet::run(sheet, screen)),
         Command::Review(review) => answered(review::run(review, screen)),
+        Command::Records(records) => records::run(records, screen),
         Command::Types(types) => answered(types::run(types, screen)),
         Command::Demo(demo) => answered(demo::run(demo, screen)),
         Command::Schema(schema) => answered(schema::run(schema, screen)),

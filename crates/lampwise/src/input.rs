@@ -1,5 +1,7 @@
 //! Files that are read, with their limits, and the machine that they describe.
 
+pub mod recorded;
+
 use std::fs::File;
 use std::io::{ErrorKind, Read};
 use std::path::{Path, PathBuf};
@@ -184,9 +186,16 @@ pub struct Chosen {
 
 /// Reads a machine file and resolves it for the machine that is meant.
 pub fn choose(arguments: &MachineChoice) -> Result<Chosen, Failure> {
+    if let Some(records) = &arguments.records {
+        return recorded::choose(arguments, records);
+    }
     let reading = read_machine(&arguments.machine, &arguments.library)?;
     let choice = choice(arguments, &reading)?;
-    let resolved = reading.resolve(&choice);
+    resolve(reading, &choice)
+}
+
+fn resolve(reading: Reading, choice: &Choice) -> Result<Chosen, Failure> {
+    let resolved = reading.resolve(choice);
     // What has no place in the file is about what was asked for, such as an unknown setting.
     let asked = resolved.problems.iter().filter(|problem| problem.is_error() && problem.span == Span::default());
     let wrongly = asked.map(|one| Failure::new(one.code, one.what.clone(), one.hint.clone().unwrap_or_default()));

@@ -32,6 +32,7 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("schema", include_str!("../../schemas/schema.json")),
     ("completions", include_str!("../../schemas/completions.json")),
     ("man", include_str!("../../schemas/man.json")),
+    ("records", include_str!("../../schemas/records.json")),
     ("error", include_str!("../../schemas/error.json")),
 ];
 

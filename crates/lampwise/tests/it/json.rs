@@ -6,7 +6,8 @@ fn schema(name: &str) -> Value {
     serde_json::from_str(&lampwise(&["schema", name]).good()).expect("a schema is JSON")
 }
 
-fn valid(name: &str, text: &str) -> Value {
+/// The document, after it was held against the schema of this name.
+pub fn valid(name: &str, text: &str) -> Value {
     let document: Value = serde_json::from_str(text).expect("the output is JSON");
     let schema = schema(name);
     let validator = jsonschema::validator_for(&schema).expect("a good schema");

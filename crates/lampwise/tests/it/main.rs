@@ -21,6 +21,8 @@ mod play;
 mod practice;
 /// `lampwise procedure`.
 mod procedure;
+/// `lampwise records`.
+mod records;
 /// `lampwise sheet`.
 mod sheet;
 /// Starting the program and looking at what it printed.

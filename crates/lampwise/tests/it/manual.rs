@@ -1,6 +1,6 @@
 use crate::support::lampwise;
 
-const COMMANDS: [&str; 16] = [
+const COMMANDS: [&str; 17] = [
     "why",
     "call",
     "tree",
@@ -12,6 +12,7 @@ const COMMANDS: [&str; 16] = [
     "lint",
     "draft",
     "describe",
+    "records",
     "types",
     "demo",
     "schema",

@@ -46,6 +46,8 @@ pub fn open(arguments: &Call) -> Result<Opened, Failure> {
     let choice = MachineChoice {
         machine: PathBuf::from(&record.file),
         library: record.libraries.iter().map(PathBuf::from).collect(),
+        records: arguments.records.clone(),
+        library_rates: arguments.library_rates,
         revision: record.revision.clone(),
         serial: record.serial,
         settings: record.settings.clone(),
