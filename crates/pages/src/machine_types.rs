@@ -185,7 +185,8 @@ pub async fn sheet(
 pub async fn devices(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
     work(move || {
         let shown = Shown::of(&office, id)?;
-        let rates = office.rates()?;
+        let counts = office.store().count_faults(office.now())?;
+        let rates = records::rates::learn(&counts);
         let learned: BTreeMap<(&str, &str), &Learned> =
             rates.faults.iter().map(|one| ((one.device_type.as_str(), one.mode.as_str()), one)).collect();
         let Some(machine) = shown.alternatives.first().map(|one| &one.machine) else {

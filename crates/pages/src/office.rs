@@ -8,7 +8,7 @@ use diagnose::call::{Origin, Session, WorkedOut};
 use diagnose::next::Terms;
 use jiff::Timestamp;
 use machine::{Alternative, Choice};
-use records::rates::Rates;
+use records::rates::Factors;
 use records::{Call, CallId, Store, TypeId, VersionId};
 
 use crate::mistake::Mistake;
@@ -34,7 +34,7 @@ pub struct Office {
     address: SocketAddr,
     machines: Mutex<VecDeque<(Key, Arc<WorkedOut>)>>,
     calls: Mutex<VecDeque<(CallId, u64, bool, Arc<Session>)>>,
-    rates: Mutex<Option<Arc<Rates>>>,
+    factors: Mutex<Option<Arc<Factors>>>,
     clock: fn() -> Timestamp,
 }
 
@@ -47,7 +47,7 @@ impl Office {
             address,
             machines: Mutex::default(),
             calls: Mutex::default(),
-            rates: Mutex::default(),
+            factors: Mutex::default(),
             clock: Timestamp::now,
         }
     }
@@ -108,7 +108,7 @@ impl Office {
         }
         let mut alternatives = self.alternatives(version, choice)?;
         if let Some(machine_type) = learned {
-            self.rates()?.apply(machine_type, &mut alternatives);
+            self.factors()?.apply(machine_type, &mut alternatives);
         }
         let made = WorkedOut::new(alternatives, origin).map(Arc::new);
         let made =
@@ -124,15 +124,15 @@ impl Office {
         Ok(made)
     }
 
-    /// The rates that were learned from the findings when this was asked first.
-    pub(crate) fn rates(&self) -> Result<Arc<Rates>, Mistake> {
-        if let Some(rates) = lock(&self.rates).as_ref() {
-            return Ok(Arc::clone(rates));
+    /// What was learned from the findings when this was asked first.
+    fn factors(&self) -> Result<Arc<Factors>, Mistake> {
+        if let Some(factors) = lock(&self.factors).as_ref() {
+            return Ok(Arc::clone(factors));
         }
         let counts = self.store().count_faults(self.now())?;
-        let rates = Arc::new(records::rates::learn(&counts));
-        *lock(&self.rates) = Some(Arc::clone(&rates));
-        Ok(rates)
+        let factors = Arc::new(Factors::of(&counts));
+        *lock(&self.factors) = Some(Arc::clone(&factors));
+        Ok(factors)
     }
 
     /// What is known in a call. `learned` says whether with the rates learned from findings.

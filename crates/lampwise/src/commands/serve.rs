@@ -10,6 +10,7 @@ use serde_json::json;
 
 use crate::arguments::Serve;
 use crate::failure::Failure;
+use crate::input;
 use crate::progress;
 use crate::screen::Screen;
 
@@ -30,9 +31,7 @@ pub fn run(arguments: &Serve, screen: &Screen) -> Result<(), Failure> {
     } else {
         Store::open(&arguments.records)
     }
-    .map_err(|error: records::Error| {
-        Failure::new(error.kind.code(), format!("{}: {}", error.place, error.cause), error.hint)
-    })?;
+    .map_err(|error: records::Error| input::recorded::failure(&error))?;
     let address = serving.address();
     if screen.json {
         screen.print_json(&json!({
