@@ -19,12 +19,13 @@ const check = (holds, what) => {
 const server = spawn(program, ["serve", "--demo", "--port", "0", "--json"], { stdio: ["ignore", "pipe", "inherit"] });
 const base = await new Promise((resolve, reject) => {
   let text = "";
-  server.on("exit", () => reject(new Error(`the server ended: ${text}`)));
+  server.once("exit", () => reject(new Error(`the server ended: ${text}`)));
   server.stdout.on("data", (part) => {
     text += part;
     try { resolve(JSON.parse(text).address.replace(/\/$/, "")); } catch { /* not whole yet */ }
   });
 });
+process.on("exit", () => server.kill("SIGINT"));
 const browser = await chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
   args: ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -45,6 +46,11 @@ async function window(viewport, colorScheme = "light") {
   return page;
 }
 const calm = (page) => page.waitForLoadState("networkidle", { timeout: 240_000 });
+// Does what leads to another page, and waits until that is there.
+async function follow(page, act) {
+  await Promise.all([page.waitForEvent("load", { timeout: 240_000 }), act()]);
+  await calm(page);
+}
 async function looked(page, name) {
   if (!pictures) return;
   mkdirSync(pictures, { recursive: true });
@@ -62,6 +68,7 @@ async function accessible(page, name) {
 const page = await window(WIDE);
 await page.goto(`${base}/`);
 const press = async (key, times = 1) => { for (let n = 0; n < times; n += 1) await page.keyboard.press(key); };
+const enter = () => follow(page, () => press("Enter"));
 const focused = () => page.evaluate(() => {
   const at = document.activeElement;
   return `${at.tagName} ${at.id || at.name || ""} ${(at.textContent ?? "").trim().slice(0, 60)} ${at.getAttribute("aria-label") ?? ""}`;
@@ -79,22 +86,18 @@ check((await focused()).startsWith("INPUT serial"), "the first page begins in th
 await reach(/^SELECT type/);
 await page.keyboard.type("Jar capper");
 await reach(/^INPUT number/);
-await press("Enter");
-await calm(page);
+await enter();
 check(/\/calls\/\d+$/.test(page.url()), `a call was begun: ${page.url()}`);
 await reach(/it won't start/);
-await press("Enter");
-await calm(page);
+await enter();
 await reach(/BUTTON said.*start/);
-await press("Enter");
-await calm(page);
+await enter();
 for (const label of ["I1", "I2", "I3", "I4", "I7"]) {
-  if (await reach(new RegExp(`${label}, not seen`))) await press("Space");
+  if (await reach(new RegExp(`${label} not seen`))) await press("Space");
 }
 await looked(page, "lamps-tapped");
 await reach(/all others dark/);
-await press("Enter");
-await calm(page);
+await enter();
 const text = await page.locator("main").innerText();
 check(text.includes("I1-I4 I7 on"), "the lamps stand there as they were tapped");
 check(text.includes("Start needs (1 missing)"), "the missing condition is said first");
@@ -102,15 +105,13 @@ await page.getByRole("heading", { name: "Ask next" }).waitFor();
 await looked(page, "asked");
 await accessible(page, "a call");
 await reach(/the light is off/);
-await press("Enter");
-await calm(page);
+await enter();
 await reach(/SUMMARY.*Close the call/);
 await press("Enter");
 await reach(/^INPUT cause-0/);
 await press("Space");
 await reach(/Keep it and close the call/);
-await press("Enter");
-await calm(page);
+await enter();
 check((await page.locator("main").innerText()).includes("Closed"), "the call is closed");
 await looked(page, "closed");
 
@@ -118,14 +119,11 @@ await looked(page, "closed");
 const [first, second] = [await window(WIDE), await window(PHONE, "dark")];
 await first.goto(`${base}/`);
 await first.selectOption("#type", "jar-capper");
-await first.locator("form:has(#type) button").click();
-await calm(first);
+await follow(first, () => first.locator("form:has(#type) button").click());
 await second.goto(first.url());
 await calm(second);
-await first.getByRole("button", { name: "it stops midway" }).click();
-await calm(first);
-await second.getByRole("button", { name: "it won't finish" }).click();
-await calm(second);
+await follow(first, () => first.getByRole("button", { name: "it stops midway" }).click());
+await follow(second, () => second.getByRole("button", { name: "it won't finish" }).click());
 check((await second.locator("[role=alert]").innerText()).includes("another window"), "the slower window is told");
 check((await second.locator("#said").innerText()).includes("stops-midway") || (await second.locator("#said").innerText()).includes("midway"), "and sees what the other said");
 await looked(second, "slower-window");
@@ -133,14 +131,13 @@ await looked(second, "slower-window");
 // A machine file with a mistake is not saved, and the mistake stands beside its line.
 await page.goto(`${base}/types/1/file`);
 await page.locator("#file").evaluate((field) => { field.value = field.value.replace("[machine]", "[machin]"); });
-await page.getByRole("button", { name: /Look it over/ }).click();
-await calm(page);
+await follow(page, () => page.getByRole("button", { name: /Look it over/ }).click());
 check((await page.locator("[role=alert]").innerText()).includes("Not saved"), "a wrong file is not saved");
 check((await page.locator(".listing").innerText()).includes("machin"), "its line is shown");
 await looked(page, "wrong-file");
 
 // Every page: on a telephone nothing sticks out, and the rules of accessibility hold, by day and by night.
-const call = first.url().slice(base.length);
+const call = new URL(first.url()).pathname;
 const pages = { front: "/", calls: "/calls", call, report: `${call}/report`, machines: "/machines", machine: "/machines/1",
   types: "/types", type: "/types/1", devices: "/types/1/devices", file: "/types/1/file", figures: "/figures",
   practice: "/practice", exercise: "/practice/jar-capper/lapse/1", found: "/search?for=cap" };
@@ -165,8 +162,6 @@ for (const theme of ["light", "dark"]) {
 }
 
 await browser.close();
-server.removeAllListeners("exit");
-server.kill("SIGINT");
 if (failures > 0) {
   console.error(`${failures} failures`);
   process.exit(1);

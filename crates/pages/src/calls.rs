@@ -92,7 +92,7 @@ pub fn table(rows: &[records::CallRow]) -> maud::Markup {
         @if rows.is_empty() {
             p { "None yet." }
         } @else {
-            div.wide {
+            div.wide tabindex="0" {
                 table {
                     thead { tr { th scope="col" { "Call" } th scope="col" { "Began" } th scope="col" { "Machine" } th scope="col" { "Complaint" } th scope="col" { "Finding" } } }
                     tbody {

@@ -63,7 +63,7 @@ fn body(figures: &Figures, asked: &Asked, days: i64) -> Markup {
         }
         p { (figures.calls) " calls from " (day(figures.since)) " to " (day(figures.until)) ", " (figures.with_finding) " of them with a finding." }
         h2 { "What it was" }
-        div.wide { table {
+        div.wide tabindex="0" { table {
             thead { tr { th scope="col" { "Cause" } th.number scope="col" { "Calls" } th scope="col" { "Share" } th scope="col" { "Together" } th.number scope="col" { "Work" } } }
             tbody { @for one in figures.causes.iter().take(SHOWN) { tr { td { (one.words) } td.number { (one.calls) } td { (share(one.share)) } td { (percent(one.together)) } td.number { (minutes(one.minutes)) } } } }
         } }
@@ -77,7 +77,7 @@ fn body(figures: &Figures, asked: &Asked, days: i64) -> Markup {
         }
         h2 { "Parts" }
         p.aside { "What to keep so that the stock lasts with a chance of " (percent(asked.service_level)) " until an order is there after " (asked.lead_days) " days." }
-        div.wide { table {
+        div.wide tabindex="0" { table {
             thead { tr { th scope="col" { "Part" } th.number scope="col" { "Used" } th.number scope="col" { "In a year" } th.number scope="col" { "Keep" } th.number scope="col" { "Keep, as use comes in bursts" } } }
             tbody { @for one in figures.parts.iter().take(SHOWN) { tr { td { (one.part) } td.number { (one.used) } td.number { (format!("{:.1}", one.in_a_year)) } td.number { (one.stock) } td.number { (one.stock_in_bursts) } } } }
         } }
@@ -90,7 +90,7 @@ fn body(figures: &Figures, asked: &Asked, days: i64) -> Markup {
             ": " (one.calls) " calls, " (format!("{:.1}", one.more.expected)) " to be expected"
         } } }
         h2 { "Hours between failures" }
-        div.wide { table {
+        div.wide tabindex="0" { table {
             thead { tr { th scope="col" { "Machine type" } th.number scope="col" { "Machines" } th.number scope="col" { "Hours" } th.number scope="col" { "Failures" } th.number scope="col" { "Between" } th.number scope="col" { "with 90 %" } } }
             tbody { @for one in &figures.reliability { tr {
                 td { (one.type_name) } td.number { (one.machines) } td.number { (format!("{:.0}", one.hours)) } td.number { (one.failures) }
@@ -100,7 +100,7 @@ fn body(figures: &Figures, asked: &Asked, days: i64) -> Markup {
         } }
         h2 { "How well stated probabilities held" }
         p { "The first cause was it: " (interval(&figures.stated.first_was_it)) }
-        div.wide { table {
+        div.wide tabindex="0" { table {
             thead { tr { th scope="col" { "Stated" } th scope="col" { "It was so" } } }
             tbody { @for tenth in &figures.stated.tenths { @if tenth.so.of > 0 { tr { td { (percent(tenth.from)) " to " (percent(tenth.to)) } td { (interval(&tenth.so)) } } } } }
         } }

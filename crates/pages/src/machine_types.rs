@@ -100,7 +100,7 @@ pub async fn page(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Res
                 a href={ "/practice?type=" (shown.name) } { "Practise on it" }
             }
             h2 { "Sheets" }
-            div.wide {
+            div.wide tabindex="0" {
                 table {
                     thead { tr { th scope="col" { "Sheet" } @for (_, name) in LANGUAGES { th scope="col" { (name) } } } }
                     tbody { @for (name, words) in SHEETS { tr {
@@ -195,7 +195,7 @@ pub async fn devices(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> 
         let body = html! {
             h1 { "Devices of " (shown.title) }
             p { "Rates are faults in a million running hours of one device. What was learned comes with the interval in which it lies with 90 %." }
-            div.wide {
+            div.wide tabindex="0" {
                 table {
                     thead { tr { th scope="col" { "Device" } th scope="col" { "What can be wrong" } th.number scope="col" { "Library" } th.number scope="col" { "Learned" } } }
                     tbody {

@@ -40,7 +40,7 @@ pub async fn list(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted
         let types = store.machine_types()?;
         let body = html! {
             h1 { "Machines" }
-            div.wide {
+            div.wide tabindex="0" {
                 table {
                     thead { tr { th scope="col" { "Serial number" } th scope="col" { "Type" } th scope="col" { "Site" } th scope="col" { "Contact" } } }
                     tbody { @for one in &listed.rows { tr {

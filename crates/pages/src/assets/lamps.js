@@ -11,7 +11,6 @@ document.addEventListener("click", (event) => {
   const next = states[(states.indexOf(lamp.dataset.lamp) + 1) % states.length];
   lamp.dataset.lamp = next;
   lamp.querySelector(".state").textContent = words[next];
-  lamp.setAttribute("aria-label", lamp.querySelector(".label").textContent + ", " + words[next]);
   const field = lamp.parentElement.querySelector("input");
   field.value = field.value.replace(/[a-z]+$/, next);
 });

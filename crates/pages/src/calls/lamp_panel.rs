@@ -39,9 +39,10 @@ pub fn fields(machine: &Machine, reports: &[LampReport]) -> Markup {
                         @let meaning = meaning(machine, &lamp.kind);
                         div.place {
                             input type="hidden" name="lamp" value={ (row) "." (column) "." (key) };
-                            button.lamp type="button" data-lamp=(key) title=(meaning) aria-label={ (lamp.label) ", " (words) } {
+                            button.lamp type="button" data-lamp=(key) title=(meaning) {
                                 span.bulb aria-hidden="true" {}
                                 span.label { (lamp.label) }
+                                " "
                                 span.state { (words) }
                             }
                         }
