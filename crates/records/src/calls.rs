@@ -600,13 +600,9 @@ impl Store {
     /// # Errors
     /// When the file can't be read.
     pub fn calls(&self, filter: &CallFilter, page: &Page<TimePlace>) -> Result<Listed<CallRow, TimePlace>> {
-        let mut list = conditions(filter);
-        if let Some(place) = page.after {
-            list.and("(c.began, c.id) < (?, ?)", [Value::from(place.time), Value::from(place.id)]);
-        }
-        let sql = format!("{ROW} WHERE {}", list.ending("ORDER BY c.began DESC, c.id DESC", page.limit()));
+        let (sql, values) = list(filter, page);
         let mut statement = self.connection.prepare_cached(&sql)?;
-        let rows = statement.query_map(params_from_iter(list.values), row_of)?;
+        let rows = statement.query_map(params_from_iter(values), row_of)?;
         let rows: Vec<CallRow> = rows.collect::<rusqlite::Result<_>>()?;
         Ok(Listed::of(rows, page, |row| TimePlace { time: text::to_database(row.began), id: row.id.0 }))
     }
@@ -660,6 +656,16 @@ pub(crate) fn plain(what: What, seen: u64, at: Timestamp) -> Event {
     Event { counter: seen + 1, at, what, position: None, entry: None }
 }
 
+/// The query of a list, with its values.
+fn list(filter: &CallFilter, page: &Page<TimePlace>) -> (String, Vec<Value>) {
+    let mut list = conditions(filter);
+    if let Some(place) = page.after {
+        list.and("(c.began, c.id) < (?, ?)", [Value::from(place.time), Value::from(place.id)]);
+    }
+    let sql = format!("{ROW} WHERE {}", list.ending("ORDER BY c.began DESC, c.id DESC", page.limit()));
+    (sql, list.values)
+}
+
 fn conditions(filter: &CallFilter) -> Filter {
     let mut list = Filter::default();
     list.equal("(c.closed IS NULL)", filter.state.map(|state| i64::from(state == State::Open)));
@@ -673,4 +679,33 @@ fn conditions(filter: &CallFilter) -> Filter {
         list.and("c.began < ?", [Value::from(text::to_database(until))]);
     }
     list
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn every_list_walks_along_an_index_from_where_the_page_begins() {
+        let store = Store::in_memory().unwrap();
+        let all = CallFilter::default();
+        let later = Page { after: Some(TimePlace { time: 7, id: 7 }), rows: 20 };
+        let time = Some(Timestamp::UNIX_EPOCH);
+        for (filter, index) in [
+            (all.clone(), "call_by_time (began<"),
+            (CallFilter { since: time, until: time, ..all.clone() }, "call_by_time (began>"),
+            (CallFilter { state: Some(State::Open), ..all.clone() }, "call_by_state (<expr>=? AND began<"),
+            (CallFilter { machine: Some(MachineId(1)), ..all.clone() }, "call_by_machine (machine=? AND began<"),
+            (CallFilter { machine_type: Some(TypeId(1)), ..all.clone() }, "call_by_type (machine_type=? AND began<"),
+            (CallFilter { site: Some(SiteId(1)), ..all }, "call_by_site (site=? AND began<"),
+        ] {
+            let (sql, values) = list(&filter, &later);
+            let mut statement = store.connection.prepare(&format!("EXPLAIN QUERY PLAN {sql}")).unwrap();
+            let rows = statement.query_map(params_from_iter(values), |row| row.get(3)).unwrap();
+            let plan = rows.collect::<rusqlite::Result<Vec<String>>>().unwrap().join("\n");
+            assert!(plan.contains(index), "{filter:?}\n{plan}");
+            assert!(!plan.contains("TEMP B-TREE") && !plan.contains("SCAN c"), "{filter:?}\n{plan}");
+        }
+    }
 }

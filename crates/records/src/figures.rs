@@ -181,7 +181,7 @@ impl Store {
             parts: stock::parts(self, &calls, asked)?,
             machines: kin::machines(self, &calls, &hours)?,
             reliability: reliability::reliability(self, &calls, &hours, &mut files)?,
-            stated: stated::held(self, &calls)?,
+            stated: stated::held(self, &calls, asked)?,
         })
     }
 

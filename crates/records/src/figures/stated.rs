@@ -1,9 +1,10 @@
 //! How well stated probabilities held: of all that was stated with 70 %, was it so in seven of ten?
 
-use super::{Share, Told};
+use super::{Asked, Share, Told};
 use crate::error::Result;
 use crate::id::CallId;
 use crate::store::Store;
+use crate::text;
 use serde::Serialize;
 use std::collections::BTreeMap;
 
@@ -37,17 +38,18 @@ pub struct Held {
     pub square_error: Option<f64>,
 }
 
-pub(super) fn held(store: &Store, calls: &[Told]) -> Result<Held> {
+pub(super) fn held(store: &Store, calls: &[Told], asked: &Asked) -> Result<Held> {
     let sure: BTreeMap<CallId, &[String]> = calls
         .iter()
         .filter_map(|call| Some((call.call, call.found.as_ref()?)))
         .filter(|(_, found)| found.sure >= SURE)
         .map(|(call, found)| (call, found.deviations.as_slice()))
         .collect();
-    let mut statement = store
-        .connection
-        .prepare_cached("SELECT call, key, probability FROM stated_probability ORDER BY call, position")?;
-    let mut rows = statement.query([])?;
+    let mut statement = store.connection.prepare_cached(
+        "SELECT p.call, p.key, p.probability FROM call c JOIN stated_probability p ON p.call = c.id
+         WHERE c.began >= ?1 AND c.began < ?2 ORDER BY c.began, c.id, p.position",
+    )?;
+    let mut rows = statement.query([asked.since, asked.until].map(text::to_database))?;
     let mut sums = [(0_u64, 0_u64, 0.0_f64); 10];
     let (mut squares, mut all) = (0.0, 0_u64);
     let mut first: BTreeMap<CallId, (f64, bool)> = BTreeMap::new();

@@ -5,6 +5,7 @@ use crate::error::Result;
 use crate::id::CallId;
 use crate::statistics::{negative_binomial_up_to, poisson_at_least};
 use crate::store::Store;
+use crate::text;
 use jiff::SignedDuration;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -79,10 +80,11 @@ pub(super) fn parts(store: &Store, calls: &[Told], asked: &Asked) -> Result<Vec<
     let period = SignedDuration::from_hours(PERIOD_DAYS * 24);
     let periods = usize::try_from(span.as_secs() / period.as_secs()).unwrap_or(0);
     let mut used: BTreeMap<String, (Vec<u64>, u64, Option<f64>)> = BTreeMap::new();
-    let mut statement = store
-        .connection
-        .prepare_cached("SELECT p.call, p.part, p.count, p.price FROM part_used p JOIN call c ON c.id = p.call ORDER BY c.began, c.id, p.position")?;
-    let mut rows = statement.query([])?;
+    let mut statement = store.connection.prepare_cached(
+        "SELECT p.call, p.part, p.count, p.price FROM call c JOIN part_used p ON p.call = c.id
+         WHERE c.began >= ?1 AND c.began < ?2 ORDER BY c.began, c.id, p.position",
+    )?;
+    let mut rows = statement.query([asked.since, asked.until].map(text::to_database))?;
     while let Some(row) = rows.next()? {
         let call: CallId = row.get(0)?;
         let Some(at) = began.get(&call) else { continue };
