@@ -14,6 +14,7 @@ Examples:
     lampwise records init shop.db
     lampwise records add shop.db my-machine.toml --name press
     lampwise records import shop.db machines machines.csv --dry-run
+    lampwise records hours shop.db P-17 1850 --since 2026-01-01 --until 2026-07-01
 
   A diagnosis of a machine in the records, with its own settings and the learned rates:
     lampwise why JF-0203 --records shop.db --lamps \"X12 X14 on, rest off\"";
@@ -46,6 +47,11 @@ pub enum Command {
         after_help = "Examples:\n  lampwise records machines shop.db\n  lampwise records machines shop.db --of press"
     )]
     Machines(Machines),
+    /// Keep how many hours a machine ran; learned rates and the hours between failures need it.
+    #[command(
+        after_help = "Example:\n  lampwise records hours shop.db JF-0203 1850 --since 2026-01-01 --until 2026-07-01"
+    )]
+    Hours(Hours),
     /// List calls, the newest first.
     #[command(
         after_help = "Examples:\n  lampwise records calls shop.db --open\n  lampwise records calls shop.db --serial JF-0203"
@@ -144,6 +150,29 @@ pub struct Machines {
     /// List all machines.
     #[arg(long)]
     pub all: bool,
+}
+
+/// How long a machine ran.
+#[derive(Debug, Args)]
+pub struct Hours {
+    #[command(flatten)]
+    pub place: Place,
+
+    /// The machine's serial number.
+    #[arg(value_name = "SERIAL")]
+    pub serial: String,
+
+    /// Hours that it ran in this time.
+    #[arg(value_name = "HOURS")]
+    pub hours: f64,
+
+    /// From the beginning of this day.
+    #[arg(long, value_name = "DAY", value_parser = day)]
+    pub since: jiff::Timestamp,
+
+    /// Up to the beginning of this day.
+    #[arg(long, value_name = "DAY", value_parser = day)]
+    pub until: jiff::Timestamp,
 }
 
 /// Which calls.

@@ -26,6 +26,7 @@ pub fn run(records: &Records, screen: &Screen) -> Result<ExitCode, Failure> {
         Command::Demo(demo) => self::demo(demo, screen),
         Command::Add(add) => self::add(add, screen),
         Command::Machines(machines) => lists::machines(machines, screen),
+        Command::Hours(hours) => lists::hours(hours, screen),
         Command::Calls(calls) => lists::calls(calls, screen),
         Command::Call(call) => lists::call(call, screen),
         Command::Search(search) => lists::search(search, screen),

@@ -92,6 +92,16 @@ fn records_of_ones_own_from_the_machine_file_to_the_figures() {
     let figures = document(&["figures", &path, "--since", "2026-01-01", "--until", "2026-12-31"]);
     assert_eq!(figures["causes"][0]["key"], "sensor/dead");
     assert_eq!(figures["first_visit"]["share"], 1.0);
+    // Hours, once: what overlaps would count twice.
+    let half_year = ["hours", path.as_str(), "p-1", "900", "--since", "2026-01-01", "--until", "2026-07-01"];
+    assert_eq!(document(&half_year)["hours"], 900.0);
+    let overlapping = [&["records"], &half_year[..]].concat();
+    assert!(lampwise(&overlapping).bad(2).contains("kept already"));
+    let rates = document(&["rates", &path, "--all", "--until", "2026-08-01"]);
+    let dead =
+        rates["faults"].as_array().unwrap().iter().find(|one| one["mode"] == "dead" && one["device_type"] == "sensor");
+    assert_eq!(dead.unwrap()["found"], 1.0);
+    assert_eq!(rates["left_out"]["machines_without_hours"], 1);
     // What is printed of a call can be led on.
     let text = lampwise(&["records", "call", &path, "1"]).good();
     assert!(text.contains("lamps: X2 off\n# began 2026-05-04 08:00\n") && text.contains("# it was X2/dead"), "{text}");

@@ -3,11 +3,11 @@
 use std::fmt::Write as _;
 
 use jiff::Timestamp;
-use records::{CallFilter, CallId, Listed, MachineFilter, Page, State};
+use records::{CallFilter, CallId, Exposure, ExposureId, Listed, Machine, MachineFilter, Page, State, Store, Unit};
 use serde_json::json;
 
 use super::{site_named, type_named, wrong};
-use crate::arguments::records::{Call, Calls, Machines, Search};
+use crate::arguments::records::{Call, Calls, Hours, Machines, Search};
 use crate::failure::Failure;
 use crate::input::recorded::open;
 use crate::screen::{FAINT, STRONG, Screen, TITLE, padded, paragraph};
@@ -65,27 +65,62 @@ pub fn machines(arguments: &Machines, screen: &Screen) -> Result<(), Failure> {
     screen.print(&out)
 }
 
+/// The one machine with this serial number.
+fn machine_named(store: &Store, serial: &str) -> Result<Machine, Failure> {
+    let mut found = store.machines_with_serial(serial).map_err(wrong)?;
+    match (found.pop(), found.is_empty()) {
+        (Some(machine), true) => Ok(machine),
+        (None, _) => {
+            let hint = "`lampwise records machines RECORDS --all` lists the machines";
+            Err(Failure::new("not-in-records", format!("there is no machine `{serial}`"), hint))
+        }
+        (Some(last), false) => {
+            found.push(last);
+            let list: Vec<String> = found.iter().map(|one| format!("{} ({})", one.serial, one.type_name)).collect();
+            let what = format!("`{serial}` may be any of {} machines", list.len());
+            Err(Failure::new("several-machines", what, format!("there is: {}", list.join(", "))))
+        }
+    }
+}
+
+/// Keeps how long a machine ran. A span that overlaps another would count twice, and is refused.
+pub fn hours(arguments: &Hours, screen: &Screen) -> Result<(), Failure> {
+    let mut store = open(&arguments.place.records)?;
+    let machine = machine_named(&store, &arguments.serial)?;
+    let overlaps =
+        |one: &&Exposure| one.unit == Unit::Hours && one.since < arguments.until && arguments.since < one.until;
+    let kept = store.exposures(machine.id).map_err(wrong)?;
+    if let Some(other) = kept.iter().find(overlaps) {
+        let (since, until) = (minute(other.since), minute(other.until));
+        let what = format!("{:.0} hours from {since} to {until} are kept already", other.amount);
+        return Err(Failure::new("exists", what, "give a time that does not overlap; hours would count twice"));
+    }
+    let (since, until) = (arguments.since, arguments.until);
+    let exposure =
+        Exposure { id: ExposureId(0), machine: machine.id, since, until, amount: arguments.hours, unit: Unit::Hours };
+    store.add_exposure(&exposure).map_err(wrong)?;
+    if screen.json {
+        return screen.print_json(&json!({
+            "schema": "lampwise.records.hours/1", "serial": machine.serial, "machine_type": machine.type_name,
+            "since": since, "until": until, "hours": arguments.hours,
+        }));
+    }
+    screen.print(&format!(
+        "{} ran {} hours from {} to {}\n",
+        machine.serial,
+        arguments.hours,
+        minute(since),
+        minute(until)
+    ))
+}
+
 /// Lists calls.
 pub fn calls(arguments: &Calls, screen: &Screen) -> Result<(), Failure> {
     let store = open(&arguments.place.records)?;
-    let machine = match &arguments.serial {
-        None => None,
-        Some(serial) => match store.machines_with_serial(serial).map_err(wrong)?.as_slice() {
-            [machine] => Some(machine.id),
-            [] => {
-                let hint = "`lampwise records machines RECORDS --all` lists the machines";
-                return Err(Failure::new("not-in-records", format!("there is no machine `{serial}`"), hint));
-            }
-            several => {
-                let list: Vec<&str> = several.iter().map(|one| one.serial.as_str()).collect();
-                let what = format!("`{serial}` may be any of {} machines", several.len());
-                return Err(Failure::new("several-machines", what, format!("there is: {}", list.join(", "))));
-            }
-        },
-    };
+    let machine = arguments.serial.as_deref().map(|serial| machine_named(&store, serial)).transpose()?;
     let filter = CallFilter {
         state: arguments.open.then_some(State::Open),
-        machine,
+        machine: machine.map(|machine| machine.id),
         machine_type: type_named(&store, arguments.of.as_ref())?,
         ..CallFilter::default()
     };
