@@ -26,7 +26,7 @@ impl Default for Wanted {
 pub(super) const WEEKS: i64 = 104;
 const DAY: i64 = 24 * 60;
 /// Share of the calls in which a person or the site was it (common practice, no source).
-const LAPSES: f64 = 0.75;
+const LAPSES: f64 = 0.85;
 /// Share of the remedies that did not last.
 const COMES_BACK: f64 = 0.07;
 
@@ -93,7 +93,7 @@ pub(super) fn machines(stages: &[Stage], dice: &mut Rng) -> Vec<Placed> {
                 settings: settings(&stages[stage], dice),
                 contact: if dice.u32(0..4) == 0 { "" } else { CONTACTS[dice.usize(0..CONTACTS.len())] },
                 notes: if dice.u32(0..3) == 0 { REMARKS[dice.usize(0..REMARKS.len())] } else { "" },
-                weekly_hours: f64::from(dice.u32(32..84)),
+                weekly_hours: f64::from(dice.u32(40..96)),
                 hours_before: f64::from(dice.u32(200..12_000)),
             });
         }
