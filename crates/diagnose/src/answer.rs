@@ -7,7 +7,7 @@ use crate::panel::LampTruth;
 use crate::seen::lamp_changes;
 use crate::wording;
 use crate::world::World;
-use machine::id::TransitionId;
+use machine::id::{DeviationId, TransitionId};
 use machine::model::{
     Chance, DeviationKind, DeviceRole, FaultEffect, Forced, InputStage, LampKind, MechanismClass, OutputStage,
     ProgramFact, WorldFact,
@@ -391,7 +391,7 @@ fn reported(machine: &Machine, condition: &Condition<ProgramFact>, reports: &[La
 
 /// Whether a condition is made by pressing buttons, so that it can't be seen when nobody presses.
 /// That a stop button is not pressed is no such condition.
-fn by_hand(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
+pub(crate) fn by_hand(machine: &Machine, condition: &Condition<ProgramFact>) -> bool {
     about_buttons(machine, condition) && !condition.holds(&|fact| shows_with_buttons_at_rest(machine, *fact))
 }
 
@@ -598,7 +598,7 @@ fn open(worlds: &[World], grounds: &[Ground<'_>], all: f64) -> Vec<Open> {
     list
 }
 
-fn self_member(machine: &Machine, id: machine::id::DeviationId) -> Member {
+fn self_member(machine: &Machine, id: DeviationId) -> Member {
     let row = &machine.deviations[id];
     let device = match row.kind {
         DeviationKind::Fault(device) => Some(&machine.devices[device]),
@@ -642,32 +642,44 @@ fn place_in_chain(effects: &[FaultEffect]) -> &'static str {
     }
 }
 
+/// What an answer lists a deviation under: the words by which it is summed up with others that come to the same, and
+/// the words if it is alone.
+pub(crate) fn common_words(machine: &Machine, effects: &[FaultEffect], deviation: DeviationId) -> (String, String) {
+    let own = deviation_words(machine, deviation);
+    if effects.is_empty() {
+        return (machine.deviations[deviation].key.clone(), own);
+    }
+    (effects_words(machine, effects), own)
+}
+
 /// What a class of deviations comes to.
 fn headline(ground: &Ground<'_>, class: usize, lot: &[usize]) -> String {
     let machine = &ground.world.machine;
     let class = &ground.classes[class];
-    let only = |index: usize| {
-        let row = &machine.deviations[class.members[index]];
-        match row.kind {
-            DeviationKind::Fault(device) => {
-                let device = &machine.devices[device];
-                let name = if device.words.english.is_empty() { &device.name } else { &device.words.english };
-                let label = match device.role {
-                    DeviceRole::Input(input) => Some(&machine.inputs[input].label),
-                    DeviceRole::Output(output) => machine.outputs[output].label.as_ref(),
-                    _ => None,
-                };
-                // Where the point has no tag of its own, its label stands in the name already.
-                let about = label.filter(|label| !wording::says(name, label)).map(|label| format!(" ({label})"));
-                format!("{name}{}: {}", about.unwrap_or_default(), row.words.english)
-            }
-            DeviationKind::Lapse => row.words.english.clone(),
-        }
-    };
     if let [one] = lot {
-        return only(*one);
+        return deviation_words(machine, class.members[*one]);
     }
     effects_words(machine, &ground.routine.exploration.behaviours[class.behaviour].effects)
+}
+
+/// What a deviation is called, with its device.
+fn deviation_words(machine: &Machine, deviation: DeviationId) -> String {
+    let row = &machine.deviations[deviation];
+    match row.kind {
+        DeviationKind::Fault(device) => {
+            let device = &machine.devices[device];
+            let name = if device.words.english.is_empty() { &device.name } else { &device.words.english };
+            let label = match device.role {
+                DeviceRole::Input(input) => Some(&machine.inputs[input].label),
+                DeviceRole::Output(output) => machine.outputs[output].label.as_ref(),
+                _ => None,
+            };
+            // Where the point has no tag of its own, its label stands in the name already.
+            let about = label.filter(|label| !wording::says(name, label)).map(|label| format!(" ({label})"));
+            format!("{name}{}: {}", about.unwrap_or_default(), row.words.english)
+        }
+        DeviationKind::Lapse => row.words.english.clone(),
+    }
 }
 
 /// What effects come to, in words.

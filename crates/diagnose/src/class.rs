@@ -129,6 +129,14 @@ fn key(
     (lamps, touched.collect(), inspected, tried)
 }
 
+/// Whether the answer to this can depend on whether the deviation is there.
+pub(crate) fn bears_on(machine: &Machine, deviation: DeviationId, observable: &Observable) -> bool {
+    match observable {
+        Observable::Inspect(list) => list.contains(&deviation),
+        _ => machine.deviations[deviation].effects.iter().any(|effect| concerns(machine, *effect, observable)),
+    }
+}
+
 fn concerns(machine: &Machine, effect: FaultEffect, observable: &Observable) -> bool {
     let feeds = |above, supply: Option<SupplyId>| supply.is_some_and(|supply| machine.is_fed_by(supply, above));
     match (effect, observable) {

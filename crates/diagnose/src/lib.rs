@@ -7,6 +7,7 @@ mod caller;
 mod class;
 pub mod consistency;
 mod diagnoser;
+pub mod digest;
 pub mod evidence;
 pub mod lamp_chart;
 pub mod likelihood;

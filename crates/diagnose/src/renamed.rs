@@ -64,6 +64,11 @@ pub(crate) fn same_remedy(from: &Machine, remedy: RemedyId, to: &Machine) -> Opt
     if same { Some(remedy) } else { to.remedies.find(|row| row.key == *key).map(|(id, _)| id) }
 }
 
+/// The same action of the same routine in another alternative.
+pub(crate) fn same_action(from: &Machine, to: &Machine, routine: RoutineId, action: usize) -> Option<usize> {
+    Renamer { from, to, unknown: Cell::new(0) }.action(routine, action)
+}
+
 struct Renamer<'m> {
     from: &'m Machine,
     to: &'m Machine,

@@ -11,6 +11,7 @@ mod desk;
 pub mod document;
 pub mod drawing;
 mod font;
+pub mod guide;
 mod head;
 mod language;
 mod page;

@@ -281,7 +281,7 @@ fn merged(
 }
 
 /// By lamp of the first alternative, the lamp of the same label in another.
-fn lamps_there(first: &World, world: &World) -> Vec<Option<usize>> {
+pub(crate) fn lamps_there(first: &World, world: &World) -> Vec<Option<usize>> {
     (0..first.panel.len())
         .map(|lamp| {
             let label = first.panel.label(lamp);
