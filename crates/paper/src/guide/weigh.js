@@ -36,26 +36,25 @@ function reported(shares, said, error) {
 class LampReport {
   // kinds: by lamp, state (+ 3 if it was one of "all the others"), or SILENT.
   constructor(ground, kinds, doubt) {
-    this.errors = [doubt.named, doubt.rest];
     this.kinds = kinds;
-    const same = (order) => order.every(([to, kind]) => kinds[to] === kind);
-    const slips = [];
-    const group = (probability, orders) => {
-      if (orders.length === 0) return 0;
-      for (const order of orders) if (!same(order)) slips.push([probability / orders.length, order]);
-      const kept = orders.filter((order) => !same(order)).length;
-      return (probability * kept) / orders.length;
-    };
-    const neighbours = [], shifted = [], exchanged = [];
+    // By kind and what a lamp shows.
+    const shows = [0, 1, ...ground.varying];
+    this.width = shows.length;
+    this.table = new Float64Array(7 * this.width).fill(1);
+    for (let kind = 0; kind < SILENT; kind++) {
+      const error = kind < 3 ? doubt.named : doubt.rest;
+      shows.forEach((truth, at) => { this.table[kind * this.width + at] = lampLikelihood(kind % 3, truth, error); });
+    }
+    const ways = { neighbours: [], shifted: [], rows: [] };
     let start = 0;
     const rows = ground.lampRows.map((length) => { start += length; return [start - length, length]; });
     rows.forEach(([from, length], index) => {
       for (let lamp = from; lamp + 1 < from + length; lamp++) {
-        neighbours.push([[lamp, kinds[lamp + 1]], [lamp + 1, kinds[lamp]]]);
+        ways.neighbours.push([[lamp, kinds[lamp + 1]], [lamp + 1, kinds[lamp]]]);
       }
       if (length > 2) {
         for (const step of [1, length - 1]) {
-          shifted.push(Array.from({ length }, (_, column) => [from + ((column + step) % length), kinds[from + column]]));
+          ways.shifted.push(Array.from({ length }, (_, column) => [from + ((column + step) % length), kinds[from + column]]));
         }
       }
       for (const [other, otherLength] of rows.slice(index + 1)) {
@@ -64,31 +63,67 @@ class LampReport {
         for (let column = 0; column < length; column++) {
           order.push([from + column, kinds[other + column]], [other + column, kinds[from + column]]);
         }
-        exchanged.push(order);
+        ways.rows.push(order);
       }
     });
-    const slipped = group(doubt.neighbours, neighbours) + group(doubt.shifted, shifted) + group(doubt.rows, exchanged);
-    this.straight = 1 - slipped;
-    // Only what is reported otherwise than without the slip counts.
-    this.slips = slips.map(([weight, order]) => [weight, order.filter(([to, kind]) => kinds[to] !== kind)]);
-    this.known = new Map();
+    this.straight = 1;
+    this.slips = [];
+    this.slipsOf = kinds.map(() => []);
+    for (const [name, orders] of Object.entries(ways)) {
+      for (const whole of orders) {
+        // Only what is reported otherwise than without the slip counts.
+        const order = whole.filter(([to, kind]) => kinds[to] !== kind);
+        if (order.length === 0) continue;
+        const weight = doubt[name] / orders.length;
+        this.straight -= weight;
+        order.forEach(([to]) => this.slipsOf[to].push(this.slips.length));
+        this.slips.push({ weight, order });
+      }
+    }
+    // Slips that a change bears on carry the number of its turn.
+    this.marks = new Float64Array(this.slips.length);
+    this.turn = 0;
   }
 
-  one(kind, truth) {
-    return kind === SILENT ? 1 : lampLikelihood(kind % 3, truth, this.errors[kind < 3 ? 0 : 1]);
-  }
-
-  of(truth) {
+  // The probability of the report, with what is needed to work out a change of it.
+  parts(truth) {
+    const { table, width, kinds } = this;
     let product = 1;
-    const now = this.kinds.map((kind, lamp) => this.one(kind, truth[lamp]));
-    for (const p of now) product *= p;
+    for (let lamp = 0; lamp < kinds.length; lamp++) product *= table[kinds[lamp] * width + truth[lamp]];
+    const ratios = new Float64Array(this.slips.length);
     let sum = this.straight;
-    for (const [weight, order] of this.slips) {
+    this.slips.forEach(({ weight, order }, at) => {
       let ratio = weight;
-      for (const [to, kind] of order) ratio *= this.one(kind, truth[to]) / now[to];
+      for (const [to, kind] of order) ratio *= table[kind * width + truth[to]] / table[kinds[to] * width + truth[to]];
+      ratios[at] = ratio;
+      sum += ratio;
+    });
+    return { product, ratios, sum, whole: product * sum };
+  }
+
+  // By how much the report gets more probable when these lamps show something else.
+  changed(parts, truth, lamps) {
+    const { table, width, kinds } = this;
+    let straight = 1;
+    for (const [lamp, now] of lamps) straight *= table[kinds[lamp] * width + now] / table[kinds[lamp] * width + truth[lamp]];
+    this.turn += 1;
+    for (const [lamp] of lamps) for (const at of this.slipsOf[lamp]) this.marks[at] = this.turn;
+    // Added up anew: what is subtracted from a large sum loses its digits.
+    let sum = this.straight;
+    for (let at = 0; at < this.slips.length; at++) {
+      let ratio = parts.ratios[at];
+      if (this.marks[at] === this.turn) {
+        for (const [to, kind] of this.slips[at].order) {
+          for (const [lamp, now] of lamps) {
+            if (lamp !== to) continue;
+            ratio *= table[kind * width + now] / table[kind * width + truth[lamp]];
+            ratio /= table[kinds[lamp] * width + now] / table[kinds[lamp] * width + truth[lamp]];
+          }
+        }
+      }
       sum += ratio;
     }
-    return product * sum;
+    return (straight * sum) / parts.sum;
   }
 }
 
@@ -98,7 +133,7 @@ class Weigher {
     for (const ground of data.grounds) {
       if (ground.ready) continue;
       ground.ready = true;
-      ground.truths = ground.truths.map((text) => Array.from(unpack(text), (shows) => (shows < 2 ? shows : ground.varying[shows - 2])));
+      ground.truths = ground.truths.map(unpack);
       ground.vectors = ground.vectors.map(unpack);
       ground.latent = ground.latent.map((text) => Float64Array.from(unpack(text), (value) => ground.latentValues[value]));
       ground.lists = ground.lists.map(unpack);
@@ -233,154 +268,183 @@ class Weigher {
   ground(ground, told, complaint) {
     const data = this.data;
     const report = new LampReport(ground, told.kinds, data.doubt);
-    const silent = told.kinds.every((kind) => kind === SILENT);
-    const lamps = Float64Array.from(ground.truths, (truth) => (silent ? 1 : report.of(truth)));
+    const lamps = ground.truths.map((truth) => report.parts(truth));
     const vectors = Float64Array.from(ground.vectors, (vector) => this.answered(ground, told, vector, null));
     const asked = new Set(told.answers.map(([question]) => question));
-    const bears = ground.changes.map((change) => ({
-      lamps: change.lamps.length > 0 && !silent,
-      answers: change.answers.some(([question]) => asked.has(question)),
-    }));
-    const signs = ground.signTruth.length;
-    const seen = new Float64Array(signs);
-    for (let sign = 0; sign < signs; sign++) seen[sign] = lamps[ground.signTruth[sign]] * vectors[ground.signVector[sign]];
+    // What of each change bears on the report.
+    const bears = ground.changes.map((change) => {
+      const seen = change.lamps.filter(([lamp]) => told.kinds[lamp] !== SILENT || report.slipsOf[lamp].length > 0);
+      const answers = change.answers.some(([question]) => asked.has(question));
+      return seen.length > 0 || answers ? { lamps: seen, answers } : null;
+    });
     // By how much a latent class changes the probability of what was seen.
-    const changedLamps = new Map(), changedAnswers = new Map();
-    const ratio = (sign, number) => {
-      const change = ground.changes[number];
-      let product = 1;
-      if (bears[number].lamps) {
-        const truth = ground.signTruth[sign];
-        const key = truth * 65536 + number;
-        let value = changedLamps.get(key);
-        if (value === undefined) {
-          const other = ground.truths[truth].slice();
-          for (const [lamp, shows] of change.lamps) other[lamp] = shows < 2 ? shows : ground.varying[shows - 2];
-          value = report.of(other) / lamps[truth];
-          changedLamps.set(key, value);
-        }
-        product *= value;
+    const ratio = (sign, numbers) => {
+      let shown = bears[numbers[0]].lamps, product = 1;
+      if (numbers.length > 1) {
+        // What two of them darken is dark.
+        const all = new Map(shown);
+        for (const [lamp, shows] of bears[numbers[1]].lamps) all.set(lamp, all.get(lamp) === 0 ? 0 : shows);
+        shown = [...all];
       }
-      if (bears[number].answers) {
+      if (shown.length > 0) {
+        const truth = ground.signTruth[sign];
+        product = report.changed(lamps[truth], ground.truths[truth], shown);
+      }
+      if (numbers.some((number) => bears[number].answers)) {
         const vector = ground.signVector[sign];
-        const key = vector * 65536 + number;
-        let value = changedAnswers.get(key);
-        if (value === undefined) {
-          value = this.answered(ground, told, ground.vectors[vector], change) / vectors[vector];
-          changedAnswers.set(key, value);
-        }
-        product *= value;
+        const answers = numbers.flatMap((number) => ground.changes[number].answers);
+        product *= this.answered(ground, told, ground.vectors[vector], { answers }) / vectors[vector];
       }
       return product;
     };
+    // Whether two changes are about the same lamp or question.
+    const meet = (one, other) =>
+      bears[one].lamps.some(([lamp]) => bears[other].lamps.some(([also]) => also === lamp)) ||
+      ground.changes[one].answers.some(([question]) => asked.has(question) && ground.changes[other].answers.some(([also]) => also === question));
     // The rows by themselves.
     const rows = ground.rowSign.length;
     const mass = new Float64Array(rows);
     let total = 0;
     for (let row = 0; row < rows; row++) {
+      const sign = ground.rowSign[row];
       const said = complaint === null ? 1 : data.complaints[ground.rowStanding[row]][complaint];
-      mass[row] = ground.weight[row] * said * told.deeds[ground.rowStage[row]] * seen[ground.rowSign[row]];
+      const seen = lamps[ground.signTruth[sign]].whole * vectors[ground.signVector[sign]];
+      mass[row] = ground.weight[row] * said * told.deeds[ground.rowStage[row]] * seen;
       total += mass[row];
     }
-    const floor = total * 1e-13;
-    const classes = new Float64Array(ground.classes.length);
-    const looks = new Map();
-    const cases = [];
+    const found = { nothing: 0, total: 0, classes: new Float64Array(ground.classes.length), looks: new Map(), cases: [] };
+    const count = ground.classes.length;
     const backgrounds = new Float64Array(ground.latent.length);
-    const sums = ground.latent.map(() => -1);
-    const expected = new Map();
-    // For a sign: the sum of what is latent beside it, and the classes whose share differs from the usual.
-    const beside = (sign) => {
-      let known = expected.get(sign);
-      if (known) return known;
-      const latent = ground.signLatent[sign] - 1;
-      const shares = ground.latent[latent];
-      if (sums[latent] < 0) sums[latent] = shares.reduce((sum, share, of) => sum + share * this.ofBehaviour(ground, of), 0);
-      known = { sum: sums[latent], factors: new Map() };
-      const list = ground.lists[ground.signList[sign]];
-      for (let at = 0; at < list.length; at += 2) {
-        const number = list[at + 1];
-        if (!bears[number].lamps && !bears[number].answers) continue;
-        const factor = ratio(sign, number);
-        const own = ground.odds[list[at]] * shares[ground.classes[list[at]].behaviour];
-        known.factors.set(list[at], factor);
-        known.sum += own * (factor - 1);
-      }
-      expected.set(sign, known);
-      return known;
+    // By class: its share beside what is in play, times how much likelier it makes what was seen.
+    const own = new Float64Array(count);
+    const share = (latent, of) => ground.odds[of] * ground.latent[latent][ground.classes[of].behaviour];
+    const put = (row, weight, set, change = -1) => {
+      if (weight > total * 1e-9) found.cases.push({ weight, sign: ground.rowSign[row], set, change, stage: ground.rowStage[row] });
     };
-    let whole = 0, nothing = 0;
-    for (let row = 0; row < rows; row++) {
-      if (mass[row] <= floor) continue;
-      const sign = ground.rowSign[row], first = ground.rowFirst[row] - 1, second = ground.rowSecond[row] - 1;
-      const latent = ground.signLatent[sign] - 1;
-      let sum = mass[row];
-      if (latent >= 0 && second < 0) {
-        const { sum: more, factors } = beside(sign);
-        const shares = ground.latent[latent];
-        const own = (of) => ground.odds[of] * shares[ground.classes[of].behaviour] * (factors.has(of) ? factors.get(of) : 1);
-        if (first >= 0) {
-          let extra = more;
-          for (const [other, part] of ground.excluded[first]) {
-            const out = own(other) * part;
-            extra -= out;
-            classes[other] -= mass[row] * out;
-          }
-          backgrounds[latent] += mass[row];
-          factors.forEach((factor, of) => {
-            classes[of] += mass[row] * ground.odds[of] * shares[ground.classes[of].behaviour] * (factor - 1);
-          });
-          sum += mass[row] * Math.max(extra, 0);
-        } else {
-          // Nothing is in play: each class by itself, and each two that don't exclude each other.
-          const groups = new Map();
-          ground.classes.forEach((one, of) => {
-            const x = own(of);
-            if (x > 0) for (const [group, odds] of one.groups) groups.set(group, (groups.get(group) || 0) + (x * odds) / one.odds);
-          });
-          let squares = 0;
-          groups.forEach((value) => { squares += value * value; });
-          const list = ground.lists[ground.signList[sign]];
-          const changes = new Map();
-          for (let at = 0; at < list.length; at += 2) changes.set(list[at], list[at + 1]);
-          ground.classes.forEach((one, of) => {
-            const x = own(of);
-            if (!(x > 0)) return;
-            let others = more;
-            for (const [group, odds] of one.groups) others -= (groups.get(group) * odds) / one.odds;
-            const part = mass[row] * x * (1 + Math.max(others, 0));
-            classes[of] += part;
-            cases.push({ weight: part, sign, change: changes.has(of) ? changes.get(of) : -1, set: [of] });
-          });
-          sum += mass[row] * (more + Math.max((more * more - squares) / 2, 0));
+    // Rows stand in the order of their signs.
+    for (let row = 0; row < rows; ) {
+      const sign = ground.rowSign[row], latent = ground.signLatent[sign] - 1;
+      let end = row, alone = 0, most = 0;
+      for (; end < rows && ground.rowSign[end] === sign; end++) {
+        if (ground.rowSecond[end] === 0) alone += mass[end];
+        most = Math.max(most, mass[end]);
+      }
+      let beside = 0;
+      const likelier = [];
+      const list = ground.lists[ground.signList[sign]];
+      if (latent >= 0 && alone > 0) {
+        for (let of = 0; of < count; of++) {
+          own[of] = share(latent, of);
+          beside += own[of];
+        }
+        backgrounds[latent] += alone;
+        // What is far-fetched stays so, whatever is latent beside it.
+        for (let at = 0; at < list.length && most > total * 1e-11; at += 2) {
+          const of = list[at], number = list[at + 1];
+          if (bears[number] === null) continue;
+          const factor = ratio(sign, [number]);
+          if (factor > 1.5) likelier.push({ of, number, usual: own[of] });
+          const more = own[of] * (factor - 1);
+          own[of] += more;
+          beside += more;
+          found.classes[of] += alone * more;
         }
       }
-      if (first < 0) {
-        nothing += mass[row];
-        cases.push({ weight: mass[row], sign, change: -1, set: [], stage: ground.rowStage[row] });
-      } else {
-        classes[first] += sum;
-        if (second >= 0 && second !== first) classes[second] += sum;
-        cases.push({ weight: sum, sign, change: -1, set: second < 0 ? [first] : [first, second] });
+      let whole = 0;
+      for (; row < end; row++) {
+        if (mass[row] <= 0) continue;
+        const first = ground.rowFirst[row] - 1, second = ground.rowSecond[row] - 1;
+        let sum = mass[row];
+        if (first < 0) {
+          found.nothing += mass[row];
+          put(row, mass[row], []);
+          const joint = (a, b) => a.usual * b.usual * ratio(sign, [a.number, b.number]);
+          if (latent >= 0) sum += this.two(ground, own, { likelier, joint, meet }, mass[row], found, (weight, of) => {
+            const at = list.findIndex((one, place) => place % 2 === 0 && one === of);
+            put(row, weight, [of], at < 0 ? -1 : list[at + 1]);
+          });
+        } else if (second < 0) {
+          let extra = latent < 0 ? 0 : beside;
+          if (latent >= 0) {
+            for (const [other, part] of ground.excluded[first]) {
+              extra -= own[other] * part;
+              found.classes[other] -= mass[row] * own[other] * part;
+            }
+          }
+          sum += mass[row] * Math.max(extra, 0);
+          found.classes[first] += sum;
+          put(row, sum, [first]);
+        } else {
+          found.classes[first] += sum;
+          if (second !== first) found.classes[second] += sum;
+          put(row, sum, [first, second]);
+        }
+        whole += sum;
       }
-      whole += sum;
+      found.total += whole;
       const look = ground.signLook[sign];
-      looks.set(look, (looks.get(look) || 0) + sum);
+      found.looks.set(look, (found.looks.get(look) || 0) + whole);
     }
     backgrounds.forEach((weight, latent) => {
-      if (weight <= 0) return;
-      ground.classes.forEach((one, of) => { classes[of] += weight * ground.odds[of] * ground.latent[latent][one.behaviour]; });
+      if (weight > 0) for (let of = 0; of < count; of++) found.classes[of] += weight * share(latent, of);
     });
-    return { total: whole, nothing, unknown: this.unlisted(ground, told, complaint), classes, looks, cases };
+    return { ...found, unknown: this.unlisted(ground, told, complaint) };
   }
 
-  // The odds of all classes of a behaviour.
-  ofBehaviour(ground, behaviour) {
-    if (!ground.behaviourOdds) {
-      ground.behaviourOdds = new Float64Array(ground.latent.length ? ground.latent[0].length : 0);
-      ground.classes.forEach((one) => { ground.behaviourOdds[one.behaviour] += one.odds; });
+  // Nothing is in play: each class by itself, and each two that don't exclude each other, are there all the same.
+  // The classes by themselves stand in the background already. Gives the weight of all of them.
+  two(ground, own, { likelier, joint, meet }, mass, found, put) {
+    // What has got likelier by what was seen is gone through two by two, as two can explain the same; of the others
+    // only sums are needed.
+    const special = new Set(likelier.map(({ of }) => of));
+    const groups = [new Map(), new Map()];
+    const sums = [0, 0];
+    ground.classes.forEach((one, of) => {
+      if (own[of] <= 0) return;
+      const which = special.has(of) ? 1 : 0;
+      sums[which] += own[of];
+      for (const [group, odds] of one.groups) groups[which].set(group, (groups[which].get(group) || 0) + (own[of] * odds) / one.odds);
+    });
+    const others = (of, which) => {
+      const one = ground.classes[of];
+      let sum = sums[which];
+      for (const [group, odds] of one.groups) sum -= ((groups[which].get(group) || 0) * odds) / one.odds;
+      return Math.max(sum, 0);
+    };
+    let squares = 0;
+    groups[0].forEach((value) => { squares += value * value; });
+    let total = sums[0] + sums[1] + Math.max((sums[0] * sums[0] - squares) / 2, 0);
+    const pairs = new Map();
+    for (let of = 0; of < own.length; of++) {
+      if (own[of] <= 0) continue;
+      if (special.has(of)) {
+        const more = own[of] * others(of, 0);
+        total += more;
+        pairs.set(of, more);
+      } else {
+        pairs.set(of, own[of] * (others(of, 0) + others(of, 1)));
+      }
     }
-    return ground.behaviourOdds[behaviour];
+    likelier.forEach((a, at) => {
+      const apart = new Map(ground.excluded[a.of]);
+      for (const b of likelier.slice(at + 1)) {
+        const both = meet(a.number, b.number) ? joint(a, b) : own[a.of] * own[b.of];
+        const more = both * Math.max(1 - (apart.get(b.of) || 0), 0);
+        total += more;
+        pairs.set(a.of, pairs.get(a.of) + more);
+        pairs.set(b.of, pairs.get(b.of) + more);
+      }
+    });
+    pairs.forEach((more, of) => {
+      found.classes[of] += mass * more;
+      put(mass * (own[of] + more), of);
+    });
+    return mass * total;
+  }
+
+  shows(ground, truth, lamp) {
+    const shows = ground.truths[truth][lamp];
+    return shows < 2 ? shows : ground.varying[shows - 2];
   }
 
   // The weight of something that is not in the file.
@@ -393,7 +457,7 @@ class Weigher {
     if (ground.passing.length > 0) {
       let usual = 0;
       for (const truth of ground.passing) {
-        usual += told.reports.reduce((product, [lamp, state]) => product * lampLikelihood(state, ground.truths[truth][lamp], 0.12), 1);
+        usual += told.reports.reduce((product, [lamp, state]) => product * lampLikelihood(state, this.shows(ground, truth, lamp), 0.12), 1);
       }
       lamps = 0.5 * random + (0.5 * usual) / ground.passing.length;
     }
