@@ -9,12 +9,31 @@ fn main() {
         let t1 = t.elapsed();
         let t = std::time::Instant::now();
         let g = diagnose::digest::digest(&d);
-        println!("{name}: diagnoser {t1:?}, digest {:?}, asked {}, causes {}, left out {:.2e}", t.elapsed(), g.asked.len(), g.causes.len(), g.left_out);
+        println!(
+            "{name}: diagnoser {t1:?}, digest {:?}, asked {}, causes {}, left out {:.2e}",
+            t.elapsed(),
+            g.asked.len(),
+            g.causes.len(),
+            g.left_out
+        );
         for one in &g.grounds {
             let singles = one.rows.iter().filter(|r| r.set[1].is_none()).count();
-            println!("  alt {} routine {:?} classes {} truths {} vectors {} looks {} latent {} changes {} lists {} entries {} signs {} rows {} (singles {singles}) stages {}",
-                one.alternative, one.routine, one.classes.len(), one.truths.len(), one.vectors.len(), one.looks.len(), one.latent.len(), one.changes.len(), one.change_lists.len(),
-                one.change_lists.iter().map(Vec::len).sum::<usize>(), one.signs.len(), one.rows.len(), one.actions);
+            println!(
+                "  alt {} routine {:?} classes {} truths {} vectors {} looks {} latent {} changes {} lists {} entries {} signs {} rows {} (singles {singles}) stages {}",
+                one.alternative,
+                one.routine,
+                one.classes.len(),
+                one.truths.len(),
+                one.vectors.len(),
+                one.looks.len(),
+                one.latent.len(),
+                one.changes.len(),
+                one.change_lists.len(),
+                one.change_lists.iter().map(Vec::len).sum::<usize>(),
+                one.signs.len(),
+                one.rows.len(),
+                one.actions
+            );
         }
     }
 }

@@ -9,6 +9,7 @@
 
 mod answering;
 mod build;
+pub mod code;
 mod entry;
 mod finding;
 mod heard;

@@ -17,10 +17,12 @@
 mod gather;
 mod levels;
 mod look;
+mod moves;
 
 pub use gather::digest;
 pub use levels::{Asked, Report, asked_of_operator, is_for_operator, remedies_of_operator};
 pub use look::{Look, Need, Onward, Part, needs};
+pub use moves::{moved_by_going_on, moved_by_remedy};
 
 use crate::evidence::Complaint;
 use crate::panel::{LampTruth, Truth};

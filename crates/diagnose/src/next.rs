@@ -18,6 +18,7 @@ pub(crate) use candidates::{ACT_MINUTES, LAMP_MINUTES, LAMPS_MINUTES, POSITION_M
 pub use choose::{Effort, Priced, choose};
 pub use exact::optimum;
 pub use movement::Movement;
+pub(crate) use movement::movements;
 pub use problem::{Act, Belief, Needs, Problem, Repair, Test};
 pub use todo::{Terms, ToDo};
 pub use tree::{Branch, End, Leaf, Next, Node, Remedy, Size, Step, tree};

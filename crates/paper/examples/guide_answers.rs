@@ -6,6 +6,8 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
 
 use diagnose::Diagnoser;
+use diagnose::call::code::{self, Entered};
+use diagnose::call::fingerprint;
 use diagnose::digest::{Digest, Ground, Report, Shows, digest};
 use diagnose::evidence::{Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming};
 use machine::id::{Id, RoutineId};
@@ -34,17 +36,20 @@ impl Dice {
 
     fn by_weight(&mut self, weights: &[f64]) -> usize {
         let mut left = self.unit() * weights.iter().sum::<f64>();
-        weights.iter().position(|weight| {
-            left -= weight;
-            left < 0.0
-        }).unwrap_or(weights.len() - 1)
+        weights
+            .iter()
+            .position(|weight| {
+                left -= weight;
+                left < 0.0
+            })
+            .unwrap_or(weights.len() - 1)
     }
 }
 
 const COMPLAINTS: [Complaint; 4] =
     [Complaint::WontStart, Complaint::StopsMidway, Complaint::WontFinish, Complaint::WrongResult];
 
-fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) -> (Evidence, Value) {
+fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) -> (Evidence, Value, Entered) {
     // Half of the calls are about what is likely, half about any way to stand alike.
     let weights: Vec<f64> = ground.rows.iter().map(|row| row.weight).collect();
     let row = if dice.unit() < 0.5 { dice.by_weight(&weights) } else { dice.below(weights.len()) };
@@ -54,12 +59,14 @@ fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) ->
     let complaint = (dice.unit() < 0.9).then(|| dice.below(4));
     let mut moment = Moment::default();
     let mut last = Value::Null;
+    let mut entered = Entered { complaint: complaint.map(|at| COMPLAINTS[at]), ..Entered::default() };
     let mut routine = None;
     if let Some(named) = ground.routine_named.filter(|_| dice.unit() < 0.6) {
         routine = Some(named);
         let actions = machine.routines[named].actions.len();
         let stage = if dice.unit() < 0.8 { usize::from(row.stage).min(actions) } else { dice.below(actions + 1) };
         moment.deeds.push(Deed::Routine(stage.checked_sub(1)));
+        entered.last = Some((named, stage.checked_sub(1)));
         last = json!(i64::try_from(stage).unwrap() - 1);
     }
     let rest = dice.unit() < 0.7;
@@ -68,6 +75,7 @@ fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) ->
     for (lamp, (place, _)) in LampPlace::all(machine).enumerate() {
         if dice.unit() < unseen {
             lamps.push(Value::Null);
+            entered.lamps.push(None);
             continue;
         }
         let shows = ground.same_lamp[lamp].map_or(Shows::Steady(false), |lamp| truth[lamp]);
@@ -75,13 +83,20 @@ fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) ->
             Shows::Steady(true) => LampState::Lit,
             Shows::Steady(false) => LampState::Dark,
             Shows::Varies(_, true) => LampState::Flickers,
-            Shows::Varies(share, false) => if dice.unit() < share { LampState::Lit } else { LampState::Dark },
+            Shows::Varies(share, false) => {
+                if dice.unit() < share {
+                    LampState::Lit
+                } else {
+                    LampState::Dark
+                }
+            }
         };
         if dice.unit() < 0.02 {
             state = [LampState::Lit, LampState::Dark, LampState::Flickers][dice.below(3)];
         }
         let naming = if rest && state == LampState::Dark { Naming::Rest } else { Naming::Named };
         moment.lamps.push(LampReport { place, state, naming });
+        entered.lamps.push(Some((state, naming)));
         lamps.push(json!({ "state": state as usize, "rest": naming == Naming::Rest }));
     }
     let mut answers: Vec<(usize, usize)> = Vec::new();
@@ -98,6 +113,7 @@ fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) ->
             answer = same.iter().position(|here| *here == Some(true_one)).unwrap_or(answer);
         }
         answers.push((question, answer));
+        entered.answers.push((digest.asked[question], Some(answer)));
         match digest.asked[question].report(machine, answer) {
             Report::Check(report) => moment.checks.push(report),
             Report::Position(report) => moment.positions.push(report),
@@ -112,7 +128,7 @@ fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) ->
     let value = json!({
         "complaint": complaint, "routine": routine.map(RoutineId::index), "last": last, "lamps": lamps, "answers": answers,
     });
-    (evidence, value)
+    (evidence, value, entered)
 }
 
 fn main() {
@@ -121,15 +137,18 @@ fn main() {
     let text = std::fs::read_to_string(path).expect("the machine file");
     let reading = machine::read(Source::new(path.as_str(), text), &[]);
     let alternatives = reading.resolve(&Choice::default()).alternatives;
-    let diagnoser = Diagnoser::new(alternatives, &Evidence::default().circumstances(), &sim::Options::default());
+    let diagnoser =
+        Diagnoser::new(alternatives.clone(), &Evidence::default().circumstances(), &sim::Options::default());
     let digest = digest(&diagnoser);
     let machine = diagnoser.machine().expect("a machine");
+    let print = fingerprint(reading.sources.iter().map(|source| source.text.as_str()));
     let mut dice = Dice(seed.parse().expect("a seed"));
     let scales: Vec<f64> = digest.grounds.iter().map(|ground| ground.scale * ground.listed).collect();
     let calls: Vec<Value> = (0..calls.parse().expect("a number of calls"))
         .map(|_| {
             let ground = &digest.grounds[dice.by_weight(&scales)];
-            let (evidence, call) = call(machine, &digest, ground, &mut dice);
+            let (evidence, call, entered) = call(machine, &digest, ground, &mut dice);
+            let code = code::encode(machine, &print, &entered).ok();
             let answer = diagnoser.answer(&evidence);
             let causes: Vec<Value> = answer.causes.iter().filter(|cause| cause.probability > 1e-4)
                 .map(|cause| json!({ "words": cause.words, "probability": cause.probability, "member": cause.members[0].key }))
@@ -137,13 +156,18 @@ fn main() {
             let standing: Vec<Value> = answer.standing.iter().map(|one| json!({ "steps": one.steps, "probability": one.probability })).collect();
             json!({
                 "evidence": call, "causes": causes, "nothing": answer.nothing_wrong, "unknown": answer.not_in_file,
-                "standing": standing, "fact": answer.fact,
+                "standing": standing, "fact": answer.fact, "code": code,
             })
         })
         .collect();
+    let document = paper::guide::document(&alternatives, &diagnoser, &print).expect("a machine");
     let folder = std::path::Path::new(folder);
     std::fs::create_dir_all(folder).expect("a folder");
     let name = std::path::Path::new(path).file_stem().unwrap().to_string_lossy().into_owned();
     std::fs::write(folder.join(format!("{name}.answers.json")), serde_json::to_string(&calls).unwrap()).unwrap();
-    std::fs::write(folder.join(format!("{name}.figures.json")), serde_json::to_string(&paper::guide::figures(&diagnoser, &digest)).unwrap()).unwrap();
+    std::fs::write(folder.join(format!("{name}.figures.json")), serde_json::to_string(&document).unwrap()).unwrap();
+    let request =
+        paper::guide::Request { file: &format!("{name}.toml"), fingerprint: &print, serial: None, pictures: &[] };
+    let guide = paper::guide::guide(&alternatives, &request).expect("a machine");
+    std::fs::write(folder.join(format!("{name}.html")), &guide.html).unwrap();
 }

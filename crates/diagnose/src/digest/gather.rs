@@ -243,7 +243,8 @@ impl Gatherer<'_> {
             scale: world.scale(routine),
             listed: routine.listed,
             actions: world.machine.routines[routine.routine].actions.len(),
-            same_action: routine_named.map_or_else(Vec::new, |named| same_actions(&first.machine, named, &world.machine)),
+            same_action: routine_named
+                .map_or_else(Vec::new, |named| same_actions(&first.machine, named, &world.machine)),
             same_lamp: same_lamps(first, world),
             lamp_rows: world.machine.lamp_rows.iter().map(|row| row.lamps.len()).collect(),
             same_answer: self.questions.same_answer.clone(),

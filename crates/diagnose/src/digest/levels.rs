@@ -5,7 +5,7 @@ use crate::evidence::{CheckReport, PositionReport};
 use machine::Machine;
 use machine::caution::Doing;
 use machine::id::{CheckId, MechanismId, RemedyId};
-use machine::model::{Access, Energy, Load, MechanismClass, Who};
+use machine::model::{Access, CheckRole, Energy, Load, MechanismClass, Who};
 
 /// A question for an operator.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -60,11 +60,15 @@ pub fn is_for_operator(doing: &Doing, who: Who) -> bool {
         && matches!(doing.energy, Energy::Off | Energy::Normal)
 }
 
-/// All questions for an operator, in the order of the machine: checks, then positions of what is no button.
+/// All questions for an operator, in the order of the machine: checks that only need looking, then positions of
+/// what is no button.
 #[must_use]
 pub fn asked_of_operator(machine: &Machine) -> Vec<Asked> {
     let checks = machine.checks.iter();
-    let checks = checks.filter(|(_, check)| is_for_operator(&Doing::of_check(machine, check), check.who));
+    let checks = checks.filter(|(_, check)| {
+        // Whatever is tried or measured can set something moving or needs a tool: left to those who are trained for it.
+        check.role == CheckRole::Look && is_for_operator(&Doing::of_check(machine, check), check.who)
+    });
     let seen = machine.mechanisms.iter().filter(|(_, row)| row.class != MechanismClass::Button);
     checks.map(|(id, _)| Asked::Check(id)).chain(seen.map(|(id, _)| Asked::Position(id))).collect()
 }

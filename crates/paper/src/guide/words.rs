@@ -1,0 +1,130 @@
+//! The guide's own texts, and texts about the machine, in all languages. The German and Spanish ones were not
+//! reviewed by native speakers.
+
+use machine::Machine;
+use machine::caution::Caution;
+use machine::id::DeviationId;
+use machine::model::{DeviationKind, Words};
+use serde_json::{Value, json};
+
+use crate::language::{Label, Language};
+
+/// A text in all languages; one alone where they are the same.
+pub fn of(text: impl Fn(Language) -> String) -> Value {
+    let all = Language::ALL.map(text);
+    if all.iter().all(|one| *one == all[0]) { json!(all[0]) } else { json!(all) }
+}
+
+/// A text of the machine file or the library; its stand-in where it is empty.
+pub fn text(words: &Words, stand_in: &str) -> Value {
+    of(|language| crate::phrase::words(words, stand_in, language).to_owned())
+}
+
+/// A caution.
+pub fn caution(one: Caution) -> Value {
+    of(|language| crate::wording::caution(one, language))
+}
+
+/// What a cause is called: in English as an answer says it, else from its likeliest deviations.
+pub fn cause(machine: &Machine, english: &str, members: &[String]) -> Value {
+    /// Deviations that stand for all.
+    const NAMED: usize = 2;
+    of(|language| {
+        if language == Language::English {
+            return english.to_owned();
+        }
+        let of_key = |key: &String| machine.deviations.iter().find(|(_, row)| row.key == *key).map(|(id, _)| id);
+        let named: Vec<String> =
+            members.iter().filter_map(of_key).take(NAMED).map(|one| deviation(machine, one, language)).collect();
+        match named.as_slice() {
+            [] => english.to_owned(),
+            _ if members.len() > NAMED => format!("{} / …", named.join(" / ")),
+            _ => named.join(" / "),
+        }
+    })
+}
+
+fn deviation(machine: &Machine, deviation: DeviationId, language: Language) -> String {
+    let row = &machine.deviations[deviation];
+    let words = crate::phrase::words(&row.words, &row.key, language);
+    match row.kind {
+        DeviationKind::Fault(device) => {
+            let device = &machine.devices[device];
+            format!("{}: {words}", crate::phrase::words(&device.words, &device.name, language))
+        }
+        DeviationKind::Lapse => words.to_owned(),
+    }
+}
+
+macro_rules! labels {
+    ($($key:ident: $en:literal, $de:literal, $es:literal;)*) => {
+        /// The page's own texts by their names.
+        pub fn page() -> Value {
+            let all = [$((stringify!($key), Label::new($en, $de, $es)),)*];
+            let texts = all.map(|(key, label)| (key.to_owned(), of(|language| label.of(language).to_owned())));
+            Value::Object(texts.into_iter().collect())
+        }
+    };
+}
+
+labels! {
+    notReviewed: "", "Diese Übersetzung wurde nicht von Muttersprachlern geprüft.", "Esta traducción no ha sido revisada por hablantes nativos.";
+    complaint: "What is wrong?", "Was stimmt nicht?", "¿Qué pasa?";
+    complaint0: "It does not start", "Sie startet nicht", "No arranca";
+    complaint0more: "Start is pressed and nothing begins.", "Start wird gedrückt, und nichts beginnt.", "Se pulsa marcha y no empieza nada.";
+    complaint1: "It stops midway", "Sie bleibt mittendrin stehen", "Se para a medio camino";
+    complaint1more: "It began and stands still.", "Sie hat begonnen und steht.", "Empezó y está parada.";
+    complaint2: "It does not finish", "Sie wird nicht fertig", "No termina";
+    complaint2more: "Nearly everything is done, but the end does not come.", "Fast alles ist getan, aber das Ende kommt nicht.", "Casi todo está hecho, pero no llega al final.";
+    complaint3: "The result is wrong", "Das Ergebnis ist falsch", "El resultado está mal";
+    complaint3more: "It comes to its end, but the work is not right.", "Sie kommt zum Ende, aber die Arbeit stimmt nicht.", "Llega al final, pero el trabajo no está bien.";
+    last: "What was done last?", "Was wurde zuletzt getan?", "¿Qué fue lo último que se hizo?";
+    lastMore: "The last thing that somebody did before it stood still.", "Das Letzte, was jemand tat, bevor sie stand.", "Lo último que alguien hizo antes de que se parase.";
+    poweredOn: "only switched on", "nur eingeschaltet", "solo se conectó";
+    lamps: "How are the lamps?", "Wie sind die Lampen?", "¿Cómo están las luces?";
+    lampsMore: "Tap each lamp until it looks as on the controller. Rows and places are as on its front.", "Jede Lampe antippen, bis sie aussieht wie an der Steuerung. Reihen und Plätze sind wie an ihrer Front.", "Toque cada luz hasta que se vea como en el autómata. Las filas y los lugares son como en su frente.";
+    lit: "lit", "an", "encendida";
+    dark: "dark", "aus", "apagada";
+    flickers: "flickers", "flackert", "parpadea";
+    unseen: "not seen", "nicht gesehen", "no vista";
+    restDark: "All others are dark", "Alle anderen sind aus", "Todas las demás están apagadas";
+    next: "Go on", "Weiter", "Seguir";
+    back: "Back", "Zurück", "Atrás";
+    change: "change", "ändern", "cambiar";
+    again: "Begin anew", "Neu beginnen", "Empezar de nuevo";
+    told: "What you said", "Was Sie sagten", "Lo que usted dijo";
+    unknown: "I don't know", "Weiß ich nicht", "No lo sé";
+    stands: "Where it stands", "Wo sie steht", "Dónde está parada";
+    notRunning: "the controller does not run its program", "die Steuerung führt ihr Programm nicht aus", "el autómata no ejecuta su programa";
+    waits: "What it waits for", "Worauf sie wartet", "Qué espera";
+    startNeeds: "What the start needs", "Was der Start braucht", "Qué necesita la marcha";
+    met: "there", "erfüllt", "se cumple";
+    missing: "missing", "fehlt", "falta";
+    byHand: "by hand", "von Hand", "a mano";
+    heldBy: "It is held by", "Sie wird gehalten durch", "La retiene";
+    timedOut: "a time-out that only power off or a reset ends", "eine Zeitüberschreitung, die nur Ausschalten oder Quittieren beendet", "un tiempo excedido que solo acaba al desconectar o rearmar";
+    causes: "What it can be", "Was es sein kann", "Qué puede ser";
+    nothingWrong: "nothing is wrong: it waits for you", "nichts ist falsch: sie wartet auf Sie", "no pasa nada: le espera a usted";
+    notInFile: "something that is not in this file", "etwas, das nicht in dieser Datei steht", "algo que no está en este archivo";
+    more: "more causes", "weitere Ursachen", "más causas";
+    ask: "Please look", "Bitte nachsehen", "Mire, por favor";
+    whereStands: "Where does it stand: {}?", "Wo steht: {}?", "¿Dónde está: {}?";
+    between: "in between", "dazwischen", "entre medio";
+    place: "Place", "Ort", "Lugar";
+    before: "First read this", "Zuerst lesen", "Lea primero";
+    canMove: "Can move: {}. Hands off, everybody clear.", "Kann sich bewegen: {}. Hände weg, alle zurücktreten.", "Puede moverse: {}. Manos fuera, todos apartados.";
+    try: "Please do this", "Bitte tun", "Haga esto, por favor";
+    goOn: "Nothing seems to be wrong. Go on with: {}", "Nichts scheint falsch zu sein. Weiter mit: {}", "Parece que no pasa nada. Siga con: {}";
+    runs: "It runs", "Sie läuft", "Funciona";
+    still: "As before", "Wie vorher", "Igual que antes";
+    cannot: "I can't do that", "Das kann ich nicht", "No puedo hacerlo";
+    over: "The machine runs", "Die Maschine läuft", "La máquina funciona";
+    overMore: "Tell the service what it was; the code below says what you saw and did.", "Dem Service sagen, was es war; der Code unten sagt, was Sie sahen und taten.", "Diga al servicio qué fue; el código de abajo dice lo que usted vio e hizo.";
+    call: "Call the technician", "Techniker anrufen", "Llame al técnico";
+    callMore: "From here on a technician is needed. Read this code aloud, group by group:", "Ab hier braucht es einen Techniker. Diesen Code gruppenweise vorlesen:", "Desde aquí hace falta un técnico. Lea este código en voz alta, grupo por grupo:";
+    copy: "Copy as text", "Als Text kopieren", "Copiar como texto";
+    copied: "copied", "kopiert", "copiado";
+    tooLong: "There is too much for a code; send the text.", "Zu viel für einen Code; bitte den Text senden.", "Es demasiado para un código; envíe el texto.";
+    working: "Working it out …", "Wird berechnet …", "Calculando …";
+    lampAria: "lamp {}: {}", "Lampe {}: {}", "luz {}: {}";
+}
