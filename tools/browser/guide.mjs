@@ -1,0 +1,159 @@
+// Tests the offline guide in headless Chromium: node guide.mjs FOLDER [PICTURES], after the example guide_answers of
+// crate paper has put pages and answers there. Answers and codes must be those of the program; the way through the
+// screens is gone by taps and by keyboard on a phone's width. With PICTURES each screen is saved there to be looked at.
+import { mkdtempSync, mkdirSync, readFileSync, readdirSync, rmSync } from "node:fs";
+import { tmpdir } from "node:os";
+import { join, resolve } from "node:path";
+import { pathToFileURL } from "node:url";
+import { chromium } from "playwright-core";
+import { compare } from "./compare.mjs";
+
+const [folder, pictures] = process.argv.slice(2);
+const PHONE = { width: 360, height: 740 };
+const LARGEST = 1_500_000;
+const MOST_TURNS = 40;
+let failures = 0;
+const check = (holds, what) => {
+  if (holds) return;
+  failures += 1;
+  console.error(`FAILED: ${what}`);
+};
+
+const profile = mkdtempSync(join(tmpdir(), "guide-"));
+const browser = await chromium.launchPersistentContext(profile, {
+  executablePath: process.env.CHROMIUM || "/usr/bin/chromium",
+  headless: true,
+  viewport: PHONE,
+  args: ["--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run", "--disable-background-networking", "--disable-component-update", "--disable-sync"],
+});
+
+async function open(name, { plain = false, scheme = "light", size = PHONE, language = "en" } = {}) {
+  const page = await browser.newPage();
+  await page.setViewportSize(size);
+  await page.emulateMedia({ colorScheme: scheme });
+  page.on("console", (message) => check(message.type() !== "error", `${name}: console: ${message.text()}`));
+  page.on("pageerror", (error) => check(false, `${name}: ${error}`));
+  page.on("request", (request) => check(/^(file|data|blob):/.test(request.url()), `${name} asks for ${request.url()}`));
+  if (plain) await page.addInitScript(() => { delete window.DecompressionStream; });
+  const begin = Date.now();
+  await page.goto(pathToFileURL(resolve(folder, `${name}.html`)).href);
+  await page.waitForSelector("body[data-ready]", { timeout: 60_000 });
+  const took = Date.now() - begin;
+  await page.click(`.language[lang="${language}"]`);
+  return { page, took };
+}
+
+async function answers(name) {
+  const calls = JSON.parse(readFileSync(join(folder, `${name}.answers.json`), "utf8"));
+  const { page, took } = await open(name);
+  const causes = await page.evaluate(() => window.guide.causes.map((cause) => ({ members: cause.members })));
+  let worst = 0, wrong = 0, slowest = 0;
+  for (let from = 0; from < calls.length; from += 25) {
+    const part = calls.slice(from, from + 25);
+    const given = await page.evaluate((list) => list.map((one) => {
+      const begin = performance.now();
+      const answer = window.guide.weigh({ ...one, answers: new Map(one.answers) });
+      return {
+        causes: [...answer.causes], nothing: answer.nothing, unknown: answer.unknown,
+        code: window.guide.encode({ ...one, tried: [] }), took: performance.now() - begin,
+      };
+    }), part.map((call) => call.evidence));
+    given.forEach((answer, at) => {
+      const found = compare(answer, causes, part[at]);
+      worst = Math.max(worst, found.worst);
+      slowest = Math.max(slowest, answer.took);
+      if (found.faults.length) wrong += 1;
+      check(found.faults.length === 0, `${name}, call ${from + at}: ${found.faults.slice(0, 3).join("; ")}`);
+      check(answer.code === part[at].code, `${name}, call ${from + at}: code ${answer.code}, the program's ${part[at].code}`);
+    });
+  }
+  console.log(`${name}: open in ${took} ms; ${calls.length} calls, ${wrong} wrong, largest difference ${(worst * 100).toFixed(2)} points, slowest answer ${slowest.toFixed(0)} ms`);
+  await page.close();
+  const { page: plain, took: by } = await open(name, { plain: true });
+  console.log(`${name}: unpacked by hand and open in ${by} ms`);
+  await plain.close();
+}
+
+const picture = async (page, name) => {
+  const wide = await page.evaluate(() => document.documentElement.scrollWidth > innerWidth);
+  check(!wide, `${name}: wider than the screen`);
+  if (!pictures) return;
+  mkdirSync(pictures, { recursive: true });
+  await page.screenshot({ path: join(pictures, `${name}.png`), fullPage: true });
+};
+
+// From the complaint to the code, giving the first answer each time; `act` taps or types.
+async function through(name, how, act, { complaint = 1, lit = [0, 2, 5], ...options } = {}) {
+  const { page } = await open(name, options);
+  const tag = `${name}-${how}`;
+  await picture(page, `${tag}-1-complaint`);
+  await act(page, `[data-complaint="${complaint}"]`);
+  if (await page.$('[data-last="unknown"]')) {
+    await picture(page, `${tag}-2-last`);
+    await act(page, '[data-last="0.0"]');
+  }
+  await page.waitForSelector("[data-lamp]");
+  for (const lamp of lit) await act(page, `[data-lamp="${lamp}"]`);
+  check((await page.getAttribute(`[data-lamp="${lit[0]}"]`, "class")).includes("is-lit"), `${tag}: the lamp is not lit`);
+  await act(page, "#rest");
+  await picture(page, `${tag}-3-lamps`);
+  await act(page, "#next");
+  const asked = [];
+  for (let turn = 0; turn < MOST_TURNS; turn++) {
+    await page.waitForSelector(".causes");
+    await picture(page, `${tag}-4-turn${turn}`);
+    const card = await page.$(".ask");
+    if (!card) break;
+    const what = (await card.getAttribute("data-question")) ?? (await card.getAttribute("data-try"));
+    check(!asked.includes(what), `${tag}: ${what} is asked twice`);
+    asked.push(what);
+    // Remedies don't help, so that the way goes on to the code.
+    await act(page, (await card.getAttribute("data-try")) === null ? '.ask [data-answer="0"]' : '.ask [data-answer="cannot"]');
+    await page.waitForTimeout(40);
+  }
+  const code = await page.$("#code");
+  check(code !== null, `${tag}: no code at the end`);
+  const text = code ? await code.evaluate((one) => [...one.children].map((group) => group.textContent).join("-")) : "";
+  console.log(`${tag}: ${asked.length} questions, code ${text}`);
+  // Any earlier answer can be changed, and is.
+  const before = await page.locator(".causes").innerText();
+  await act(page, ".said li:nth-child(1) button");
+  await act(page, `[data-complaint="${(complaint + 1) % 4}"]`);
+  await page.waitForSelector(".causes");
+  check((await page.locator(".causes").innerText()) !== before, `${tag}: another complaint changes nothing`);
+  await page.close();
+  return { asked, text };
+}
+
+const tap = (page, selector) => page.locator(selector).first().click();
+
+// Goes there with the tabulator alone and presses the space bar.
+async function type(page, selector) {
+  await page.waitForSelector(selector);
+  for (let step = 0; step < 400; step++) {
+    if (await page.evaluate((wanted) => document.activeElement === document.querySelector(wanted), selector)) {
+      await page.keyboard.press("Space");
+      return;
+    }
+    await page.keyboard.press("Tab");
+  }
+  check(false, `${selector} can't be reached by keyboard`);
+  await tap(page, selector);
+}
+
+const names = readdirSync(folder).filter((file) => file.endsWith(".html")).map((file) => file.slice(0, -5)).sort();
+check(names.length > 0, `no guides in ${folder}`);
+for (const name of names) {
+  const bytes = readFileSync(join(folder, `${name}.html`)).length;
+  check(bytes < LARGEST, `${name}: ${bytes} bytes`);
+  console.log(`${name}: ${(bytes / 1e6).toFixed(2)} MB`);
+  await answers(name);
+  const tapped = await through(name, "tapped", tap);
+  const typed = await through(name, "typed", type, { scheme: "dark", language: "de" });
+  check(tapped.text === typed.text, `${name}: the code is another by keyboard`);
+  await through(name, "wide", tap, { size: { width: 1280, height: 900 }, language: "es", complaint: 0, lit: [1, 3] });
+}
+await browser.close();
+rmSync(profile, { recursive: true, force: true });
+if (failures) console.error(`${failures} failures`);
+process.exit(failures ? 1 : 0);
