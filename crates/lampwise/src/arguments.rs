@@ -100,6 +100,8 @@ pub enum Command {
     Tree(Tree),
     /// Print sheets for the cabinet door, the binder and the bench: as PDF, SVG or HTML.
     Sheet(Sheet),
+    /// Make a page for an operator's phone that works without a network.
+    Guide(Guide),
     /// Say what a machine makes hard to find, and which lamp would help most.
     Review(Review),
     /// Keep machines, calls and findings, and learn from them.
@@ -235,6 +237,9 @@ Examples:
     lampwise call --resume call-117.txt
     lampwise call --replay call-117.txt
 
+  Going on from the code that the offline guide shows (see `lampwise guide`):
+    lampwise call demo:jar-filler --from-code \"BZ9G-1S20-...\" --save call-118.txt
+
   For programs, one JSON object a line (docs/json.md):
     lampwise call demo:jar-filler --json-lines
 
@@ -282,6 +287,10 @@ pub struct Call {
     /// Minutes until somebody qualified for everything can be there; 180 if nothing is said.
     #[arg(long, value_name = "MINUTES", help_heading = "The call", value_parser = clap::value_parser!(u32).range(0..=100_000))]
     pub visit: Option<u32>,
+
+    /// Begin with what an operator has entered in the offline guide, from the code that it ends with.
+    #[arg(long, value_name = "CODE", help_heading = "The call", conflicts_with_all = ["resume", "replay"])]
+    pub from_code: Option<String>,
 
     /// Keep the call in this new file, after every answer.
     #[arg(long, value_name = "FILE", help_heading = "The call", conflicts_with = "replay")]
@@ -540,6 +549,35 @@ pub struct Describe {
     /// List every deviation with its key and how often it is to be expected.
     #[arg(long)]
     pub deviations: bool,
+}
+
+const GUIDE_EXAMPLES: &str = "\
+Examples:
+  One file, to be sent to a phone and opened there:
+    lampwise guide demo:jar-filler -o guide.html
+
+  For one machine, whose serial number tells the revision:
+    lampwise guide demo:parts-washer --serial 1400 -o washer-1400.html
+
+  Going on from the code that the operator reads aloud at the end:
+    lampwise call demo:jar-filler --from-code \"BZ9G 1S20 ...\"
+
+The page asks only what an operator may do; docs/guide.md says what it holds.";
+
+/// Of which machine.
+#[derive(Debug, Args)]
+#[command(after_help = GUIDE_EXAMPLES)]
+pub struct Guide {
+    #[command(flatten)]
+    pub choice: MachineChoice,
+
+    /// Save the page here; a file that is there is not overwritten.
+    #[arg(long, short, value_name = "FILE")]
+    pub output: PathBuf,
+
+    /// Overwrite the file if it is there.
+    #[arg(long)]
+    pub replace: bool,
 }
 
 const SHEET_EXAMPLES: &str = "\

@@ -4,6 +4,7 @@ mod call;
 mod demo;
 mod describe;
 mod draft;
+mod guide;
 mod lint;
 mod manual;
 mod play;
@@ -43,6 +44,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Tree(tree) => answered(tree::run(tree, matches, screen)),
         Command::Serve(serve) => answered(serve::run(serve, screen)),
         Command::Sheet(sheet) => answered(sheet::run(sheet, screen)),
+        Command::Guide(guide) => answered(guide::run(guide, screen)),
         Command::Review(review) => answered(review::run(review, screen)),
         Command::Records(records) => records::run(records, screen),
         Command::Types(types) => answered(types::run(types, screen)),

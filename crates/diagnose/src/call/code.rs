@@ -194,11 +194,11 @@ pub fn decode(machine: &Machine, file: &str, code: &str) -> Result<Entered, Code
     if bits.take(10)? != mark(machine, file) {
         return Err(CodeMistake::OtherMachine);
     }
-    let mut entered = Entered::default();
-    entered.complaint = match bits.take(3)? {
+    let complaint = match bits.take(3)? {
         4 => None,
         at => Some(*COMPLAINTS.get(at as usize).ok_or(CodeMistake::Content)?),
     };
+    let mut entered = Entered { complaint, ..Entered::default() };
     if bits.take(1)? == 1 {
         let routine = RoutineId::new(bits.take(4)? as usize);
         let action = (bits.take(5)? as usize).checked_sub(1);

@@ -9,6 +9,7 @@ use crate::diagnoser::Diagnoser;
 use crate::panel::LampTruth;
 use crate::renamed::{same_action, same_check, same_remedy};
 use crate::seen::lamp_changes;
+use crate::standing::Standing;
 use crate::world::{RoutineWorld, World};
 use machine::Machine;
 use machine::id::{DeviationId, RoutineId};
@@ -211,6 +212,9 @@ struct Gatherer<'d> {
     classes: &'d [Class],
 }
 
+/// What rows have in common that nothing reported can tell apart: sign, classes in play, stage, standing.
+type Alike = (u32, [Option<u32>; 2], u16, Standing);
+
 /// Which signs have to be told apart: situation, classes in play that bear on what is seen, latent row.
 type Key = (u32, [Option<u32>; 2], Option<u32>);
 
@@ -226,7 +230,7 @@ impl Gatherer<'_> {
         let seen: Vec<Seen> = signs.all.par_iter().map(|key| self.seen(key, &touched)).collect();
         let mut put = Put::new(self.questions.observed.len());
         let put_signs: Vec<u32> = seen.into_iter().zip(&signs.all).map(|(seen, key)| put.sign(seen, key.2)).collect();
-        let mut merged: BTreeMap<(u32, [Option<u32>; 2], u16, crate::Standing), f64> = BTreeMap::new();
+        let mut merged: BTreeMap<Alike, f64> = BTreeMap::new();
         for row in rows {
             let key = (put_signs[row.sign as usize], row.set, row.stage, row.standing);
             *merged.entry(key).or_insert(0.0) += row.weight;

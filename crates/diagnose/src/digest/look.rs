@@ -61,7 +61,7 @@ pub(super) fn look(machine: &Machine, plant: &Plant, situation: &Situation) -> L
         transition,
         holds: machine.transitions[transition].when.conjuncts().iter().map(|part| part.holds(&holds)).collect(),
     };
-    let enabled = machine.transitions.iter().filter(|(_, row)| row.from.iter().all(|step| on(step)));
+    let enabled = machine.transitions.iter().filter(|(_, row)| row.from.iter().all(on));
     let starts = machine.transitions.iter().filter(|(_, row)| row.start);
     let held = machine.interlocks.iter().filter(|(_, row)| row.in_steps.iter().any(&on) && !row.needs.holds(&holds));
     Look {

@@ -22,6 +22,7 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("serve", include_str!("../../schemas/serve.json")),
     ("tree", include_str!("../../schemas/tree.json")),
     ("sheet", include_str!("../../schemas/sheet.json")),
+    ("guide", include_str!("../../schemas/guide.json")),
     ("review", include_str!("../../schemas/review.json")),
     ("lint", include_str!("../../schemas/lint.json")),
     ("draft", include_str!("../../schemas/draft.json")),

@@ -200,7 +200,7 @@ fn list(desk: &Desk<'_>, screen: &Screen) -> Result<(), Failure> {
 }
 
 /// The name of the machine file as it stands on the sheets: without folders, which are nobody's business.
-fn file_name(path: &Path) -> String {
+pub(super) fn file_name(path: &Path) -> String {
     path.file_name().map_or_else(|| path.display().to_string(), |name| name.to_string_lossy().into_owned())
 }
 
@@ -246,7 +246,8 @@ fn language(language: SheetLanguage) -> Language {
     }
 }
 
-fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Failure> {
+/// Writes a file; one that is there is only overwritten if that was asked for.
+pub(super) fn save(path: &Path, bytes: &[u8], replace: bool) -> Result<(), Failure> {
     let mut options = OpenOptions::new();
     options.write(true);
     if replace {

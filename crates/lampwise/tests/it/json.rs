@@ -21,6 +21,7 @@ pub fn valid(name: &str, text: &str) -> Value {
 fn every_command_prints_what_its_schema_says() {
     let press = press();
     let press = press.as_str();
+    let guide = crate::support::file("schema-guide.html", "");
     for (name, arguments) in [
         ("why", vec!["why", press, "--lamps", "X2 off", "--did", "pressed start"]),
         ("why", vec!["why", press]),
@@ -34,6 +35,7 @@ fn every_command_prints_what_its_schema_says() {
         ("practice", vec!["practice", press, "--drill", "step"]),
         ("sheet", vec!["sheet", press]),
         ("sheet", vec!["sheet", press, "chart", "--format", "svg"]),
+        ("guide", vec!["guide", press, "--output", &guide, "--replace"]),
         ("lint", vec!["lint", "demos/minimal.toml", "demos/jar-filler.toml"]),
         ("draft", vec!["draft", "demos/io-list.csv"]),
         ("describe", vec!["describe", press]),

@@ -10,6 +10,8 @@ mod browse;
 mod call;
 /// `lampwise draft`.
 mod draft;
+/// `lampwise guide`, and calls that go on from its code.
+mod guide;
 /// Documents and their schemas.
 mod json;
 /// `lampwise lint`.

@@ -5,6 +5,7 @@ const COMMANDS: [&str; 17] = [
     "call",
     "tree",
     "sheet",
+    "guide",
     "review",
     "trial",
     "play",

@@ -3,6 +3,8 @@
 // prices of docs/next-check.md. Only what an operator may do is proposed.
 
 const GO_ON = -1;
+// Minutes that a question has to save, beyond its own, to be worth the trouble of being asked.
+const WORTH = 0.1;
 
 class Chooser {
   // found: what Weigher.weigh gives; out: keys of what nobody knows or can do.
@@ -149,8 +151,7 @@ class Chooser {
       }
       if (!best || cost < best.cost) best = { cost, ask: question };
     });
-    // A question has to save something to be worth the trouble of being asked.
-    if (best && best.cost > without.cost - 0.02 * total) best = null;
+    if (best && best.cost > without.cost - WORTH * total) best = null;
     for (const need of without.order.slice(0, 6)) {
       const repair = this.repairs.get(need);
       if (repair.onSite || (need === GO_ON && this.out.has("go-on"))) continue;

@@ -6,6 +6,8 @@
   const NAMES = { en: "English", de: "Deutsch", es: "Español" };
   const COMPLAINTS = ["wont-start", "stops-midway", "wont-finish", "wrong-result"];
   const LISTED = 6;
+  // Above this probability of something that is not in the file, readings should be taken again first.
+  const FITS_BADLY = 0.3;
   let data, weigher;
   let language = 0;
 
@@ -245,7 +247,7 @@
     for (const one of found.looks) {
       const ground = data.grounds[one.ground];
       const [steps, , , , running] = ground.looks[one.look];
-      const names = running ? steps.map((step) => t(data.alternatives[ground.alternative].steps[step])) : [];
+      const names = running ? [...new Set(steps.map((step) => t(data.alternatives[ground.alternative].steps[step])))] : [];
       const key = names.join("|");
       const place = all.get(key) || { names, weight: 0, best: null };
       place.weight += one.weight;
@@ -443,14 +445,18 @@
     const wanted = needs(all[0]);
     const known = found.looks.reduce((sum, one) => sum + one.weight, 0);
     const mark = { met: "✓", missing: "✗", byHand: "☞" };
+    const need = (one) => make("li", { class: one.state }, make("b", { "aria-hidden": "true" }, mark[one.state]), make("span", {}, one.words), make("em", {}, p(one.state)));
+    const order = ["missing", "byHand"];
+    const open = order.flatMap((state) => wanted.list.filter((one) => one.state === state));
+    const met = wanted.list.filter((one) => one.state === "met");
     return make("section", { class: "card stands" },
       make("h2", {}, p("stands")),
       make("ul", { class: "places" }, all.map((place) => make("li", {},
         make("span", { class: "share" }, percent(place.weight / known)), make("span", {}, place.names.join(", ") || p("notRunning"))))),
       wanted.list.length ? [
         make("h3", {}, p(wanted.start ? "startNeeds" : "waits")),
-        make("ul", { class: "needs" }, wanted.list.map((need) => make("li", { class: need.state },
-          make("b", { "aria-hidden": "true" }, mark[need.state]), make("span", {}, need.words), make("em", {}, p(need.state))))),
+        make("ul", { class: "needs" }, open.map(need)),
+        met.length ? make("details", { open: open.length === 0 }, make("summary", {}, p("allMet", String(met.length))), make("ul", { class: "needs" }, met.map(need))) : null,
       ] : null,
       wanted.held.length ? [make("h3", {}, p("heldBy")), make("ul", { class: "needs" }, wanted.held.map((one) => make("li", { class: "missing" }, make("b", { "aria-hidden": "true" }, "✗"), make("span", {}, one))))] : null);
   }
@@ -470,7 +476,9 @@
         else if (next) card = tryCard(next, found);
         card = card || codeCard(p("call"), p("callMore"));
       }
-      show(make("h1", {}, t(data.machine)), standsCard(found), card, causesList(found), saidList());
+      const doubt = found.unknown > FITS_BADLY
+        ? make("section", { class: "caution" }, make("p", {}, p("fitsBadly")), button(p("lookAgain"), () => go("lamps"))) : null;
+      show(make("h1", {}, t(data.machine)), doubt, standsCard(found), card, causesList(found), saidList());
     }, 20);
   }
 

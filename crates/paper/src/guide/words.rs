@@ -100,6 +100,9 @@ labels! {
     startNeeds: "What the start needs", "Was der Start braucht", "Qué necesita la marcha";
     met: "there", "erfüllt", "se cumple";
     missing: "missing", "fehlt", "falta";
+    allMet: "there already: {}", "bereits erfüllt: {}", "ya se cumplen: {}";
+    fitsBadly: "What was reported hardly fits together. Please look at the lamps once more.", "Was gemeldet wurde, passt kaum zusammen. Bitte die Lampen noch einmal ansehen.", "Lo indicado apenas concuerda. Mire otra vez las luces, por favor.";
+    lookAgain: "Look at the lamps again", "Lampen noch einmal ansehen", "Mirar otra vez las luces";
     byHand: "by hand", "von Hand", "a mano";
     heldBy: "It is held by", "Sie wird gehalten durch", "La retiene";
     timedOut: "a time-out that only power off or a reset ends", "eine Zeitüberschreitung, die nur Ausschalten oder Quittieren beendet", "un tiempo excedido que solo acaba al desconectar o rearmar";

@@ -3,7 +3,7 @@
 use std::path::{Path, PathBuf};
 
 use diagnose::Alternative;
-use diagnose::call::{Entry, Record, Session, fingerprint};
+use diagnose::call::{Entry, Record, Session, code, fingerprint};
 use diagnose::next::Terms;
 
 use crate::arguments::{Call, MachineChoice};
@@ -74,6 +74,11 @@ pub fn open(arguments: &Call) -> Result<Opened, Failure> {
             remarks
                 .push(format!("The machine file has changed since the call was saved{versions}: answers may differ."));
         }
+    }
+    if let (Some(code), Some(first)) = (&arguments.from_code, alternatives.first()) {
+        let entered = code::decode(&first.machine, &record.fingerprint, code);
+        let entered = entered.map_err(|mistake| Failure::new(mistake.code(), mistake.to_string(), mistake.hint()))?;
+        record.entries = entered.entries(&first.machine);
     }
     Ok(Opened { record, alternatives, remarks })
 }
