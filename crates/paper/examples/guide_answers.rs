@@ -3,7 +3,7 @@
 //!
 //! A call is a complaint, often the last thing done, a report of the lamps of a machine that really stands so,
 //! with misreadings, and answers to questions, most of them true and some at random.
-#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used)]
+#![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use diagnose::Diagnoser;
 use diagnose::call::code::{self, Entered};

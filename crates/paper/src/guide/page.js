@@ -204,7 +204,8 @@
       if (one.runs !== undefined) {
         lines.push(one.remedy !== undefined ? `tried: ${data.remedies.rows[one.remedy].key}` : `then: ${data.routines[one.routine].actions[one.action].short}`);
         lines.push(`runs: ${one.runs ? "yes" : "no"}`);
-      } else if (one.question !== undefined) {
+      } else if (one.cannot !== undefined) lines.push(`cannot: ${one.cannot}`);
+      else {
         const question = data.questions[one.question];
         if (one.answer === null) lines.push(`unknown: ${question.key}`);
         else if (question.stands !== undefined) lines.push(`saw: ${question.name} ${question.keys[one.answer]}`);
@@ -510,7 +511,12 @@
   const wanted = data.languages.indexOf((navigator.language || "en").slice(0, 2));
   language = Math.max(wanted, 0);
   // For tests: what is weighed, without tapping it in.
-  window.guide = { weigh: (one) => weigher.weigh(one), encode: (one) => encode(data, one), causes: data.causes, inflate };
+  window.guide = {
+    weigh: (one) => weigher.weigh(one),
+    next: (one) => new Chooser(data, weigher.weigh(one), one.answers, new Set()).next(),
+    encode: (one) => encode(data, one),
+    causes: data.causes,
+  };
   draw();
   document.body.dataset.ready = "yes";
 })();

@@ -4,7 +4,7 @@
 
 // Numbers stand in strings, one letter each: 0 is "#", and "\" is passed over.
 function unpack(text) {
-  const numbers = new Int32Array(text.length);
+  const numbers = new Uint16Array(text.length);
   for (let at = 0; at < text.length; at++) {
     const code = text.charCodeAt(at);
     numbers[at] = code - (code > 92 ? 36 : 35);
@@ -135,12 +135,13 @@ class Weigher {
       ground.ready = true;
       ground.truths = ground.truths.map(unpack);
       ground.vectors = ground.vectors.map(unpack);
-      ground.latent = ground.latent.map((text) => Float64Array.from(unpack(text), (value) => ground.latentValues[value]));
+      ground.latent = ground.latent.map(unpack);
       ground.lists = ground.lists.map(unpack);
       for (const key of ["signTruth", "signVector", "signLook", "signLatent", "signList", "rowStage", "rowStanding", "rowSign", "rowFirst", "rowSecond"]) {
         ground[key] = unpack(ground[key]);
       }
       ground.weight = Float64Array.from(unpack(ground.rowWeight), (code) => ground.listed * 2 ** (-code / data.weightSteps));
+      ground.behaviour = Uint16Array.from(ground.classes, (row) => row.behaviour);
       ground.odds = Float64Array.from(ground.classes, (row) => row.odds);
       // The classes that exclude this one, with the part of the pairs that is excluded.
       const members = new Map();
@@ -317,7 +318,7 @@ class Weigher {
     const backgrounds = new Float64Array(ground.latent.length);
     // By class: its share beside what is in play, times how much likelier it makes what was seen.
     const own = new Float64Array(count);
-    const share = (latent, of) => ground.odds[of] * ground.latent[latent][ground.classes[of].behaviour];
+    const share = (latent, of) => ground.odds[of] * ground.latentValues[ground.latent[latent][ground.behaviour[of]]];
     const put = (row, weight, set, change = -1) => {
       if (weight > total * 1e-9) found.cases.push({ weight, sign: ground.rowSign[row], set, change, stage: ground.rowStage[row] });
     };
