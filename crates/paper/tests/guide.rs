@@ -35,7 +35,8 @@ fn made(name: &str, text: &str, pictures: &[Picture]) -> String {
 
 /// What is packed in the page.
 fn data(html: &str) -> Value {
-    let packed = html.split_once(r#"id="data">"#).unwrap().1.split_once('<').unwrap().0;
+    let element = html.split_once(r#"id="data""#).unwrap().1;
+    let packed = element.split_once('>').unwrap().1.split_once('<').unwrap().0;
     let bytes = base64::engine::general_purpose::STANDARD.decode(packed).unwrap();
     let mut text = String::new();
     flate2::read::DeflateDecoder::new(&bytes[..]).read_to_string(&mut text).unwrap();
