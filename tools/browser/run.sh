@@ -18,9 +18,12 @@ if ! (cd "$here" && npm ci --no-audit --no-fund); then
     echo "npm packages can't be had: the offline guide is not tried in a browser" >&2
     exit 0
 fi
-made=${CARGO_TARGET_DIR:-target}/guide
+target=${CARGO_TARGET_DIR:-target}
+made=$target/guide
 rm -rf "$made"
+# The whole workspace is named so that libraries compiled for its tests are not compiled anew with other features.
+cargo build -q --locked --workspace --example guide_answers
 for machine in minimal jar-filler parts-washer lidding-line; do
-    cargo run -q --locked -p paper --example guide_answers -- "demos/$machine.toml" "${CALLS:-500}" "${SEED:-1}" "$made"
+    "$target/debug/examples/guide_answers" "demos/$machine.toml" "${CALLS:-500}" "${SEED:-1}" "$made"
 done
 CHROMIUM=$browser node "$here/guide.mjs" "$made" "$@"
