@@ -51,17 +51,33 @@ pub fn moved_by_remedy(diagnoser: &Diagnoser, remedy: RemedyId) -> Vec<Movement>
     tried_out(diagnoser, found, &ToDo::Remedy(remedy))
 }
 
-/// What can move when nothing is wrong and somebody goes on after this stage of a routine of the first alternative.
+/// What can move when somebody goes on after this stage of a routine of the first alternative because nothing seems
+/// wrong: where nothing is, and, as it only seems so, with the likeliest single deviations too.
 #[must_use]
 pub fn moved_by_going_on(diagnoser: &Diagnoser, routine: RoutineId, stage: u16) -> Vec<Movement> {
     let Some(world) = diagnoser.worlds().first() else { return Vec::new() };
     let Some((index, row)) = world.routines.iter().enumerate().find(|(_, row)| row.routine == routine) else {
         return Vec::new();
     };
-    let records = row.exploration.records.iter().enumerate();
-    let fine = records.filter(|(_, record)| record.first.is_none() && record.stage == stage);
-    let found = fine.map(|(number, record)| standing(0, index, number, world, SmallVec::new(), record.weight));
-    tried_out(diagnoser, found.collect(), &ToDo::GoOn)
+    let exploration = &row.exploration;
+    let (mut fine, mut wrong) = (Vec::new(), Vec::new());
+    for (number, record) in exploration.records.iter().enumerate() {
+        match record.first {
+            _ if record.stage != stage || record.second.is_some() => {}
+            None => fine.push(standing(0, index, number, world, SmallVec::new(), record.weight)),
+            Some(behaviour) => wrong.extend(exploration.behaviours[behaviour as usize].members.first().map(|one| {
+                let weight = record.weight * world.prior.odds(*one);
+                standing(0, index, number, world, smallvec![*one], weight)
+            })),
+        }
+    }
+    let mut all = tried_out(diagnoser, fine, &ToDo::GoOn);
+    for one in tried_out(diagnoser, wrong, &ToDo::GoOn) {
+        if all.iter().all(|known| known.mechanism != one.mechanism) {
+            all.push(one);
+        }
+    }
+    all
 }
 
 fn standing(
