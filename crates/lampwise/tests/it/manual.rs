@@ -1,6 +1,6 @@
 use crate::support::lampwise;
 
-const COMMANDS: [&str; 17] = [
+const COMMANDS: [&str; 20] = [
     "why",
     "call",
     "tree",
@@ -10,6 +10,8 @@ const COMMANDS: [&str; 17] = [
     "trial",
     "play",
     "procedure",
+    "practice",
+    "serve",
     "lint",
     "draft",
     "describe",
