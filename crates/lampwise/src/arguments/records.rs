@@ -17,7 +17,7 @@ Examples:
     lampwise records hours shop.db P-17 1850 --since 2026-01-01 --until 2026-07-01
 
   A diagnosis of a machine in the records, with its own settings and the learned rates:
-    lampwise why JF-0203 --records shop.db --lamps \"X12 X14 on, rest off\"";
+    lampwise why JF-0231 --records shop.db --lamps \"X12 X14 on, rest off\"";
 
 /// What to do with the records.
 #[derive(Debug, Args)]
@@ -49,12 +49,12 @@ pub enum Command {
     Machines(Machines),
     /// Keep how many hours a machine ran; learned rates and the hours between failures need it.
     #[command(
-        after_help = "Example:\n  lampwise records hours shop.db JF-0203 1850 --since 2026-01-01 --until 2026-07-01"
+        after_help = "Example:\n  lampwise records hours shop.db P-17 1850 --since 2026-01-01 --until 2026-07-01"
     )]
     Hours(Hours),
     /// List calls, the newest first.
     #[command(
-        after_help = "Examples:\n  lampwise records calls shop.db --open\n  lampwise records calls shop.db --serial JF-0203"
+        after_help = "Examples:\n  lampwise records calls shop.db --open\n  lampwise records calls shop.db --serial JF-0231"
     )]
     Calls(Calls),
     /// Print a call with its finding, or as a file that `lampwise call --resume` reads.

@@ -3,7 +3,7 @@
 use std::path::Path;
 
 use jiff::Timestamp;
-use machine::Choice;
+use machine::{Choice, Problem, Severity, Span};
 use records::rates::Factors;
 use records::{Error, Store};
 
@@ -50,14 +50,27 @@ pub(super) fn choose(arguments: &MachineChoice, path: &Path) -> Result<Chosen, F
     let mut settings = own.settings;
     settings.retain(|(name, _)| !typed.settings.iter().any(|(other, _)| other == name));
     settings.extend(typed.settings);
-    let choice = match typed.revision.is_some() || typed.serial.is_some() {
+    let mut choice = match typed.revision.is_some() || typed.serial.is_some() {
         true => Choice { settings, ..typed },
         false => Choice { revision: own.revision, serial: own.serial, settings },
     };
+    if reading.revisions().is_empty() && arguments.serial.is_none() {
+        // Nobody has typed it, so nobody needs to be told that the file has no use for it.
+        choice.serial = None;
+    }
     let mut chosen = resolve(reading, &choice)?;
     if !arguments.library_rates {
         let counts = store.count_faults(Timestamp::now()).map_err(wrong)?;
-        Factors::of(&counts).apply(machine_type, &mut chosen.alternatives);
+        let changed = Factors::of(&counts).apply(machine_type, &mut chosen.alternatives);
+        if changed > 0 {
+            chosen.remarks.push(Problem {
+                severity: Severity::Note,
+                span: Span::default(),
+                code: "learned-rates",
+                what: "fault rates are those learned from findings".to_owned(),
+                hint: Some("with `--library-rates` they are those of the machine file".to_owned()),
+            });
+        }
     }
     Ok(chosen)
 }

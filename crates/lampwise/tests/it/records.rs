@@ -147,6 +147,8 @@ fn a_machine_in_the_records_is_diagnosed_with_its_own_settings_and_the_learned_r
     let probability = |more: &[&str]| -> f64 {
         let arguments = [&["why", "p-17", "--records", &path, "--lamps", "X2 X3 on", "--json"], more].concat();
         let document = valid("why", &lampwise(&arguments).good());
+        let remarks = document["remarks"].as_array().unwrap();
+        assert_eq!(remarks.iter().any(|remark| remark["code"] == "learned-rates"), more.is_empty(), "{remarks:?}");
         let causes = document["answer"]["causes"].as_array().unwrap();
         let members = causes.iter().flat_map(|cause| cause["members"].as_array().unwrap());
         let found = members.filter(|member| member["key"] == "X2/stuck-on");

@@ -109,7 +109,7 @@ fn page(figures: &Worked, asked: &Asked, width: usize) -> String {
     share(&mut out, "what led was it", figures.stated.first_was_it);
     out.push('\n');
     let note = "Intervals are 90 %. Calls of one machine are compared hour for hour with those of its type; of the machines \
-                that stand out, one in twenty does so by chance.";
+                that stand out by this, at most one in twenty does so by chance, on average.";
     paragraph(&mut out, width, "", "", FAINT, note);
     out
 }
