@@ -1,4 +1,4 @@
-//! What is reckoned here against SciPy: `tools/outside/statistics.py`.
+//! What is reckoned here against SciPy: `tools/outside/fleet_statistics.py`.
 //!
 //! The answers (`outside/statistics.jsonl`, made with the version of SciPy in tools/outside/requirements.txt) are
 //! committed. Where `python3` and SciPy are there, and `CI` is in the environment, they are made anew. To write them
@@ -116,7 +116,7 @@ fn ask(questions: &[Value]) -> Option<Vec<Value>> {
     let file = folder.file("questions.jsonl");
     std::fs::write(&file, questions.iter().map(|one| format!("{one}\n")).collect::<String>()).unwrap();
     let python = std::env::var("LAMPWISE_PYTHON").unwrap_or_else(|_| "python3".to_owned());
-    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tools/outside/statistics.py");
+    let script = Path::new(env!("CARGO_MANIFEST_DIR")).join("../../tools/outside/fleet_statistics.py");
     let output = match Command::new(python).arg(script).arg(&file).output() {
         Ok(output) => output,
         Err(error) => {

@@ -6,7 +6,7 @@ Reads questions, one object of JSON a line, and prints one line with the answer 
 For the rates, the integral over the factor of a fault is taken on a grid that is finer and laid out otherwise than
 in the crate, and quantiles are searched by SciPy's `brentq`.
 
-    statistics.py QUESTIONS.jsonl
+    fleet_statistics.py QUESTIONS.jsonl
 """
 
 import itertools
