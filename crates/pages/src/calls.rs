@@ -14,10 +14,11 @@ use std::sync::Arc;
 use axum::Form;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
-use diagnose::call::Session;
+use diagnose::call::code::{self, CodeMistake};
+use diagnose::call::{Entry, Session, fingerprint};
 use machine::Choice;
 use maud::html;
-use records::{Call, CallFilter, CallId, NewCall, Page, TimePlace};
+use records::{Call, CallFilter, CallId, Change, ChangeError, NewCall, Page, TimePlace};
 use serde::Deserialize;
 
 use crate::layout::{self, Here};
@@ -123,11 +124,55 @@ pub struct Begin {
     machine_type: String,
     #[serde(default)]
     revision: String,
+    /// The code from an offline guide.
+    #[serde(default)]
+    code: String,
+}
+
+/// The machine type whose guide gave this code: tried are the current file of each, and its revisions.
+fn of_code(office: &Office, typed: &str) -> Result<(NewCall, Vec<Entry>), Mistake> {
+    let types = office.store().machine_types()?;
+    let mut why = None;
+    for one in &types {
+        let reading = office.store().version_text(one.current)?.reading();
+        let print = fingerprint(reading.sources.iter().map(|source| source.text.as_str()));
+        let revisions = reading.revisions().iter().map(|revision| Some(revision.name.clone()));
+        for revision in std::iter::once(None).chain(revisions) {
+            let choice = Choice { revision, ..Choice::default() };
+            let resolved = reading.resolve(&choice);
+            let Some(first) = resolved.alternatives.first() else { continue };
+            match code::decode(&first.machine, &print, typed) {
+                Ok(entered) => {
+                    let entries = entered.entries(&first.machine);
+                    return Ok((NewCall::Of { machine_type: one.id, choice }, entries));
+                }
+                // That it is of another file is the usual case here; any other mistake is the code's own.
+                Err(mistake) => why = why.or(Some(mistake).filter(|one| *one != CodeMistake::OtherMachine)),
+            }
+        }
+    }
+    Err(match why {
+        Some(mistake) => Mistake::wrong(mistake.to_string(), mistake.hint()),
+        None => Mistake::wrong(
+            "the code comes from a guide of another machine or of an older machine file",
+            "begin the call on the machine type and ask for the lamps",
+        ),
+    })
 }
 
 /// Begins a call, on the machine with this serial number or on one of a type.
 pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) -> Result<Response, Mistake> {
     work(move || {
+        if !begin.code.trim().is_empty() {
+            let (new, entries) = of_code(&office, begin.code.trim())?;
+            let mut store = office.store();
+            let call = store.begin_call(&new, office.now())?;
+            return match store.change(call, 0, &Change::Add(entries), office.now()) {
+                Ok(_) => Ok(Redirect::to(&format!("/calls/{call}")).into_response()),
+                Err(ChangeError::Error(error)) => Err(error.into()),
+                Err(ChangeError::Conflict(conflict)) => Err(Mistake::wrong(conflict.to_string(), "look at the open calls")),
+            };
+        }
         let serial = begin.serial.trim();
         let mut store = office.store();
         let new = if serial.is_empty() || !begin.machine_type.is_empty() {

@@ -51,6 +51,16 @@ pub async fn page(State(office): State<Arc<Office>>) -> Result<Response, Mistake
                     }
                 }
             }
+            section {
+                h2 { "A code from an offline guide" }
+                form method="post" action="/calls" {
+                    label for="code" { "As it is read aloud, group by group" }
+                    div.line {
+                        input id="code" name="code" required maxlength="400" autocomplete="off" spellcheck="false";
+                        button { "Go on from it" }
+                    }
+                }
+            }
             h2 { "Open calls" }
             (calls::table(&open.rows))
         };

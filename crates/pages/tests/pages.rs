@@ -7,6 +7,9 @@ use std::sync::Arc;
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
+use diagnose::call::code::{Entered, encode};
+use diagnose::call::fingerprint;
+use diagnose::evidence::{Complaint, LampState, Naming};
 use http_body_util::BodyExt as _;
 use jiff::Timestamp;
 use pages::{Office, ServeError, Serving, router};
@@ -148,6 +151,29 @@ async fn a_call_from_its_serial_number_to_its_finding() {
     );
     let report = browser.get("/calls/1/report").await;
     assert!(report.text.contains("What has been ruled out"), "{}", report.text);
+}
+
+#[tokio::test]
+async fn a_call_goes_on_from_the_code_of_an_offline_guide() {
+    let browser = Browser::new();
+    let reading = machine::read(machine::Source::new("Press", PRESS), &[]);
+    let print = fingerprint(reading.sources.iter().map(|source| source.text.as_str()));
+    let machine = reading.resolve(&machine::Choice::default()).alternatives.remove(0).machine;
+    let named = |state| Some((state, Naming::Named));
+    let lamps = vec![named(LampState::Lit), named(LampState::Dark), None];
+    let entered = Entered { complaint: Some(Complaint::WontStart), lamps, ..Entered::default() };
+    let code = encode(&machine, &print, &entered).unwrap();
+    let call = browser.post("/calls", &[("code", &code.to_lowercase())]).await;
+    let page = browser.get(call.leads_to()).await;
+    assert!(page.text.contains("X1 on") && page.text.contains("X2 off"), "{}", page.text);
+    // One letter that was misheard is noticed, and no call is begun.
+    let last = code.chars().last().unwrap();
+    let other = if last == '7' { '8' } else { '7' };
+    let misread: String = code.chars().take(code.chars().count() - 1).chain([other]).collect();
+    let refused = browser.post("/calls", &[("code", &misread)]).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(refused.text.contains("misread"), "{}", refused.text);
+    assert_eq!(browser.get("/calls/2").await.status, StatusCode::NOT_FOUND);
 }
 
 #[tokio::test]
