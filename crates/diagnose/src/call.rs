@@ -3,7 +3,7 @@
 //! 1. A [`Session`] holds the ordered list of [`Entry`]s, in the words in which they were said. Each can be
 //!    replaced or removed; all is worked out anew from the list then.
 //! 2. [`Session::question`] is what to ask next; [`Session::understand`] turns an answer into entries.
-//! 3. [`Session::now`] is what is known, [`Now::finding`] what it was, once that is sure enough.
+//! 3. [`Session::now`] is what is known, [`Session::finding`] what it was, once that is sure enough.
 //!
 //! A call is kept as one readable text, see [`Record`]. Nothing here reads or writes files.
 

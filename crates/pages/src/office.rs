@@ -28,12 +28,20 @@ struct Key {
     learned: bool,
 }
 
+/// What is known in a call at one counter, with or without the rates that were learned.
+struct Known {
+    call: CallId,
+    counter: u64,
+    learned: bool,
+    session: Arc<Session>,
+}
+
 /// All that the pages are made of.
 pub struct Office {
     store: Mutex<Store>,
     address: SocketAddr,
     machines: Mutex<VecDeque<(Key, Arc<WorkedOut>)>>,
-    calls: Mutex<VecDeque<(CallId, u64, bool, Arc<Session>)>>,
+    calls: Mutex<VecDeque<Known>>,
     factors: Mutex<Option<Arc<Factors>>>,
     clock: fn() -> Timestamp,
 }
@@ -137,14 +145,10 @@ impl Office {
 
     /// What is known in a call. `learned` says whether with the rates learned from findings.
     pub(crate) fn session(&self, call: &Call, learned: bool) -> Result<Arc<Session>, Mistake> {
-        let known = |calls: &VecDeque<(CallId, u64, bool, Arc<Session>)>| {
-            let is_so = |one: &&(CallId, u64, bool, Arc<Session>)| {
-                (one.0, one.1, one.2) == (call.row.id, call.row.counter, learned)
-            };
-            calls.iter().find(is_so).map(|(.., session)| Arc::clone(session))
-        };
-        if let Some(session) = known(&lock(&self.calls)) {
-            return Ok(session);
+        let (id, counter) = (call.row.id, call.row.counter);
+        let is_so = |known: &&Known| (known.call, known.counter, known.learned) == (id, counter, learned);
+        if let Some(known) = lock(&self.calls).iter().find(is_so) {
+            return Ok(Arc::clone(&known.session));
         }
         let machine_type = Some(call.row.machine_type).filter(|_| learned);
         let machine = self.worked_out(call.row.version, &call.choice, call.origin.as_ref(), machine_type)?;
@@ -155,8 +159,8 @@ impl Office {
             Mistake::wrong(format!("{what}: {why}"), "take that entry out")
         })?);
         let mut calls = lock(&self.calls);
-        calls.retain(|(id, counter, with, _)| *id != call.row.id || (*counter == call.row.counter && *with != learned));
-        calls.push_back((call.row.id, call.row.counter, learned, Arc::clone(&session)));
+        calls.retain(|known| known.call != id || (known.counter == counter && known.learned != learned));
+        calls.push_back(Known { call: id, counter, learned, session: Arc::clone(&session) });
         if calls.len() > CALLS {
             calls.pop_front();
         }
@@ -166,8 +170,8 @@ impl Office {
     /// Keeps the state of a call that has just been changed, so that the page that follows has it.
     pub(crate) fn keep(&self, call: CallId, counter: u64, learned: bool, session: Session) {
         let mut calls = lock(&self.calls);
-        calls.retain(|(id, ..)| *id != call);
-        calls.push_back((call, counter, learned, Arc::new(session)));
+        calls.retain(|known| known.call != call);
+        calls.push_back(Known { call, counter, learned, session: Arc::new(session) });
     }
 }
 
