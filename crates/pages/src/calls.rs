@@ -2,7 +2,7 @@
 
 mod closing;
 mod known;
-mod lamp_panel;
+pub mod lamp_panel;
 mod say;
 mod sheet;
 

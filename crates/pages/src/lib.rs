@@ -18,6 +18,7 @@ mod machines;
 mod mistake;
 mod office;
 mod practice;
+mod procedures;
 mod search;
 mod serving;
 mod words;

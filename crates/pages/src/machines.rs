@@ -16,6 +16,8 @@ use crate::office::Office;
 use crate::words::day;
 
 const ROWS: usize = 100;
+/// Procedures gone through that are shown.
+const RUNS: u32 = 10;
 
 /// Which machines are listed.
 #[derive(Debug, Default, Deserialize)]
@@ -183,6 +185,15 @@ pub async fn page(State(office): State<Arc<Office>>, Path(machine): Path<i64>) -
         let one = store.machine(MachineId(machine))?;
         let filter = CallFilter { machine: Some(one.id), ..CallFilter::default() };
         let listed = store.calls(&filter, &Page::first(50))?;
+        let current = store.machine_type(one.machine_type)?.current;
+        let runs = store.procedure_runs(one.id, RUNS)?;
+        drop(store);
+        // A file that can't be used for this machine shows no procedures here; beginning a call says why.
+        let alternatives = office.alternatives(current, &one.choice()).unwrap_or_default();
+        let procedures: Vec<(String, String)> = (alternatives.first().into_iter())
+            .flat_map(|first| first.machine.procedures.rows())
+            .map(|row| (row.name.clone(), row.words.english.clone()))
+            .collect();
         let body = html! {
             h1 { (one.type_name) " " (one.serial) }
             p {
@@ -200,6 +211,19 @@ pub async fn page(State(office): State<Arc<Office>>, Path(machine): Path<i64>) -
             h2 { "Calls" }
             (calls::table(&listed.rows))
             @if listed.next.is_some() { p { "Only the newest are shown." } }
+            h2 id="procedures" { "Procedures" }
+            @if procedures.is_empty() { p { "Its machine file has none." } }
+            ul.plain { @for (name, words) in &procedures { li { a href={ "/machines/" (one.id) "/procedures/" (name) } { (words) } } } }
+            @if !runs.is_empty() {
+                h3 { "Gone through" }
+                ul.plain { @for run in &runs { li {
+                    (day(run.at)) ": " (procedures.iter().find(|(name, _)| *name == run.name).map_or(run.name.as_str(), |(_, words)| words))
+                    @if !run.completed { ", not to its end" }
+                    @if !run.done_by.is_empty() { ", by " (run.done_by) }
+                    @for value in &run.values { br; small { (value.what) ": " (value.value) " " (value.unit) } }
+                    @if !run.note.is_empty() { br; small { (run.note) } }
+                } } }
+            }
             details {
                 summary { h2 { "Change what is known of it" } }
                 form method="post" action={ "/machines/" (one.id) } { (fields(Some(&one))) button { "Keep it" } }

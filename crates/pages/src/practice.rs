@@ -13,7 +13,7 @@ use machine::{Choice, Machine};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use crate::calls::work;
+use crate::calls::{lamp_panel, work};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
@@ -129,6 +129,7 @@ fn done_so_far(exercise: &Exercise<'_>) -> Markup {
     html! {
         h2 { "So far: " (minutes(exercise.minutes())) }
         @if exercise.done().is_empty() { p { "Nothing was done yet." } }
+        @if let Some(last) = exercise.done().iter().rev().find(|done| !done.lamps.is_empty()) { (lamp_panel::shown(exercise.machine(), &last.lamps)) }
         ol.said { @for done in exercise.done() { li { (done.words) ": " strong { (done.seen) } " " small { (minutes(done.minutes)) } } } }
     }
 }
@@ -158,7 +159,7 @@ fn offered(exercise: &Exercise<'_>, address: &str) -> Markup {
         form method="post" action=(address) {
             (carried(exercise))
             h2 { "What do you do?" }
-            details open { summary { "Look at lamps" } ul.offers { @for offer in of(Group::Lamps) { (button(offer)) } } }
+            details open { summary { "Look at lamps" } ul.offers.many { @for offer in of(Group::Lamps) { (button(offer)) } } }
             details { summary { "Look where things stand" } ul.offers { @for offer in of(Group::Positions) { (button(offer)) } } }
             details { summary { "Work the machine" } ul.offers { @for offer in of(Group::Hands) { (button(offer)) } } }
             details {

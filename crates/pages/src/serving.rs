@@ -11,7 +11,7 @@ use tokio::net::TcpListener;
 
 use crate::mistake::Mistake;
 use crate::office::Office;
-use crate::{calls, figures, front, guard, look, machine_types, machines, practice, search};
+use crate::{calls, figures, front, guard, look, machine_types, machines, practice, procedures, search};
 
 /// Bytes that a form may have.
 const LARGEST_FORM: usize = 100_000;
@@ -37,6 +37,7 @@ pub fn router(office: Arc<Office>) -> Router {
         .route("/calls/{call}/report", get(calls::report))
         .route("/machines", get(machines::list).post(machines::add))
         .route("/machines/{machine}", get(machines::page).post(machines::change))
+        .route("/machines/{machine}/procedures/{name}", get(procedures::page).post(procedures::go_on))
         .route("/types", get(machine_types::list))
         .route("/types/{type}", get(machine_types::page))
         .route("/types/{type}/devices", get(machine_types::devices))

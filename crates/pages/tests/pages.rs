@@ -32,6 +32,12 @@ needs = ["ram = up"]
 [charts.press.steps]
 lower = "do ram down until ram = down"
 raise = "do ram up until ram = up"
+[procedures.stroke]
+purpose = "To see that the ram moves."
+steps = [
+  { words = "Look at the lamps.", expect = "X2 on" },
+  { do = "press start", words = "Press start.", measure = { words = "stroke", unit = "mm", from = 40, to = 60, outside = "adjust the stop" } },
+]
 "#;
 
 struct Browser {
@@ -174,6 +180,46 @@ async fn a_call_goes_on_from_the_code_of_an_offline_guide() {
     assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(refused.text.contains("misread"), "{}", refused.text);
     assert_eq!(browser.get("/calls/2").await.status, StatusCode::NOT_FOUND);
+}
+
+#[tokio::test]
+async fn a_procedure_is_led_kept_and_turns_into_a_call() {
+    let browser = Browser::new();
+    let address = "/machines/1/procedures/stroke";
+    assert!(browser.get("/machines/1").await.text.contains(address));
+    let first = browser.get(address).await;
+    assert!(first.text.contains("Step 1 of 2") && first.text.contains("X2 (ram is up)"), "{}", first.text);
+    let second = browser.post(address, &[("measured", ""), ("confirmed", ""), ("seen", "as due")]).await;
+    // What moves is said before the words.
+    let (moves, words) = (second.text.find("This will move").unwrap(), second.text.find("Press start.").unwrap());
+    assert!(moves < words && second.text.contains("40 to 60 mm"), "{}", second.text);
+    let done = [
+        ("seen", "as due"),
+        ("measured", ""),
+        ("confirmed", ""),
+        ("seen", "as due"),
+        ("measured", "72,5"),
+        ("confirmed", ""),
+    ];
+    let end = browser.post(address, &done).await;
+    assert!(end.text.contains("72.5 mm") && end.text.contains("outside its limits"), "{}", end.text);
+    let kept: Vec<(&str, &str)> = done.into_iter().chain([("then", "keep"), ("done_by", "Ada")]).collect();
+    browser.post(address, &kept).await.leads_to();
+    let machine = browser.get("/machines/1").await;
+    assert!(machine.text.contains("by Ada") && machine.text.contains("stroke: 72.5 mm"), "{}", machine.text);
+    // Otherwise than expected: looked at once more, then a call with all that was seen.
+    let wrong = [("seen", "X2 off"), ("measured", ""), ("confirmed", "")];
+    let asked = browser.post(address, &wrong).await;
+    assert!(asked.text.contains("X2 is dark and should be lit") && asked.text.contains("It is so"), "{}", asked.text);
+    let so: Vec<(&str, &str)> = wrong.into_iter().chain([("then", "so")]).collect();
+    let so = browser.post(address, &so).await;
+    assert!(so.text.contains("Find out why"), "{}", so.text);
+    let sure = [("seen", "X2 off"), ("measured", ""), ("confirmed", "yes"), ("then", "call")];
+    let call = browser.post(address, &sure).await;
+    let page = browser.get(call.leads_to()).await;
+    assert!(page.text.contains("X2 off") && page.text.contains("What it can be"), "{}", page.text);
+    assert_eq!(browser.post(address, &[("seen", "X9 nonsense")]).await.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(browser.get("/machines/1/procedures/none").await.status, StatusCode::NOT_FOUND);
 }
 
 #[tokio::test]

@@ -53,6 +53,29 @@ pub fn fields(machine: &Machine, reports: &[LampReport]) -> Markup {
     }
 }
 
+/// The panel as it was seen.
+pub fn shown(machine: &Machine, reports: &[LampReport]) -> Markup {
+    html! {
+        div.panel tabindex="0" role="group" aria-label="Lamps" {
+            @for (row, lamps) in machine.lamp_rows.iter().enumerate() {
+                div.row {
+                    @for (column, lamp) in lamps.lamps.iter().enumerate() {
+                        @let (key, words) = state_of(reports, LampPlace { row, column });
+                        div.place title=(meaning(machine, &lamp.kind)) {
+                            div.lamp data-lamp=(key) {
+                                span.bulb aria-hidden="true" {}
+                                span.label { (lamp.label) }
+                                " "
+                                span.state { (words) }
+                            }
+                        }
+                    }
+                }
+            }
+        }
+    }
+}
+
 /// What the fields of a form say; `rest_dark` makes dark whatever was not seen.
 pub fn read(machine: &Machine, fields: &[String], rest_dark: bool) -> Vec<LampReport> {
     let mut reports = Vec::new();
