@@ -5,6 +5,7 @@
 //! machine, so that it can be held against published examples and the exact [`optimum`].
 
 pub(crate) mod advice;
+mod asking;
 pub(crate) mod candidates;
 mod choose;
 mod exact;

@@ -141,7 +141,38 @@ pub fn answer(desk: &Desk<'_>, to_do: &ToDo, key: &str, english: &str) -> String
         }
         _ => None,
     };
-    words.map_or(english, |words| desk.words(words, english)).to_owned()
+    match words {
+        Some(words) => desk.words(words, english).to_owned(),
+        None => common(english).map_or(english, |label| label.of(desk.language())).to_owned(),
+    }
+}
+
+/// A cause as an answer tells it, in the language of the sheet where it is one that every machine has.
+pub fn told_cause(words: &str, language: Language) -> &str {
+    common(words).map_or(words, |label| label.of(language))
+}
+
+/// Answers and causes that are not a machine's own.
+fn common(english: &str) -> Option<Label> {
+    const COMMON: [Label; 12] = [
+        Label::new("lit", "leuchtet", "encendida"),
+        Label::new("dark", "dunkel", "apagada"),
+        Label::new("goes on and off", "geht an und aus", "se enciende y se apaga"),
+        Label::new("in between", "dazwischen", "entre medio"),
+        Label::new("something else", "etwas anderes", "otra cosa"),
+        Label::new("any other answer", "jede andere Antwort", "cualquier otra respuesta"),
+        Label::new("no lamp changes", "keine Lampe ändert sich", "no cambia ninguna lámpara"),
+        Label::new("all dark", "alle dunkel", "todas apagadas"),
+        Label::new("it runs", "sie läuft", "funciona"),
+        Label::new("as before", "wie zuvor", "como antes"),
+        Label::new("nothing is wrong", "nichts ist falsch", "no pasa nada"),
+        Label::new(
+            "something that is not in this file",
+            "etwas, das nicht in der Datei steht",
+            "algo que no está en el archivo",
+        ),
+    ];
+    COMMON.into_iter().find(|label| label.of(Language::English) == english)
 }
 
 /// Minutes and who, for something proposed.

@@ -1,6 +1,7 @@
 //! What to do next, in words and numbers.
 
-use super::candidates::{Posed, pose, words_of};
+use super::asking::words_of;
+use super::candidates::{Posed, pose};
 use super::choose::choose;
 use super::movement::{Movement, movements};
 use super::problem::{Act, Belief};

@@ -8,12 +8,11 @@ use crate::likelihood::lamp_likelihood;
 use crate::panel::LampTruth;
 use crate::renamed::{same_check, same_remedy};
 use crate::seen::reported;
-use crate::wording::POWER_CYCLE;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
 use machine::id::{CheckId, RemedyId};
-use machine::model::{DeviationKind, HandMove, MechanismClass, Observable, Who, Words};
+use machine::model::{DeviationKind, HandMove, MechanismClass, Observable, Who};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 use sim::View;
@@ -492,40 +491,4 @@ fn foretold(
         row.extend_from_slice(&mean);
     }
     (row, answers)
-}
-
-/// Short words for something to do.
-pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hypothesis>, to_do: &ToDo) -> Words {
-    match to_do {
-        ToDo::Check(check) => machine.checks[*check].operator.clone(),
-        ToDo::Lamp(place) => Words::plain(format!("Is lamp {} lit?", place.label(machine))),
-        ToDo::Lamps => Words::plain("Which of the other lamps are lit?"),
-        ToDo::Position(mechanism) => {
-            let it = &machine.mechanisms[*mechanism];
-            Words::plain(format!("Where does it stand: {}?", it.words.english))
-        }
-        ToDo::Act(deed) => {
-            let action = match (deed, leading) {
-                (Deed::Routine(Some(index)), Some(leading)) => {
-                    let world = &worlds[leading.world];
-                    world.machine.routines[world.routines[leading.routine].routine].actions.get(*index).cloned()
-                }
-                _ => None,
-            };
-            let words = action.map_or_else(|| act_words(machine, deed), |action| action.words.english);
-            Words::plain(format!("Do this: {words}. Which lamps change?"))
-        }
-        ToDo::Remedy(remedy) => machine.remedies[*remedy].words.clone(),
-        ToDo::GoOn => Words::plain("Nothing seems to be wrong: go on with the next step of the routine"),
-    }
-}
-
-fn act_words(machine: &Machine, deed: &Deed) -> String {
-    match deed {
-        Deed::Extra(HandMove::PowerCycle) => POWER_CYCLE.to_owned(),
-        Deed::Extra(HandMove::Press(mechanism, _)) => {
-            format!("press {}", machine.mechanisms[*mechanism].words.english)
-        }
-        _ => "as before".to_owned(),
-    }
 }

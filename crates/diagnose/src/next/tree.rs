@@ -9,7 +9,8 @@
 //! more minutes than a shallower one.
 
 use super::advice::{Tell, cautions, outcome};
-use super::candidates::{Posed, pose, words_of};
+use super::asking::words_of;
+use super::candidates::{Posed, pose};
 use super::choose::{Effort, choose};
 use super::movement::{FAR_FETCHED, Movement, movements};
 use super::problem::{Act, Belief};

@@ -11,7 +11,7 @@ use machine::model::Who;
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::language::{Label, Language};
-use crate::wording::{Marks, answer, minutes, percent, said_before, who};
+use crate::wording::{Marks, answer, minutes, percent, said_before, told_cause, who};
 
 use super::symptoms::COMPLAINTS;
 
@@ -185,7 +185,9 @@ fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
 }
 
 fn causes(language: Language, tells: &[Tell]) -> String {
-    let words: Vec<String> =
-        tells.iter().map(|tell| format!("{} ({})", tell.words, percent(tell.probability))).collect();
+    let words: Vec<String> = tells
+        .iter()
+        .map(|tell| format!("{} ({})", told_cause(&tell.words, language), percent(tell.probability)))
+        .collect();
     if words.is_empty() { UNKNOWN.of(language).to_owned() } else { words.join("; ") }
 }
