@@ -167,3 +167,5 @@ if (failures > 0) {
   process.exit(1);
 }
 console.log("the pages hold in a browser");
+// The server's open pipe would keep this program waiting; ending it ends the server.
+process.exit(0);

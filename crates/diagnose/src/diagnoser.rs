@@ -396,6 +396,14 @@ impl Diagnoser {
         next.retain(|one| one.mass > 0.0);
         next.sort_by(|a, b| b.mass.total_cmp(&a.mass));
         next.truncate(MOST_FOLLOWED);
+        // Each moment multiplies the histories; the lightest together are left, as those after the first moment are.
+        let total: f64 = next.iter().map(|one| one.mass).sum();
+        let mut sum = 0.0;
+        let enough = next.iter().position(|one| {
+            sum += one.mass;
+            sum >= FOLLOWED * total
+        });
+        next.truncate(enough.map_or(next.len(), |last| last + 1));
         next
     }
 

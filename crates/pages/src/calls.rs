@@ -18,7 +18,7 @@ use diagnose::call::code::{self, CodeMistake};
 use diagnose::call::{Entry, Session, fingerprint};
 use machine::Choice;
 use maud::html;
-use records::{Call, CallFilter, CallId, Change, ChangeError, NewCall, Page, TimePlace};
+use records::{Call, CallFilter, CallId, Change, ChangeError, MachineId, NewCall, Page, TimePlace};
 use serde::Deserialize;
 
 use crate::layout::{self, Here};
@@ -127,6 +127,9 @@ pub struct Begin {
     /// The code from an offline guide.
     #[serde(default)]
     code: String,
+    /// A machine in the records by its number there.
+    #[serde(default)]
+    machine: Option<i64>,
 }
 
 /// The machine type whose guide gave this code: tried are the current file of each, and its revisions.
@@ -170,30 +173,50 @@ pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) 
             return match store.change(call, 0, &Change::Add(entries), office.now()) {
                 Ok(_) => Ok(Redirect::to(&format!("/calls/{call}")).into_response()),
                 Err(ChangeError::Error(error)) => Err(error.into()),
-                Err(ChangeError::Conflict(conflict)) => Err(Mistake::wrong(conflict.to_string(), "look at the open calls")),
+                Err(ChangeError::Conflict(conflict)) => {
+                    Err(Mistake::wrong(conflict.to_string(), "look at the open calls"))
+                }
             };
         }
         let serial = begin.serial.trim();
         let mut store = office.store();
-        let new = if serial.is_empty() || !begin.machine_type.is_empty() {
-            let known = store.machine_type_named(&begin.machine_type)?;
-            let machine_type = known.ok_or_else(|| Mistake::wrong("no machine was named", "type a serial number, or choose a type"))?;
+        let new = if let Some(machine) = begin.machine {
+            NewCall::On(MachineId(machine))
+        } else if serial.is_empty() || !begin.machine_type.is_empty() {
+            let machine_type = store.machine_type_named(&begin.machine_type)?;
+            let machine_type = machine_type
+                .ok_or_else(|| Mistake::wrong("no machine was named", "type a serial number, or choose a type"))?;
             let revision = Some(begin.revision.trim().to_owned()).filter(|name| !name.is_empty());
-            let number = if revision.is_none() { records::serial_number(serial) } else { None };
-            NewCall::Of { machine_type: machine_type.id, choice: Choice { revision, serial: number, settings: Vec::new() } }
+            let known = store.machines_with_serial(serial)?;
+            match known.iter().find(|one| one.machine_type == machine_type.id && revision.is_none()) {
+                Some(known) => NewCall::On(known.id),
+                None => {
+                    let number = if revision.is_none() { records::serial_number(serial) } else { None };
+                    let choice = Choice { revision, serial: number, settings: Vec::new() };
+                    NewCall::Of { machine_type: machine_type.id, choice }
+                }
+            }
         } else {
             let found = store.machines_with_serial(serial)?;
             match found.as_slice() {
                 [one] => NewCall::On(one.id),
                 [] => {
                     let what = format!("no machine in the records has the serial number \"{serial}\"");
-                    return Err(Mistake::wrong(what, "look whether it was misheard, or begin the call on a machine type"));
+                    return Err(Mistake::wrong(
+                        what,
+                        "look whether it was misheard, or begin the call on a machine type",
+                    ));
                 }
                 several => {
                     let body = html! {
                         h1 { "Which one?" }
                         p { "More than one machine has the serial number " (serial) "." }
-                        ul { @for one in several { li { a href={ "/machines/" (one.id) } { (one.type_name) " " (one.serial) ", " (one.site_name) } } } }
+                        ul.plain { @for one in several { li {
+                            form method="post" action="/calls" {
+                                input type="hidden" name="machine" value=(one.id);
+                                button { (one.type_name) " " (one.serial) ", " (one.site_name) }
+                            }
+                        } } }
                     };
                     return Ok(layout::page("Which machine?", Here::Front, &body));
                 }
@@ -226,6 +249,11 @@ impl Desk {
         let call = office.store().call(call)?;
         let session = office.session(&call, way.learned())?;
         Ok(Self { call, session, way })
+    }
+
+    /// Whether an entry could not be read, and is left out of all that is worked out.
+    pub fn is_left_out(&self, entry: &Entry) -> bool {
+        !self.session.entries().contains(entry)
     }
 
     pub fn title(&self) -> String {

@@ -2,7 +2,7 @@
 //! is called, and what is shown may load nothing from elsewhere.
 
 use axum::extract::{Request, State};
-use axum::http::{HeaderValue, Method, header};
+use axum::http::{HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
 use std::sync::Arc;
@@ -24,6 +24,10 @@ pub async fn guard(State(office): State<Arc<Office>>, request: Request, next: Ne
         Some(mistake) => mistake.into_response(),
         None => next.run(request).await,
     };
+    // What the server itself refuses comes as bare text.
+    if response.status().is_client_error() && !is_page(&response) {
+        response = refused_by_server(response.status()).into_response();
+    }
     let headers = response.headers_mut();
     if !headers.contains_key(header::CONTENT_SECURITY_POLICY) {
         headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
@@ -37,6 +41,21 @@ pub async fn guard(State(office): State<Arc<Office>>, request: Request, next: Ne
         headers.insert(name, HeaderValue::from_static(value));
     }
     response
+}
+
+fn is_page(response: &Response) -> bool {
+    let kind = response.headers().get(header::CONTENT_TYPE);
+    kind.and_then(|kind| kind.to_str().ok()).is_some_and(|kind| kind.starts_with("text/html"))
+}
+
+fn refused_by_server(status: StatusCode) -> Mistake {
+    let (what, hint) = match status {
+        StatusCode::METHOD_NOT_ALLOWED => ("this address is not for that", "go to the page itself and do it there"),
+        StatusCode::PAYLOAD_TOO_LARGE => ("that is too much for one form", "go back and say it in fewer words"),
+        StatusCode::BAD_REQUEST => ("there is no page at this address", "go back, or look for it above"),
+        _ => ("a field of the form is missing or can't be read", "go back and fill it in"),
+    };
+    Mistake { status, what: what.to_owned(), hint: hint.to_owned() }
 }
 
 fn refused(office: &Office, request: &Request) -> Option<Mistake> {

@@ -270,6 +270,7 @@ fn file_page(shown: &Named, text: &str, problems: &[Problem], note: &str) -> Mar
         h1 { "Machine file of " (shown.title) }
         @if errors > 0 { p.mistake role="alert" { "Not saved: " (errors) " mistakes. Each stands below its line." } }
         form method="post" action={ "/types/" (shown.id) "/file" } {
+            input type="hidden" name="seen" value=(shown.version);
             label for="file" { "The file" }
             textarea.file id="file" name="text" rows="30" spellcheck="false" { (text) }
             label for="note" { "What was changed" }
@@ -297,6 +298,8 @@ fn file_page(shown: &Named, text: &str, problems: &[Problem], note: &str) -> Mar
 
 struct Named {
     id: i64,
+    /// The version that is shown, or that was changed.
+    version: i64,
     title: String,
 }
 
@@ -314,7 +317,7 @@ pub async fn file(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Res
             (one.clone(), store.version_text(one.current)?)
         };
         let problems = looked_over(&one.title, &text.text, &text.libraries);
-        let named = Named { id, title: one.title };
+        let named = Named { id, version: one.current.0, title: one.title };
         Ok(layout::page("Machine file", Here::Types, &file_page(&named, &text.text, &problems, "")))
     })
     .await
@@ -324,6 +327,8 @@ pub async fn file(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Res
 #[derive(Debug, Deserialize)]
 pub struct Changed {
     text: String,
+    /// The version that was changed.
+    seen: i64,
     #[serde(default)]
     note: String,
 }
@@ -345,9 +350,13 @@ pub async fn save(
             let one = store.machine_type(TypeId(id))?;
             (one.clone(), store.version_text(one.current)?)
         };
+        if changed.seen != one.current.0 {
+            let hint = "go back, copy what you changed, load the page anew, and change the newer version";
+            return Err(Mistake::wrong("somebody has saved another version meanwhile; nothing was saved", hint));
+        }
         let problems = looked_over(&one.title, &text, &known.libraries);
         if problems.iter().any(Problem::is_error) {
-            let named = Named { id, title: one.title };
+            let named = Named { id, version: changed.seen, title: one.title };
             let page = layout::page("Machine file", Here::Types, &file_page(&named, &text, &problems, &changed.note));
             return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
         }

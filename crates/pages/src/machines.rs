@@ -205,7 +205,7 @@ pub async fn page(State(office): State<Arc<Office>>, Path(machine): Path<i64>) -
             }
             @if !one.notes.is_empty() { p.notes { (one.notes) } }
             form method="post" action="/calls" {
-                input type="hidden" name="serial" value=(one.serial);
+                input type="hidden" name="machine" value=(one.id);
                 button { "Begin a call about it" }
             }
             h2 { "Calls" }

@@ -75,7 +75,7 @@ impl Office {
             _ => (host, None),
         };
         let is_port = port.map_or(80, |port| port.parse().unwrap_or(0)) == self.address.port();
-        is_port && matches!(name, "localhost" | "127.0.0.1" | "[::1]")
+        is_port && matches!(name.to_ascii_lowercase().as_str(), "localhost" | "127.0.0.1" | "[::1]")
     }
 
     pub(crate) fn now(&self) -> Timestamp {
@@ -152,12 +152,7 @@ impl Office {
         }
         let machine_type = Some(call.row.machine_type).filter(|_| learned);
         let machine = self.worked_out(call.row.version, &call.choice, call.origin.as_ref(), machine_type)?;
-        let session = Arc::new(Session::of(machine, terms(call), call.entries.clone()).map_err(|mistakes| {
-            let first = mistakes.first();
-            let what = first.map_or_else(|| "an entry can't be read".to_owned(), |one| format!("\"{}\"", one.text));
-            let why = first.and_then(|one| one.mistakes.first()).map(|one| one.what.clone()).unwrap_or_default();
-            Mistake::wrong(format!("{what}: {why}"), "take that entry out")
-        })?);
+        let session = Arc::new(readable(&machine, call)?);
         let mut calls = lock(&self.calls);
         calls.retain(|known| known.call != id || (known.counter == counter && known.learned != learned));
         calls.push_back(Known { call: id, counter, learned, session: Arc::clone(&session) });
@@ -172,6 +167,29 @@ impl Office {
         let mut calls = lock(&self.calls);
         calls.retain(|known| known.call != call);
         calls.push_back(Known { call, counter, learned, session: Arc::new(session) });
+    }
+}
+
+/// A session of what can be read of a call: entries can come from an import, or from before the program learned better.
+fn readable(machine: &Arc<WorkedOut>, call: &Call) -> Result<Session, Mistake> {
+    let mut entries = call.entries.clone();
+    loop {
+        let mistakes = match Session::of(Arc::clone(machine), terms(call), entries.clone()) {
+            Ok(session) => return Ok(session),
+            Err(mistakes) => mistakes,
+        };
+        let before = entries.len();
+        let mut at = 0;
+        entries.retain(|_| {
+            at += 1;
+            mistakes.iter().all(|one| one.entry != at - 1)
+        });
+        if entries.len() == before {
+            return Err(Mistake::wrong(
+                "what was said in this call can't be read",
+                "look at it with `lampwise records call`",
+            ));
+        }
     }
 }
 

@@ -87,8 +87,11 @@ fn shown(
     let diagnoser = worked_out.diagnoser(&level.circumstances());
     let mut exercise = Exercise::new(&diagnoser, level, number)
         .ok_or_else(|| Mistake::not_there("this machine has nothing of this level"))?;
-    let done = fields.iter().filter(|(name, _)| name == "done").map(|(_, value)| value.as_str());
-    for key in done.take(MOST_DONE) {
+    let done: Vec<&str> = fields.iter().filter(|(name, _)| name == "done").map(|(_, value)| value.as_str()).collect();
+    if done.len() > MOST_DONE {
+        return Err(Mistake::wrong("more was done than anybody does at a machine", "say what it is, or begin anew"));
+    }
+    for key in done {
         if exercise.take(key).is_err() {
             return Err(Mistake::wrong(format!("\"{key}\" can't be done here"), "go back to the exercise"));
         }
@@ -117,7 +120,7 @@ fn shown(
         (done_so_far(&exercise))
         @if exercise.outcome().is_some() {
             (looked_back(&exercise.review()))
-            p { a.button href={ "/practice/" (known.name) "/" (level.name()) "/" (number + 1) } { "The next exercise" } }
+            @if let Some(next) = number.checked_add(1) { p { a.button href={ "/practice/" (known.name) "/" (level.name()) "/" (next) } { "The next exercise" } } }
         } @else {
             (offered(&exercise, &format!("/practice/{}/{}/{number}", known.name, level.name())))
         }

@@ -18,6 +18,9 @@ const LARGEST_FORM: usize = 100_000;
 /// Bytes that a machine file may have in a form, where each byte can take three.
 const LARGEST_FILE_FORM: usize = 3 * machine::LARGEST_FILE + 10_000;
 
+/// So long what was begun may take once the program is told to stop.
+const PATIENCE: std::time::Duration = std::time::Duration::from_secs(2);
+
 /// All pages.
 pub fn router(office: Arc<Office>) -> Router {
     Router::new()
@@ -121,7 +124,7 @@ impl Serving {
 /// When the server fails.
 pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(ServeError::Failed)?;
-    runtime.block_on(async move {
+    let ended = runtime.block_on(async move {
         let listener = TcpListener::from_std(serving.listener).map_err(ServeError::Failed)?;
         let pages = router(Arc::new(office));
         let stop = async {
@@ -130,6 +133,25 @@ pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
                 std::future::pending::<()>().await;
             }
         };
-        axum::serve(listener, pages).with_graceful_shutdown(stop).await.map_err(ServeError::Failed)
-    })
+        let (told, mut is_told) = tokio::sync::watch::channel(false);
+        let stop = async move {
+            stop.await;
+            // Nobody is left to be told only if the server has ended by itself.
+            _ = told.send(true);
+        };
+        let serving = axum::serve(listener, pages).with_graceful_shutdown(stop).into_future();
+        let patience = async move {
+            if is_told.wait_for(|told| *told).await.is_err() {
+                std::future::pending::<()>().await;
+            }
+            tokio::time::sleep(PATIENCE).await;
+        };
+        tokio::select! {
+            ended = serving => ended.map_err(ServeError::Failed),
+            () = patience => Ok(()),
+        }
+    });
+    // What is being worked out for a page that nobody waits for any more is left; all that was said is on the disk.
+    runtime.shutdown_background();
+    ended
 }

@@ -8,12 +8,12 @@ use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
 use diagnose::call::code::{Entered, encode};
-use diagnose::call::fingerprint;
+use diagnose::call::{Entry, Kind, fingerprint};
 use diagnose::evidence::{Complaint, LampState, Naming};
 use http_body_util::BodyExt as _;
 use jiff::Timestamp;
 use pages::{Office, ServeError, Serving, router};
-use records::{NewMachine, NewVersion, Store};
+use records::{Change, NewCall, NewMachine, NewVersion, Store};
 use tower::ServiceExt as _;
 
 const HERE: &str = "127.0.0.1:8420";
@@ -155,8 +155,77 @@ async fn a_call_from_its_serial_number_to_its_finding() {
         "{}",
         closed.text
     );
+    // A closed call keeps its finding, whoever closes it once more.
+    let seen = closed.field("seen");
+    let again = browser.post("/calls/1/end", &[("words", "overwritten"), ("sure", "1"), ("seen", &seen)]).await;
+    assert_eq!(again.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(!browser.get(&call).await.text.contains("overwritten"));
     let report = browser.get("/calls/1/report").await;
     assert!(report.text.contains("What has been ruled out"), "{}", report.text);
+}
+
+#[tokio::test]
+async fn an_entry_that_can_not_be_read_can_be_taken_out() {
+    let now: Timestamp = "2026-03-01T09:00:00Z".parse().unwrap();
+    let mut store = Store::in_memory().unwrap();
+    let added = store.add_version(&NewVersion { name: "press", text: PRESS, ..NewVersion::default() }, now).unwrap();
+    let new = NewCall::Of { machine_type: added.machine_type, choice: machine::Choice::default() };
+    let call = store.begin_call(&new, now).unwrap();
+    let entries = vec![Entry::new(Kind::Complaint, "won't start"), Entry::new(Kind::Lamps, "I99 on")];
+    store.change(call, 0, &Change::Add(entries), now).unwrap();
+    let browser = Browser { pages: router(Arc::new(Office::new(store, HERE.parse().unwrap()))) };
+    let page = browser.get("/calls/1").await;
+    assert_eq!(page.status, StatusCode::OK, "{}", page.text);
+    assert!(page.text.contains("This can't be read and is left out"), "{}", page.text);
+    let seen = page.field("seen");
+    browser.post("/calls/1/say", &[("kind", "note"), ("text", "loud"), ("seen", &seen)]).await.leads_to();
+    let seen = browser.get("/calls/1").await.field("seen");
+    browser.post("/calls/1/change", &[("what", "remove"), ("at", "1"), ("seen", &seen)]).await.leads_to();
+    let page = browser.get("/calls/1").await;
+    assert!(
+        !page.text.contains("I99") && page.text.contains("loud") && page.text.contains("won't start"),
+        "{}",
+        page.text
+    );
+}
+
+#[tokio::test]
+async fn two_machines_with_the_same_number_are_told_apart() {
+    let browser = Browser::new();
+    let other = PRESS.replace("\"Press\"", "\"Stamp\"");
+    browser.post("/machines", &[("machine_type", "1"), ("serial", "PR-8")]).await.leads_to();
+    let mut store = Store::in_memory().unwrap();
+    let now: Timestamp = "2026-03-01T09:00:00Z".parse().unwrap();
+    for (name, text) in [("press", PRESS), ("stamp", other.as_str())] {
+        let added = store.add_version(&NewVersion { name, text, ..NewVersion::default() }, now).unwrap();
+        let new = NewMachine { serial: "PR-7".into(), ..NewMachine::of(added.machine_type) };
+        store.add_machine(&new, now).unwrap();
+    }
+    let browser = Browser { pages: router(Arc::new(Office::new(store, HERE.parse().unwrap()))) };
+    let asked = browser.post("/calls", &[("serial", "PR-7")]).await;
+    assert!(asked.text.contains("Which one?"), "{}", asked.text);
+    let call = browser.post("/calls", &[("machine", "2")]).await;
+    assert!(browser.get(call.leads_to()).await.text.contains("Stamp"));
+    // A serial number that is in the records is that machine, also when the type was chosen by hand.
+    let call = browser.post("/calls", &[("machine_type", "press"), ("serial", "PR-7")]).await;
+    assert!(browser.get(call.leads_to()).await.text.contains("/machines/1"));
+}
+
+#[tokio::test]
+async fn what_the_server_refuses_is_a_page_too() {
+    let browser = Browser::new();
+    for (address, status) in
+        [("/calls/abc", StatusCode::BAD_REQUEST), ("/figures?days=9999999999999999999999", StatusCode::BAD_REQUEST)]
+    {
+        let page = browser.get(address).await;
+        assert_eq!(page.status, status, "{address}");
+        assert!(page.text.contains("That did not work") && !page.text.contains("i64"), "{address}: {}", page.text);
+    }
+    let missing = browser.post("/machines", &[("notes", "no serial")]).await;
+    assert!(missing.status.is_client_error() && missing.text.contains("is missing"), "{}", missing.text);
+    let last = browser.post("/practice/press/fault/18446744073709551615", &[("end", "give-up")]).await;
+    assert_eq!(last.status, StatusCode::OK, "{}", last.text);
+    assert!(!last.text.contains("The next exercise"));
 }
 
 #[tokio::test]
@@ -270,12 +339,19 @@ async fn what_can_not_be_understood_is_not_taken_and_says_why() {
 async fn a_machine_file_is_saved_only_without_mistakes_which_stand_beside_their_lines() {
     let browser = Browser::new();
     let wrong = PRESS.replace("until ram = down", "until ramm = down");
-    let refused = browser.post("/types/1/file", &[("text", &wrong), ("note", "a slip")]).await;
+    let refused = browser.post("/types/1/file", &[("text", &wrong), ("note", "a slip"), ("seen", "1")]).await;
     assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(refused.text.contains("Not saved") && refused.text.contains("ramm"), "{}", refused.text);
     assert!(!browser.get("/types/1").await.text.contains("No. 2"));
     let right = PRESS.replace("\"Press\"", "\"Press, newer\"");
-    browser.post("/types/1/file", &[("text", &right.replace('\n', "\r\n")), ("note", "a new name")]).await.leads_to();
+    browser
+        .post("/types/1/file", &[("text", &right.replace('\n', "\r\n")), ("note", "a new name"), ("seen", "1")])
+        .await
+        .leads_to();
+    // Whoever changed the version before is told that there is a newer one.
+    let late = browser.post("/types/1/file", &[("text", PRESS), ("note", "late"), ("seen", "1")]).await;
+    assert_eq!(late.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(late.text.contains("another version"), "{}", late.text);
     let page = browser.get("/types/1").await;
     assert!(page.text.contains("No. 2") && page.text.contains("a new name"), "{}", page.text);
     // A call that was begun stays with its version.
@@ -376,7 +452,7 @@ async fn forms_that_are_too_large_are_refused() {
     let answer = browser.post("/calls/1/say", &[("kind", "note"), ("text", &long), ("seen", "0")]).await;
     assert_eq!(answer.status, StatusCode::PAYLOAD_TOO_LARGE);
     let file = "x".repeat(4_000_000);
-    let answer = browser.post("/types/1/file", &[("text", &file)]).await;
+    let answer = browser.post("/types/1/file", &[("text", &file), ("seen", "1")]).await;
     assert!(answer.status.is_client_error(), "{}", answer.status);
 }
 

@@ -505,6 +505,28 @@ impl Store {
         })
     }
 
+    /// Keeps what it was and closes the call, both or neither; gives the new counter.
+    ///
+    /// # Errors
+    /// As [`Store::change`], and when it is closed; then the finding that it was closed with stays.
+    pub fn close_call_with(
+        &mut self,
+        call: CallId,
+        seen: u64,
+        finding: &Finding,
+        at: Timestamp,
+    ) -> Result<u64, ChangeError> {
+        self.write_call(|database| {
+            if expect(database, call, seen)? == State::Closed {
+                let hint = "open it again to change what it was";
+                return Err(Error::refused(format!("call {call}"), "it is closed already", hint).into());
+            }
+            findings::put(database, call, finding, at)?;
+            let seen = note(database, call, seen, &[plain(What::Finding, seen, at)], at)?;
+            close(database, call, seen, at)
+        })
+    }
+
     /// Closes a call and gives the new counter.
     ///
     /// # Errors

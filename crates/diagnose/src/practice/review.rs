@@ -153,7 +153,14 @@ impl Exercise<'_> {
             (there.max(1e-12) / (1.0 - there).max(1e-12)).log2()
         };
         let whole = odds(known);
-        let lamps = &known.moments[moment].lamps;
+        // A lamp that was looked at twice is one lamp.
+        let mut lamps = known.moments[moment].lamps.clone();
+        let mut places = Vec::new();
+        lamps.retain(|lamp| {
+            let fresh = !places.contains(&lamp.place);
+            places.push(lamp.place);
+            fresh
+        });
         let expected = self.expected(truth);
         let mut said: Vec<SaidByLamp> = (0..lamps.len())
             .into_par_iter()

@@ -18,6 +18,11 @@ use crate::words::{minutes, percent};
 
 /// Causes that can be chosen as the finding.
 const OFFERED: usize = 12;
+/// More than this is a slip of the finger.
+const MOST_MINUTES: f64 = 100_000.0;
+const MOST_VISITS: u32 = 1_000;
+const MOST_PARTS: u32 = 10_000;
+const MOST_PRICE: f64 = 10_000_000.0;
 /// What was stated is kept for so many causes.
 const STATED: usize = 20;
 
@@ -118,8 +123,8 @@ impl Filled {
         if text.is_empty() {
             return Ok(None);
         }
-        let wrong = || Mistake::wrong(format!("\"{text}\" is no number of {what}"), "write it in digits");
-        text.parse().map(Some).map_err(|_| wrong())
+        let hint = "go back, where the fields are still filled in, and write it in digits";
+        text.parse().map(Some).map_err(|_| Mistake::wrong(format!("\"{text}\" is no number of {what}"), hint))
     }
 
     fn finding(&self, session: &Session) -> Result<Finding, Mistake> {
@@ -147,9 +152,12 @@ impl Filled {
             confirmed_by: self.one("confirmed_by").to_owned(),
             not_in_file: not_in_file || (named.is_empty() && !nothing),
             solved: Solved::called(self.one("solved")).unwrap_or_default(),
-            minutes: self.number("minutes", "minutes")?,
-            visits: self.number("visits", "visits")?.unwrap_or(0),
-            parts: self.one("parts").lines().filter(|line| !line.trim().is_empty()).map(part).collect(),
+            minutes: within(self.number("minutes", "minutes")?, MOST_MINUTES, "minutes")?,
+            visits: within(self.number("visits", "visits")?, MOST_VISITS, "visits")?.unwrap_or(0),
+            parts: (self.one("parts").lines())
+                .filter(|line| !line.trim().is_empty())
+                .map(part)
+                .collect::<Result<_, _>>()?,
             stated: (known.iter().take(STATED))
                 .map(|(key, _, probability, _)| Stated { key: key.clone(), probability: probability.clamp(0.0, 1.0) })
                 .collect(),
@@ -157,14 +165,55 @@ impl Filled {
     }
 }
 
+/// A number that is believable.
+fn within<T: PartialOrd + std::fmt::Display + Default>(
+    value: Option<T>,
+    most: T,
+    what: &str,
+) -> Result<Option<T>, Mistake> {
+    match value {
+        Some(value) if value < T::default() || value > most => {
+            let hint = "go back, where the fields are still filled in, and look at the number";
+            Err(Mistake::wrong(format!("{value} {what} are not to be believed"), hint))
+        }
+        value => Ok(value),
+    }
+}
+
 /// A part as it is written: "2 × reed switch, 14.50"; count and price may be missing.
-fn part(line: &str) -> PartUsed {
+fn part(line: &str) -> Result<PartUsed, Mistake> {
     let line = line.trim();
-    let counted = line.split_once(['×', 'x']).and_then(|(count, rest)| Some((count.trim().parse().ok()?, rest)));
-    let (count, rest) = counted.unwrap_or((1, line));
-    let priced = rest.rsplit_once(", ").and_then(|(part, price)| Some((part, price.trim().parse::<f64>().ok()?)));
-    let (name, price) = priced.map_or((rest, None), |(part, price)| (part, Some(price)));
-    PartUsed { part: name.trim().to_owned(), count, price: price.filter(|price| price.is_finite() && *price >= 0.0) }
+    let wrong = |what: String| {
+        Mistake::wrong(what, "go back, where the fields are still filled in, and write it as: 2 × reed switch, 14.50")
+    };
+    // Without a sign between them a number is part of the name, as in "2 way valve".
+    let (count, rest) = match line.split_once(['×', 'x', '*']) {
+        Some((count, rest)) if count.trim().bytes().all(|one| one.is_ascii_digit()) && !count.trim().is_empty() => {
+            let count = count.trim().parse().ok().filter(|count| (1..=MOST_PARTS).contains(count));
+            (count.ok_or_else(|| wrong(format!("\"{line}\": so many parts are not to be believed")))?, rest)
+        }
+        _ => (1, line),
+    };
+    let (name, price) = match rest.rsplit_once(['@', ',']) {
+        Some((name, price)) if price.trim().parse::<f64>().is_ok() => (name, price.trim().parse::<f64>().ok()),
+        _ => (rest, None),
+    };
+    // "14,50" was taken apart at its comma.
+    let comma = name.rsplit_once([',', ' ']).and_then(|(name, whole)| {
+        let whole = whole.trim();
+        let cents = rest.rsplit_once(',')?.1.trim();
+        let is_price = cents.len() == 2 && !whole.is_empty() && whole.bytes().all(|one| one.is_ascii_digit());
+        is_price.then(|| format!("{whole}.{cents}").parse().ok().map(|price: f64| (name, price)))?
+    });
+    let (name, price) = comma.map_or((name, price), |(name, price)| (name, Some(price)));
+    let name = name.trim().trim_end_matches([',', '@']).trim();
+    if name.is_empty() {
+        return Err(wrong(format!("\"{line}\" names no part")));
+    }
+    if price.is_some_and(|price| !(0.0..=MOST_PRICE).contains(&price)) {
+        return Err(wrong(format!("\"{line}\": this price is not to be believed")));
+    }
+    Ok(PartUsed { part: name.to_owned(), count, price })
 }
 
 /// Keeps the finding and closes the call, or opens it again.
@@ -184,9 +233,7 @@ pub async fn end(
         let desk = Desk::of(&office, call, way)?;
         let changed = if filled.one("again").is_empty() {
             let finding = filled.finding(&desk.session)?;
-            let mut store = office.store();
-            let kept = store.set_finding(call, seen, &finding, office.now());
-            kept.and_then(|seen| store.close_call(call, seen, office.now()))
+            office.store().close_call_with(call, seen, &finding, office.now())
         } else {
             office.store().reopen_call(call, seen, office.now())
         };
@@ -254,5 +301,28 @@ fn reported(desk: &Desk) -> Markup {
             p { "Then lit: " @if verification.lit_after.is_empty() { "no lamp" } @else { (verification.lit_after.join(", ")) } @if !verification.blink_after.is_empty() { "; blinking: " (verification.blink_after.join(", ")) } "; all others dark." }
         }
         p { a href={ "/calls/" (row.id) (desk.way.query()) } { "Back to the call" } }
+    }
+}
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn parts_are_read_as_they_are_written() {
+        for (line, part_name, count, price) in [
+            ("2 × reed switch, 14.50", "reed switch", 2, Some(14.5)),
+            ("2 x reed switch, 14,50", "reed switch", 2, Some(14.5)),
+            ("fuse", "fuse", 1, None),
+            ("1 x belt @ 5", "belt", 1, Some(5.0)),
+            ("fuse 3,50", "fuse", 1, Some(3.5)),
+            ("hose, black", "hose, black", 1, None),
+        ] {
+            assert_eq!(part(line).unwrap(), PartUsed { part: part_name.to_owned(), count, price }, "{line}");
+        }
+        for line in ["99999999999999999999 x fuse", "0 x fuse", "2 x", "fuse, -4"] {
+            assert!(part(line).is_err(), "{line}");
+        }
     }
 }

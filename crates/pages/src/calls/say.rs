@@ -57,15 +57,15 @@ impl From {
 fn take(office: &Office, from: From, typed: &str, what: &Change) -> Result<Response, Mistake> {
     let desk = Desk::of(office, from.call, from.way)?;
     let entries = match what {
-        Change::Add(new) => Some(added(desk.session.entries(), new.clone())),
+        Change::Add(new) => Some(added(&desk.call.entries, new.clone())),
         Change::Replace { at, entry } => {
-            let mut entries = desk.session.entries().to_vec();
+            let mut entries = desk.call.entries.clone();
             let place = entries.get_mut(*at).ok_or_else(|| Mistake::not_there("this entry is not there any more"))?;
             *place = entry.clone();
             Some(entries)
         }
         Change::Remove { at } => {
-            let mut entries = desk.session.entries().to_vec();
+            let mut entries = desk.call.entries.clone();
             if *at < entries.len() {
                 entries.remove(*at);
             }
@@ -74,7 +74,9 @@ fn take(office: &Office, from: From, typed: &str, what: &Change) -> Result<Respo
         Change::Undo => None,
     };
     let mut fresh: Option<Session> = None;
-    if let Some(entries) = entries.filter(|_| from.seen == desk.call.row.counter) {
+    if let Some(mut entries) = entries.filter(|_| from.seen == desk.call.row.counter) {
+        // What could not be read before keeps nothing else from being said.
+        entries.retain(|entry| !desk.call.entries.contains(entry) || !desk.is_left_out(entry));
         let machine_type = Some(desk.call.row.machine_type).filter(|_| desk.way.learned());
         let machine =
             office.worked_out(desk.call.row.version, &desk.call.choice, desk.call.origin.as_ref(), machine_type)?;

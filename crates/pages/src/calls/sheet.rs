@@ -53,7 +53,7 @@ pub fn whole(desk: &Desk, again: Option<&Refused>) -> Markup {
                 @if !row.serial.is_empty() { " " (row.serial) }
             }
             p.aside {
-                @if let Some(id) = row.machine { a href={ "/machines/" (id) } { "the machine" } ", " }
+                @if let Some(id) = row.machine { "machine " a href={ "/machines/" (id) } { (row.serial) } ", " }
                 @if !row.site_name.is_empty() { (row.site_name) ", " }
                 @if let Some(revision) = &machine.revision { "revision " (revision) ", " }
                 (times(&desk.call)) ", machine file "
@@ -144,6 +144,9 @@ fn lamps(desk: &Desk) -> Markup {
                     button name="rest_dark" value="yes" { "Take these, all others dark" }
                     button.second name="rest_dark" value="" { "Take only these" }
                 }
+            }
+            form method="post" action={ "/calls/" (desk.call.row.id) "/lamps" } {
+                (carried(desk))
                 label for="typed" { "or as they are read out" }
                 div.line {
                     input id="typed" name="typed" autocomplete="off" placeholder="X3 X5 on, X7 flickers, rest off" maxlength="2000";
@@ -354,7 +357,7 @@ pub fn verdict(desk: &Desk) -> Markup {
 
 /// What was said, in order, each to be corrected or taken out.
 fn entries(desk: &Desk, open: bool) -> Markup {
-    let said = desk.session.entries();
+    let said = &desk.call.entries;
     html! {
         section id="said" {
             h2 { "What was said" }
@@ -373,6 +376,7 @@ fn entries(desk: &Desk, open: bool) -> Markup {
 
 fn one_entry(desk: &Desk, at: usize, entry: &Entry, open: bool) -> Markup {
     html! {
+        @if desk.is_left_out(entry) { p.mistake { "This can't be read and is left out: put it right, or take it out." } }
         @if open {
             details {
                 summary { span.kind { (entry.kind.word()) } " " (entry.text) }

@@ -82,7 +82,7 @@ labels! {
     lastMore: "The last thing that somebody did before it stood still.", "Das Letzte, was jemand tat, bevor sie stand.", "Lo último que alguien hizo antes de que se parase.";
     poweredOn: "only switched on", "nur eingeschaltet", "solo se conectó";
     lamps: "How are the lamps?", "Wie sind die Lampen?", "¿Cómo están las luces?";
-    lampsMore: "Tap each lamp until it looks as on the controller. Rows and places are as on its front.", "Jede Lampe antippen, bis sie aussieht wie an der Steuerung. Reihen und Plätze sind wie an ihrer Front.", "Toque cada luz hasta que se vea como en el autómata. Las filas y los lugares son como en su frente.";
+    lampsMore: "Tap each lamp until it looks as on the controller. Rows are as on its front; on a narrow screen a row goes on in the next line, so go by the labels.", "Jede Lampe antippen, bis sie aussieht wie an der Steuerung. Die Reihen sind wie an ihrer Front; auf einem schmalen Bildschirm geht eine Reihe in der nächsten Zeile weiter, darum nach der Beschriftung gehen.", "Toque cada luz hasta que se vea como en el autómata. Las filas son como en su frente; en una pantalla estrecha una fila sigue en la línea siguiente, así que guíese por los rótulos.";
     lit: "lit", "an", "encendida";
     dark: "dark", "aus", "apagada";
     flickers: "flickers", "flackert", "parpadea";

@@ -58,8 +58,9 @@ impl<'l, 'd> Led<'l, 'd> {
         }
         let mut out = looking_back::page(&review, self.screen.width);
         if let Some((right, of, ratio)) = kept.lately(&machine, &what) {
-            let text =
-                format!("Of the last {of} of this level {right} right, in {ratio:.1} times the program's minutes.");
+            let minutes =
+                if right > 0 { format!(", in {ratio:.1} times the program's minutes") } else { String::new() };
+            let text = format!("Of the last {of} of this level {right} right{minutes}.");
             out.push('\n');
             paragraph(&mut out, self.screen.width, "", "", STRONG, &text);
         }

@@ -90,7 +90,8 @@ impl Kept {
         self.place.as_ref()?;
         let known: Vec<&Line> = self.lines.iter().filter(|line| line.machine == machine && line.what == what).collect();
         let last = &known[known.len().saturating_sub(LATELY)..];
-        let sum = |of: fn(&Line) -> f64| last.iter().map(|line| of(line)).sum::<f64>();
+        // What was given up took no time at all.
+        let sum = |of: fn(&Line) -> f64| last.iter().filter(|line| line.right > 0).map(|line| of(line)).sum::<f64>();
         let ratio = sum(|line| line.minutes) / sum(|line| line.advised_minutes).max(f64::MIN_POSITIVE);
         Some((last.iter().map(|line| line.right).sum(), last.iter().map(|line| line.of).sum(), ratio))
     }

@@ -60,14 +60,20 @@ fn page(figures: &Worked, asked: &Asked, width: usize) -> String {
         _ = writeln!(out, "  half took up to {median:.0} min of work, nine in ten up to {ninetieth:.0} min");
     }
     if let (Some(median), Some(ninetieth)) = (repair.median_hours, repair.ninetieth_hours) {
-        _ = writeln!(out, "  half were closed within {median:.1} h, nine in ten within {ninetieth:.0} h");
+        _ = writeln!(out, "  half were closed within {median:.1} h, nine in ten within {ninetieth:.1} h");
     }
     title(&mut out, "What it was");
     let most = figures.causes.first().map_or(1.0, |cause| cause.share);
     for cause in figures.causes.iter().take(ROWS) {
         let bar = bar(cause.share / most, 10);
         let key = padded(&cause.key, 38);
-        _ = writeln!(out, "  {:>4}  {LIT}{bar}{LIT:#}  {key} {:>6}", cause.calls, percent(cause.together));
+        _ = writeln!(
+            out,
+            "  {:>4}  {LIT}{bar}{LIT:#}  {key} {:>6} {FAINT}{:>7} with those above{FAINT:#}",
+            cause.calls,
+            percent(cause.share),
+            percent(cause.together)
+        );
     }
     more(&mut out, figures.causes.len(), "causes");
     title(&mut out, "Machines that call more than their kin");
