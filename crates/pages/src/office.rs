@@ -43,6 +43,8 @@ pub struct Office {
     machines: Mutex<VecDeque<(Key, Arc<WorkedOut>)>>,
     calls: Mutex<VecDeque<Known>>,
     factors: Mutex<Option<Arc<Factors>>>,
+    /// Held while it is worked out what to ask next, which takes all cores.
+    asking: Mutex<()>,
     clock: fn() -> Timestamp,
 }
 
@@ -56,6 +58,7 @@ impl Office {
             machines: Mutex::default(),
             calls: Mutex::default(),
             factors: Mutex::default(),
+            asking: Mutex::default(),
             clock: Timestamp::now,
         }
     }
@@ -141,6 +144,11 @@ impl Office {
         let factors = Arc::new(Factors::of(&counts));
         *lock(&self.factors) = Some(Arc::clone(&factors));
         Ok(factors)
+    }
+
+    /// The turn of working out what to ask next.
+    pub(crate) fn turn(&self) -> MutexGuard<'_, ()> {
+        lock(&self.asking)
     }
 
     /// What is known in a call. `learned` says whether with the rates learned from findings.

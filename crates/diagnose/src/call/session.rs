@@ -208,6 +208,13 @@ impl Session {
     /// What to ask next: first what every call begins with, then the best proposal.
     #[must_use]
     pub fn question(&self) -> Option<Question> {
+        let proposal = || (!self.advice().proposals.is_empty()).then_some(Question::Proposal(0));
+        self.opening().or_else(proposal)
+    }
+
+    /// What every call begins with and was not said yet. To know it nothing has to be worked out.
+    #[must_use]
+    pub fn opening(&self) -> Option<Question> {
         let said = |kinds: &[Kind], key: &str| {
             self.entries
                 .iter()
@@ -221,10 +228,7 @@ impl Session {
                 return Some(Question::Did);
             }
         }
-        if !said(&[Kind::Lamps], OPENING[2]) {
-            return Some(Question::Lamps);
-        }
-        (!self.advice().proposals.is_empty()).then_some(Question::Proposal(0))
+        (!said(&[Kind::Lamps], OPENING[2])).then_some(Question::Lamps)
     }
 
     /// The key of a question, by which it is answered or left out.

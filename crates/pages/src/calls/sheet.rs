@@ -45,7 +45,7 @@ pub fn whole(desk: &Desk, again: Option<&Refused>) -> Markup {
     let row = &desk.call.row;
     let machine = desk.session.machine();
     let open = row.state == State::Open;
-    let opening = matches!(desk.session.question(), Some(Question::Complaint | Question::Did | Question::Lamps));
+    let opening = desk.session.opening().is_some();
     html! {
         div.heading {
             h1 {
