@@ -164,6 +164,14 @@ pub struct Open {
     pub probability: f64,
 }
 
+impl Member {
+    /// What is wrong, with the device that it is wrong with.
+    #[must_use]
+    pub fn with_device(&self) -> String {
+        if self.device.is_empty() { self.words.clone() } else { format!("{}: {}", self.device, self.words) }
+    }
+}
+
 /// Causes less probable than this are not listed one by one.
 const LISTED: f64 = 1e-6;
 

@@ -13,11 +13,13 @@ mod course;
 mod judge;
 mod report;
 mod routine;
+mod wording;
 
 pub use course::{Course, Due, LampDue, Movement, StepCourse};
 pub use judge::judge;
 pub use report::{Report, Seen, deviations, evidence, lamps_seen};
 pub use routine::{as_routine, diagnoser};
+pub use wording::{announcement, range, said_before, told};
 
 /// How much sooner or later than told people look, percent of the time to wait (common practice, no source).
 const WAITING_PERCENT: u64 = 10;

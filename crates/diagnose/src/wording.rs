@@ -19,6 +19,33 @@ pub fn complaint(complaint: Complaint) -> &'static str {
     }
 }
 
+/// A probability in at most six columns, never rounded to certainty.
+///
+/// ```
+/// assert_eq!(diagnose::wording::percent(0.004), "0.4 %");
+/// ```
+#[must_use]
+pub fn percent(probability: f64) -> String {
+    match probability * 100.0 {
+        p if p >= 99.95 => ">99.9 %".to_owned(),
+        p if p >= 99.0 => format!("{p:.1} %"),
+        p if p >= 9.95 => format!("{p:.0} %"),
+        p if p >= 0.095 => format!("{p:.1} %"),
+        p if p > 0.0 => "<0.1 %".to_owned(),
+        _ => "0 %".to_owned(),
+    }
+}
+
+/// What a lit lamp means; empty for status lamps and spare ones.
+#[must_use]
+pub fn lamp_meaning<'m>(machine: &'m Machine, kind: &LampKind) -> &'m str {
+    match kind {
+        LampKind::Input(input) => &machine.inputs[*input].words.english,
+        LampKind::Output(output) => &machine.outputs[*output].words.english,
+        _ => "",
+    }
+}
+
 /// A duration as people say it.
 #[must_use]
 pub fn duration(ms: u64) -> String {
@@ -140,6 +167,12 @@ pub fn list(names: &[String]) -> String {
 #[cfg(test)]
 mod tests {
     use super::*;
+
+    #[test]
+    fn probabilities_are_short_and_never_round_to_certainty() {
+        let shown = [1.0, 0.9995, 0.995, 0.62, 0.0995, 0.004, 0.000_01, 0.0].map(percent);
+        assert_eq!(shown, [">99.9 %", ">99.9 %", "99.5 %", "62 %", "10 %", "0.4 %", "<0.1 %", "0 %"]);
+    }
 
     #[test]
     fn durations_read_as_spoken() {

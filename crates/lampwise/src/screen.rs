@@ -11,6 +11,8 @@ use unicode_width::UnicodeWidthStr;
 
 use crate::failure::Failure;
 
+pub use diagnose::wording::percent;
+
 /// Titles.
 pub const TITLE: Style = AnsiColor::Yellow.on_default().effects(Effects::BOLD);
 /// What matters most.
@@ -99,18 +101,6 @@ pub fn padded(text: &str, width: usize) -> String {
     format!("{text}{}", " ".repeat(width.saturating_sub(columns(text))))
 }
 
-/// A probability in at most six columns.
-pub fn percent(probability: f64) -> String {
-    match probability * 100.0 {
-        p if p >= 99.95 => ">99.9 %".to_owned(),
-        p if p >= 99.0 => format!("{p:.1} %"),
-        p if p >= 9.95 => format!("{p:.0} %"),
-        p if p >= 0.095 => format!("{p:.1} %"),
-        p if p > 0.0 => "<0.1 %".to_owned(),
-        _ => "0 %".to_owned(),
-    }
-}
-
 /// A bar of so many columns, in eighths of a column.
 pub fn bar(share: f64, width: usize) -> String {
     const EIGHTHS: [&str; 8] = ["", "▏", "▎", "▍", "▌", "▋", "▊", "▉"];
@@ -129,12 +119,6 @@ mod tests {
         assert_eq!(wrapped("one two three", 7, 5), ["one two", "three"]);
         assert_eq!(wrapped("", 7, 5), [""]);
         assert_eq!(wrapped("unbreakable", 3, 3), ["unbreakable"]);
-    }
-
-    #[test]
-    fn probabilities_are_short_and_never_round_to_certainty() {
-        let shown = [1.0, 0.9995, 0.995, 0.62, 0.0995, 0.004, 0.000_01, 0.0].map(percent);
-        assert_eq!(shown, [">99.9 %", ">99.9 %", "99.5 %", "62 %", "10 %", "0.4 %", "<0.1 %", "0 %"]);
     }
 
     #[test]

@@ -9,13 +9,14 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use diagnose::call::{Entry, Kind, Origin, entries_of};
-use diagnose::procedure::{Course, Due, LampDue, Report, Seen, StepCourse, as_routine, deviations, evidence};
+use diagnose::procedure::{
+    Course, Due, LampDue, Report, Seen, StepCourse, as_routine, deviations, evidence, range, said_before, told,
+};
 use diagnose::reading::{describe_lamps, read_lamps};
 use diagnose::wording::duration;
 use machine::Alternative;
-use machine::caution::{Caution, Doing};
 use machine::id::ProcedureId;
-use machine::model::{Measurement, Procedure};
+use machine::model::Procedure;
 use maud::{Markup, html};
 use records::{Change, ChangeError, Machine, MachineId, Measured, NewCall, ProcedureRun, RunId, VersionId};
 
@@ -268,7 +269,7 @@ fn shown(job: &Job, reports: &[Report]) -> Response {
             Some((row, course)) => {
                 section.ask {
                     h2 { "Step " (step + 1) " of " (procedure.steps.len()) }
-                    @let said = before(job, row, course);
+                    @let said = said_before(job.there(), row, course);
                     @if !said.is_empty() { div.caution { @for text in &said { p { (text) } } } }
                     p.spoken { (row.words.english) }
                     @if let Some(ms) = row.wait_ms { p { "Allow " (duration(ms)) "." } }
@@ -358,26 +359,6 @@ fn otherwise(job: &Job, reports: &[Report]) -> Response {
     (StatusCode::OK, layout::page(&job.procedure().words.english, Here::Machines, &body)).into_response()
 }
 
-/// What is said before a step: what is worked out first, then the writer's note.
-fn before(job: &Job, row: &machine::model::ProcedureStep, course: &StepCourse) -> Vec<String> {
-    let there = job.there();
-    let cautions: Vec<Caution> = Doing::of_step(there, row).cautions();
-    let mut said: Vec<String> = cautions.into_iter().map(|caution| caution.english().to_owned()).collect();
-    let on: Vec<&str> = course.comes_on.iter().map(|supply| there.supplies[*supply].words.english.as_str()).collect();
-    if !on.is_empty() {
-        said.push(format!("This comes on: {}.", on.join(", ")));
-    }
-    for (hazard, lead, end) in [(true, "This will move", " Everybody clear."), (false, "This will change", "")] {
-        let those = course.movements.iter().filter(|movement| movement.hazard == hazard);
-        let words: Vec<String> = those.map(|movement| movement.words(there)).collect();
-        if !words.is_empty() {
-            said.push(format!("{lead}: {}.{end}", words.join("; ")));
-        }
-    }
-    said.extend(row.note.iter().map(|note| note.english.clone()));
-    said
-}
-
 fn lamps(course: &StepCourse, first: bool) -> Markup {
     let of = |due: Due, changed: bool| -> Vec<&LampDue> {
         course.lamps.iter().filter(|lamp| lamp.due == due && (lamp.changed && !first) == changed).collect()
@@ -397,23 +378,5 @@ fn lamps(course: &StepCourse, first: bool) -> Markup {
             (line("either way", &varies))
             li { "all others dark" }
         }
-    }
-}
-
-fn told(lamps: &[&LampDue]) -> String {
-    let one = |lamp: &&LampDue| match lamp.words.as_str() {
-        "" => lamp.label.clone(),
-        words => format!("{} ({words})", lamp.label),
-    };
-    lamps.iter().map(one).collect::<Vec<_>>().join(", ")
-}
-
-fn range(measure: &Measurement) -> String {
-    let unit = if measure.unit.is_empty() { String::new() } else { format!(" {}", measure.unit) };
-    match (measure.from.is_finite(), measure.to.is_finite()) {
-        (true, true) => format!("{} to {}{unit}", measure.from, measure.to),
-        (true, false) => format!("at least {}{unit}", measure.from),
-        (false, true) => format!("at most {}{unit}", measure.to),
-        (false, false) => format!("any value{unit}"),
     }
 }

@@ -1,20 +1,10 @@
 //! Numbers and times as people read them, and texts in the language of whoever is on the phone.
 
+pub use diagnose::wording::percent;
+
 use jiff::Timestamp;
 use machine::model::Words;
 use maud::{Markup, html};
-
-/// A probability as text.
-pub fn percent(probability: f64) -> String {
-    match probability * 100.0 {
-        p if p >= 99.95 => ">99.9 %".to_owned(),
-        p if p >= 99.0 => format!("{p:.1} %"),
-        p if p >= 9.95 => format!("{p:.0} %"),
-        p if p >= 0.095 => format!("{p:.1} %"),
-        p if p > 0.0 => "<0.1 %".to_owned(),
-        _ => "0 %".to_owned(),
-    }
-}
 
 /// A probability as a bar with its number. The number says it; the bar is for the eye.
 pub fn share(probability: f64) -> Markup {

@@ -73,7 +73,7 @@ pub(crate) fn by_remedy(answer: &Answer) -> Vec<Found> {
             Found {
                 remedy,
                 probability,
-                causes: named().map(|member| words(member)).collect(),
+                causes: named().map(|member| member.with_device()).collect(),
                 keys: named().map(|member| member.key.clone()).collect(),
             }
         })
@@ -82,14 +82,10 @@ pub(crate) fn by_remedy(answer: &Answer) -> Vec<Found> {
     all
 }
 
-pub(super) fn words(member: &Member) -> String {
-    if member.device.is_empty() { member.words.clone() } else { format!("{}: {}", member.device, member.words) }
-}
-
 /// One of two causes that are there together, as a pair names it: a whole cause, or a device with its fault.
 fn of_cause(answer: &Answer, cause: &str, probability: f64) -> Found {
     let whole = answer.causes.iter().find(|one| one.words == cause).map(|one| one.members.as_slice());
-    let mut alone = answer.causes.iter().flat_map(|one| &one.members).filter(|member| words(member) == cause);
+    let mut alone = answer.causes.iter().flat_map(|one| &one.members).filter(|member| member.with_device() == cause);
     let members: Vec<&Member> = match whole {
         Some(members) => members.iter().take(NAMED).collect(),
         None => alone.next().into_iter().collect(),

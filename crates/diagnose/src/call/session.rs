@@ -2,7 +2,7 @@
 
 use super::build::{Built, OPENING, build};
 use super::entry::{Entry, EntryMistake, Kind, added};
-use super::finding::{Finding, finding, words};
+use super::finding::{Finding, finding};
 use super::record::Origin;
 use super::verify::Verification;
 use super::watch::{Watch, watch};
@@ -279,7 +279,8 @@ impl Session {
             let answer = self.diagnoser.answer(&built.evidence);
             before = Some(built.evidence);
             for member in answer.causes.iter().flat_map(|cause| &cause.members) {
-                let (_, weights) = course.entry(member.key.clone()).or_insert_with(|| (words(member), Vec::new()));
+                let (_, weights) =
+                    course.entry(member.key.clone()).or_insert_with(|| (member.with_device(), Vec::new()));
                 weights.resize(rounds, 0.0);
                 weights.push(member.probability);
             }

@@ -7,7 +7,6 @@
 //! cycles with probability 1 − (1 − 1/N)ⁿ, which reaches 90 % after `n = ln 0.1 / ln(1 − 1/N)`
 //! ([`cycles_to_see`]). Breaks shorter than the eye can see, about 50 ms, need a recording instead.
 
-use super::finding::words;
 use crate::answer::{Answer, Member};
 use crate::diagnoser::Diagnoser;
 use crate::world::World;
@@ -162,7 +161,7 @@ fn watch_on(world: &World, members: &[&Member], routine: RoutineId) -> (Vec<Watc
                 cycles: None,
                 by_eye: false,
             });
-            watch.causes.push(words(member));
+            watch.causes.push(member.with_device());
             watch.probability += member.probability;
             watch.by_eye |= broken >= SEEN_MS;
             watch.seconds = longer(watch.seconds, seconds);

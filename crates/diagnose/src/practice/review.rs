@@ -8,7 +8,7 @@ use crate::evidence::{Evidence, LampState};
 use crate::next::advice::deviation_words;
 use crate::reading::describe_lamps;
 use crate::trial::{Policy, Trial, play};
-use machine::model::LampKind;
+use crate::wording::lamp_meaning;
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -179,11 +179,7 @@ impl Exercise<'_> {
                         LampState::Flickers => None,
                     }
                 });
-                let words = match lamp.place.lamp(machine).map(|lamp| &lamp.kind) {
-                    Some(LampKind::Input(input)) => machine.inputs[*input].words.english.clone(),
-                    Some(LampKind::Output(output)) => machine.outputs[*output].words.english.clone(),
-                    _ => String::new(),
-                };
+                let words = lamp.place.lamp(machine).map_or("", |lamp| lamp_meaning(machine, &lamp.kind)).to_owned();
                 let bits = whole - odds(&without);
                 SaidByLamp { lamp: describe_lamps(machine, &[lamp]), words, expected: lit, bits }
             })

@@ -30,10 +30,7 @@ const STATED: usize = 20;
 fn thought_of(session: &Session) -> Vec<(String, String, f64, Option<String>)> {
     let mut all: Vec<(String, String, f64, Option<String>)> = (session.now().answer.causes.iter())
         .flat_map(|cause| &cause.members)
-        .map(|member| {
-            let device = if member.device.is_empty() { String::new() } else { format!("{}: ", member.device) };
-            (member.key.clone(), format!("{device}{}", member.words), member.probability, member.remedy.clone())
-        })
+        .map(|member| (member.key.clone(), member.with_device(), member.probability, member.remedy.clone()))
         .collect();
     all.sort_by(|one, other| other.2.total_cmp(&one.2));
     all

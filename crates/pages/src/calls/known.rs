@@ -105,10 +105,7 @@ fn causes(answer: &Answer) -> Markup {
             reason: &cause.reason,
             members: (cause.members.iter())
                 .filter(|member| member.probability >= 0.01 * cause.probability)
-                .map(|member| {
-                    let device = if member.device.is_empty() { String::new() } else { format!("{}: ", member.device) };
-                    (member.probability, format!("{device}{}", member.words))
-                })
+                .map(|member| (member.probability, member.with_device()))
                 .collect(),
         })
         .collect();

@@ -2,8 +2,8 @@
 //! in shape and in word, never in colour alone.
 
 use diagnose::evidence::{LampPlace, LampReport, LampState, Naming};
+use diagnose::wording::lamp_meaning;
 use machine::Machine;
-use machine::model::LampKind;
 use maud::{Markup, html};
 
 /// What a field of the form says of a lamp.
@@ -19,12 +19,13 @@ fn state_of(reports: &[LampReport], place: LampPlace) -> (&'static str, &'static
     STATES.iter().find(|(one, ..)| *one == state).map_or(("unseen", "not seen"), |(_, key, words)| (key, words))
 }
 
-/// What a lamp is for.
-fn meaning(machine: &Machine, kind: &LampKind) -> String {
-    match kind {
-        LampKind::Input(input) => machine.inputs[*input].words.english.clone(),
-        LampKind::Output(output) => machine.outputs[*output].words.english.clone(),
-        _ => String::new(),
+/// How a lamp looks, with its label and its state in words.
+fn lamp(label: &str, words: &str) -> Markup {
+    html! {
+        span.bulb aria-hidden="true" {}
+        span.label { (label) }
+        " "
+        span.state { (words) }
     }
 }
 
@@ -36,15 +37,10 @@ pub fn fields(machine: &Machine, reports: &[LampReport]) -> Markup {
                 div.row {
                     @for (column, lamp) in lamps.lamps.iter().enumerate() {
                         @let (key, words) = state_of(reports, LampPlace { row, column });
-                        @let meaning = meaning(machine, &lamp.kind);
+                        @let meaning = lamp_meaning(machine, &lamp.kind);
                         div.place {
                             input type="hidden" name="lamp" value={ (row) "." (column) "." (key) };
-                            button.lamp type="button" data-lamp=(key) title=(meaning) {
-                                span.bulb aria-hidden="true" {}
-                                span.label { (lamp.label) }
-                                " "
-                                span.state { (words) }
-                            }
+                            button.lamp type="button" data-lamp=(key) title=(meaning) { (self::lamp(&lamp.label, words)) }
                         }
                     }
                 }
@@ -61,13 +57,8 @@ pub fn shown(machine: &Machine, reports: &[LampReport]) -> Markup {
                 div.row {
                     @for (column, lamp) in lamps.lamps.iter().enumerate() {
                         @let (key, words) = state_of(reports, LampPlace { row, column });
-                        div.place title=(meaning(machine, &lamp.kind)) {
-                            div.lamp data-lamp=(key) {
-                                span.bulb aria-hidden="true" {}
-                                span.label { (lamp.label) }
-                                " "
-                                span.state { (words) }
-                            }
+                        div.place title=(lamp_meaning(machine, &lamp.kind)) {
+                            div.lamp data-lamp=(key) { (self::lamp(&lamp.label, words)) }
                         }
                     }
                 }

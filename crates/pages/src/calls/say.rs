@@ -35,27 +35,26 @@ fn refused(typed: &str, mistakes: &[ReadingError]) -> Refused {
     Refused { typed: typed.to_owned(), why }
 }
 
-/// Where a form was sent from.
-struct From {
-    call: CallId,
+/// A form that was sent: the call as it is now, and the counter that was seen when it was filled in.
+struct Sent {
+    desk: Desk,
     seen: u64,
-    way: Way,
 }
 
-impl From {
-    fn of(call: i64, fields: &Fields) -> Result<Self, Mistake> {
+impl Sent {
+    fn of(office: &Office, call: i64, fields: &Fields) -> Result<Self, Mistake> {
         let seen = one(fields, "seen").parse().map_err(|_| {
             Mistake::wrong("the form says not what it was filled in on", "go back and load the page anew")
         })?;
         let way =
             Way { speak: one(fields, "speak").to_owned(), rates: one(fields, "rates").to_owned(), proposal: None };
-        Ok(Self { call: CallId(call), seen, way })
+        Ok(Self { desk: Desk::of(office, CallId(call), way)?, seen })
     }
 }
 
 /// Takes a change, if it can be understood and nobody was quicker; then shows the page.
-fn take(office: &Office, from: From, typed: &str, what: &Change) -> Result<Response, Mistake> {
-    let desk = Desk::of(office, from.call, from.way)?;
+fn take(office: &Office, Sent { desk, seen }: Sent, typed: &str, what: &Change) -> Result<Response, Mistake> {
+    let call = desk.call.row.id;
     let entries = match what {
         Change::Add(new) => Some(added(&desk.call.entries, new.clone())),
         Change::Replace { at, entry } => {
@@ -74,7 +73,7 @@ fn take(office: &Office, from: From, typed: &str, what: &Change) -> Result<Respo
         Change::Undo => None,
     };
     let mut fresh: Option<Session> = None;
-    if let Some(mut entries) = entries.filter(|_| from.seen == desk.call.row.counter) {
+    if let Some(mut entries) = entries.filter(|_| seen == desk.call.row.counter) {
         // What could not be read before keeps nothing else from being said.
         entries.retain(|entry| !desk.call.entries.contains(entry) || !desk.is_left_out(entry));
         let machine_type = Some(desk.call.row.machine_type).filter(|_| desk.way.learned());
@@ -89,16 +88,16 @@ fn take(office: &Office, from: From, typed: &str, what: &Change) -> Result<Respo
         }
     }
     // Without the binding the records would stay locked while the page is made.
-    let changed = office.store().change(from.call, from.seen, what, office.now());
+    let changed = office.store().change(call, seen, what, office.now());
     match changed {
         Ok(counter) => {
             if let Some(session) = fresh {
-                office.keep(from.call, counter, desk.way.learned(), session);
+                office.keep(call, counter, desk.way.learned(), session);
             }
-            Ok(Redirect::to(&format!("/calls/{}{}#next", from.call, desk.way.query())).into_response())
+            Ok(Redirect::to(&format!("/calls/{call}{}#next", desk.way.query())).into_response())
         }
         Err(ChangeError::Conflict(_)) => {
-            let desk = Desk::of(office, from.call, desk.way)?;
+            let desk = Desk::of(office, call, desk.way)?;
             Ok(changed_meanwhile(&desk, typed))
         }
         Err(ChangeError::Error(error)) => Err(error.into()),
@@ -129,14 +128,14 @@ pub async fn lamps(
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
     work(move || {
-        let from = From::of(call, &fields)?;
+        let sent = Sent::of(&office, call, &fields)?;
         let typed = one(&fields, "typed").trim().to_owned();
         let text = if typed.is_empty() {
-            let desk = Desk::of(&office, from.call, from.way.clone())?;
+            let machine = sent.desk.session.machine();
             let tapped: Vec<String> =
                 fields.iter().filter(|(name, _)| name == "lamp").map(|(_, value)| value.clone()).collect();
-            let reports = lamp_panel::read(desk.session.machine(), &tapped, !one(&fields, "rest_dark").is_empty());
-            describe_lamps(desk.session.machine(), &reports)
+            let reports = lamp_panel::read(machine, &tapped, !one(&fields, "rest_dark").is_empty());
+            describe_lamps(machine, &reports)
         } else {
             typed.clone()
         };
@@ -146,15 +145,15 @@ pub async fn lamps(
                 "tap the lamps that are lit, then say that the others are dark",
             ));
         }
-        let entries = office.store().call(from.call)?.entries;
-        let begin = present(&entries);
+        let entries = &sent.desk.call.entries;
+        let begin = present(entries);
         let known = entries.iter().skip(begin).position(|entry| entry.kind == Kind::Lamps).map(|at| begin + at);
         let entry = Entry::new(Kind::Lamps, &text);
         let change = match known {
             Some(at) if typed.is_empty() => Change::Replace { at, entry },
             _ => Change::Add(vec![entry]),
         };
-        take(&office, from, &text, &change)
+        take(&office, sent, &text, &change)
     })
     .await
 }
@@ -166,7 +165,7 @@ pub async fn say(
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
     work(move || {
-        let from = From::of(call, &fields)?;
+        let sent = Sent::of(&office, call, &fields)?;
         let kind = Kind::called(one(&fields, "kind"))
             .ok_or_else(|| Mistake::wrong("what it is about is not known", "choose it from the list"))?;
         let text = one(&fields, "text").trim().to_owned();
@@ -174,7 +173,7 @@ pub async fn say(
             return Err(Mistake::wrong("nothing was said", "type what the caller says"));
         }
         let change = Change::Add(vec![Entry::new(kind, &text)]);
-        take(&office, from, &text, &change)
+        take(&office, sent, &text, &change)
     })
     .await
 }
@@ -186,13 +185,13 @@ pub async fn answer(
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
     work(move || {
-        let from = From::of(call, &fields)?;
-        let desk = Desk::of(&office, from.call, from.way.clone())?;
+        let sent = Sent::of(&office, call, &fields)?;
+        let desk = &sent.desk;
         let key = one(&fields, "question");
         let question = desk.session.question_called(key);
-        let Some(question) = question.filter(|_| from.seen == desk.call.row.counter) else {
+        let Some(question) = question.filter(|_| sent.seen == desk.call.row.counter) else {
             // Somebody else has said something; what was asked may not be the question any more.
-            return Ok(changed_meanwhile(&desk, one(&fields, "said")));
+            return Ok(changed_meanwhile(desk, one(&fields, "said")));
         };
         let new = match one(&fields, "leave") {
             "unknown" => vec![desk.session.leave_out(Kind::Unknown, question)],
@@ -207,17 +206,17 @@ pub async fn answer(
                     Understood::AskMore(more) => {
                         let why = vec![more.to_owned()];
                         let again = Refused { typed: said.to_owned(), why };
-                        return Ok(shown_again(&desk, StatusCode::UNPROCESSABLE_ENTITY, &again));
+                        return Ok(shown_again(desk, StatusCode::UNPROCESSABLE_ENTITY, &again));
                     }
                     Understood::Not { mistakes, .. } => {
                         let again = refused(said, &mistakes);
-                        return Ok(shown_again(&desk, StatusCode::UNPROCESSABLE_ENTITY, &again));
+                        return Ok(shown_again(desk, StatusCode::UNPROCESSABLE_ENTITY, &again));
                     }
                 }
             }
         };
         let typed = new.iter().map(ToString::to_string).collect::<Vec<_>>().join("; ");
-        take(&office, from, &typed, &Change::Add(new))
+        take(&office, sent, &typed, &Change::Add(new))
     })
     .await
 }
@@ -229,7 +228,7 @@ pub async fn change(
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
     work(move || {
-        let from = From::of(call, &fields)?;
+        let sent = Sent::of(&office, call, &fields)?;
         let at = || -> Result<usize, Mistake> {
             one(&fields, "at").parse().map_err(|_| Mistake::wrong("no entry was named", "go back to the call"))
         };
@@ -238,12 +237,16 @@ pub async fn change(
             "remove" => Change::Remove { at: at()? },
             _ => {
                 let at = at()?;
-                let entries = office.store().call(from.call)?.entries;
-                let known = entries.get(at).ok_or_else(|| Mistake::not_there("this entry is not there any more"))?;
+                let known = sent
+                    .desk
+                    .call
+                    .entries
+                    .get(at)
+                    .ok_or_else(|| Mistake::not_there("this entry is not there any more"))?;
                 Change::Replace { at, entry: Entry::new(known.kind, one(&fields, "text")) }
             }
         };
-        take(&office, from, one(&fields, "text"), &change)
+        take(&office, sent, one(&fields, "text"), &change)
     })
     .await
 }

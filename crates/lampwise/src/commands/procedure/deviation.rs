@@ -3,7 +3,7 @@
 
 use diagnose::call::{Entry, Kind, entries_of};
 use diagnose::evidence::{Deed, Evidence, LampState};
-use diagnose::procedure::{Due, LampDue, Report, as_routine, diagnoser, evidence};
+use diagnose::procedure::{Due, LampDue, Report, as_routine, diagnoser, evidence, range};
 use diagnose::{Answer, Extent};
 use machine::Machine;
 
@@ -39,7 +39,7 @@ pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Devi
     let measured = (job.procedure.steps.iter().zip(reports)).enumerate().filter_map(|(step, (row, report))| {
         let (measure, value) = (row.measure.as_ref()?, report.measured?);
         let right = (measure.from..=measure.to).contains(&value);
-        let range = super::plan::range(measure);
+        let range = range(measure);
         let is = if right { format!("in order, {range}") } else { format!("OUTSIDE {range}") };
         let unit = if measure.unit.is_empty() { String::new() } else { format!(" {}", measure.unit) };
         Some(format!("step {}, {}: {value}{unit} ({is})", step + 1, measure.words.english))

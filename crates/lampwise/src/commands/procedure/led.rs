@@ -3,7 +3,7 @@
 
 use diagnose::call::Origin;
 use diagnose::next::Terms;
-use diagnose::procedure::{Report, Seen, deviations};
+use diagnose::procedure::{Report, Seen, deviations, range};
 use diagnose::reading::{read_lamps, render_mistakes};
 
 use super::deviation::{Deviation, take_over};
@@ -159,11 +159,11 @@ impl Led<'_, '_> {
             };
             let mut text = String::new();
             if (measure.from..=measure.to).contains(&value) {
-                text = format!("  {GOOD}Right: {}.{GOOD:#}\n", plan::range(measure));
+                text = format!("  {GOOD}Right: {}.{GOOD:#}\n", range(measure));
             } else {
                 let words = match measure.outside.english.as_str() {
-                    "" => format!("Outside {}.", plan::range(measure)),
-                    outside => format!("Outside {}: {outside}.", plan::range(measure)),
+                    "" => format!("Outside {}.", range(measure)),
+                    outside => format!("Outside {}: {outside}.", range(measure)),
                 };
                 paragraph(&mut text, self.screen.width, "  ", "  ", BAD, &words);
             }

@@ -4,10 +4,10 @@
 use std::fmt::Write as _;
 
 use anstyle::Style;
-use diagnose::procedure::{Due, LampDue, StepCourse};
+use diagnose::procedure::{Due, LampDue, StepCourse, range, said_before, told};
 use diagnose::wording::duration;
-use machine::caution::{Caution, Doing};
-use machine::model::{Measurement, ProcedureStep};
+use machine::caution::Caution;
+use machine::model::ProcedureStep;
 
 use super::{Job, who_words};
 use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, columns, padded, paragraph};
@@ -55,7 +55,7 @@ pub fn head(job: &Job<'_>, width: usize) -> String {
 /// Cautions, movements, the writer's note, then what to do.
 pub fn before(out: &mut String, job: &Job<'_>, step: usize, width: usize) {
     let Some((row, course)) = job.procedure.steps.get(step).zip(job.course.steps.get(step)) else { return };
-    let said = said_before(job, row, course);
+    let said = said_before(job.machine, row, course);
     let number = format!("{:>2}", step + 1);
     for (index, text) in said.iter().enumerate() {
         let lead = if index == 0 { number.as_str() } else { "  " };
@@ -72,37 +72,6 @@ fn marked(out: &mut String, width: usize, first: &str, style: Style, text: &str)
     paragraph(&mut body, width, &indent, &indent, style, text);
     out.push_str(first);
     out.push_str(body.strip_prefix(indent.as_str()).unwrap_or(&body));
-}
-
-/// What is said before a step: what is worked out first, then the writer's note.
-fn said_before(job: &Job<'_>, row: &ProcedureStep, course: &StepCourse) -> Vec<String> {
-    let cautions = Doing::of_step(job.machine, row).cautions();
-    let mut said: Vec<String> = cautions.into_iter().map(|caution| caution.english().to_owned()).collect();
-    said.extend(announcement(job, course));
-    said.extend(row.note.iter().map(|note| note.english.clone()));
-    said
-}
-
-/// What will move by itself; everybody must know before it is set going.
-pub fn announcement(job: &Job<'_>, course: &StepCourse) -> Vec<String> {
-    let machine = job.machine;
-    let mut said = Vec::new();
-    let on: Vec<String> =
-        course.comes_on.iter().map(|supply| machine.supplies[*supply].words.english.clone()).collect();
-    if !on.is_empty() {
-        said.push(format!("This comes on: {}.", on.join(", ")));
-    }
-    let (hazards, others): (Vec<_>, Vec<_>) = course.movements.iter().partition(|movement| movement.hazard);
-    let list = |movements: Vec<&diagnose::procedure::Movement>| -> String {
-        movements.into_iter().map(|movement| movement.words(machine)).collect::<Vec<_>>().join("; ")
-    };
-    if !hazards.is_empty() {
-        said.push(format!("This will move: {}. Everybody clear.", list(hazards)));
-    }
-    if !others.is_empty() {
-        said.push(format!("This will change: {}.", list(others)));
-    }
-    said
 }
 
 /// The words of a step with the time to wait.
@@ -156,14 +125,6 @@ fn list(named: &[&LampDue], others: &[&LampDue]) -> String {
     parts.into_iter().filter(|part| !part.is_empty()).collect::<Vec<_>>().join(", ")
 }
 
-fn told(lamps: &[&LampDue]) -> String {
-    let one = |lamp: &&LampDue| match lamp.words.as_str() {
-        "" => lamp.label.clone(),
-        words => format!("{} ({words})", lamp.label),
-    };
-    lamps.iter().map(one).collect::<Vec<_>>().join(", ")
-}
-
 fn line(out: &mut String, width: usize, key: &str, style: Style, text: &str) {
     if text.is_empty() {
         return;
@@ -174,15 +135,4 @@ fn line(out: &mut String, width: usize, key: &str, style: Style, text: &str) {
     _ = write!(out, "{}{style}{}{style:#}", " ".repeat(MARGIN + 2), padded(key, KEY));
     out.push_str(body.strip_prefix(indent.as_str()).unwrap_or(&body));
     debug_assert!(columns(key) < KEY);
-}
-
-/// "285 to 315 ml", "at least 50 kPa".
-pub fn range(measure: &Measurement) -> String {
-    let unit = if measure.unit.is_empty() { String::new() } else { format!(" {}", measure.unit) };
-    match (measure.from.is_finite(), measure.to.is_finite()) {
-        (true, true) => format!("{} to {}{unit}", measure.from, measure.to),
-        (true, false) => format!("at least {}{unit}", measure.from),
-        (false, true) => format!("at most {}{unit}", measure.to),
-        (false, false) => format!("any value{unit}"),
-    }
 }

@@ -6,8 +6,8 @@ use diagnose::procedure::Seen;
 
 use super::Job;
 use super::led::Record;
-use super::plan::range;
 use crate::screen::{BAD, GOOD, PLAIN, STRONG, paragraph};
+use diagnose::procedure::range;
 
 /// The page.
 pub fn page(job: &Job<'_>, record: &Record, width: usize) -> String {
