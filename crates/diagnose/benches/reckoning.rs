@@ -13,6 +13,10 @@ use machine::id::{Id, RoutineId};
 use sim::{Engine, Limits, Options, Plant};
 use std::time::{Duration, Instant};
 
+/// The allocator of the program.
+#[global_allocator]
+static ALLOCATOR: mimalloc::MiMalloc = mimalloc::MiMalloc;
+
 const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
 
 fn load(name: &str) -> Machine {

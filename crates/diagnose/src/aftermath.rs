@@ -3,7 +3,7 @@
 
 use crate::world::World;
 use machine::model::{FaultEffect, HandAction, HandMove};
-use rustc_hash::{FxBuildHasher, FxHashMap};
+use rustc_hash::{FxBuildHasher, FxHashMap, FxHashSet};
 use sim::{Exploration, SetIn, Situation, State};
 use std::hash::{BuildHasher, Hash, Hasher};
 use std::sync::{Arc, Mutex, PoisonError};
@@ -13,6 +13,9 @@ const PARTS: usize = 16;
 
 /// How much is kept in each part; what is kept only saves time, so all of it can be dropped.
 const MOST_KEPT: usize = 2_000;
+
+/// How many standings are known apart.
+const MOST_STANDINGS: usize = 20_000;
 
 /// How a machine stands: what it looks like, and the state to go on from.
 pub(crate) type Stood = Arc<(Situation, State)>;
@@ -33,7 +36,7 @@ pub(crate) struct Late {
 /// Everything that can have set in meanwhile.
 pub(crate) type Meanwhile = Arc<[Late]>;
 
-/// The very same standing, not merely an equal one: comparing states would take as long as going on from them.
+/// The very same standing: equal ones are kept once, and comparing states would take as long as going on from them.
 #[derive(Debug)]
 struct TheSame(Stood);
 
@@ -105,14 +108,41 @@ impl<A> Memory<A> {
     }
 }
 
+/// Standings, each equal one only once, so that what comes after it is worked out once, and histories that lead to it
+/// can be put together.
+#[derive(Debug, Default)]
+struct Standings(Mutex<FxHashSet<Stood>>);
+
+impl Standings {
+    fn once(&self, situation: Situation, state: State) -> Stood {
+        let stood = Arc::new((situation, state.timeless()));
+        let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
+        if let Some(same) = known.get(&stood) {
+            return Arc::clone(same);
+        }
+        if known.len() >= MOST_STANDINGS {
+            // Whoever holds one goes on holding it; only what comes later is not put together with it.
+            known.clear();
+        }
+        known.insert(Arc::clone(&stood));
+        stood
+    }
+}
+
 /// What has been worked out for one routine of one machine.
 #[derive(Debug, Default)]
 pub(crate) struct Aftermaths {
+    standings: Standings,
     after: Memory<(f64, Stood)>,
     meanwhile: Memory<Late>,
 }
 
 impl Aftermaths {
+    /// A standing, the same one for all that are equal apart from when.
+    pub fn standing(&self, situation: Situation, state: State) -> Stood {
+        self.standings.once(situation, state)
+    }
+
     /// Goes on from a standing: effects set in, others are put right, then a hand acts.
     pub fn after(
         &self,
@@ -126,7 +156,7 @@ impl Aftermaths {
             exploration
                 .go_on(&world.plant, &stood.1, set_in, put_right, action)
                 .into_iter()
-                .map(|(probability, situation, state)| (probability, Arc::new((situation, state))))
+                .map(|(probability, situation, state)| (probability, self.standing(situation, state)))
                 .collect()
         })
     }
@@ -148,7 +178,7 @@ impl Aftermaths {
                     behaviour,
                     share,
                     in_play,
-                    stood: Arc::new((situation, state)),
+                    stood: self.standing(situation, state),
                 })
                 .collect()
         })

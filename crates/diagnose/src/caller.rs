@@ -130,7 +130,9 @@ impl<'t> Caller<'t> {
 
     fn lamps_truth(&self) -> Option<LampTruth> {
         let Truth::Listed(one) = &self.truth else { return None };
-        Some(lamps_shown(&self.nature.worlds()[one.world], self.situation()?, &self.present()))
+        let (world, situation) = (&self.nature.worlds()[one.world], self.situation()?);
+        let shown = world.panel.truth(&world.plant, situation);
+        Some(lamps_shown(world, situation, shown, &self.present()))
     }
 
     /// What is said first.

@@ -201,3 +201,18 @@ impl Class {
         self.members.first().copied().unwrap_or_else(|| DeviationId::new(0))
     }
 }
+
+/// By class, those that change lamps when latent and have a lamp in common with it.
+pub(crate) fn overlapping(classes: &[Class], lamps: usize) -> Vec<Vec<u32>> {
+    let mut by_lamp = vec![Vec::new(); lamps];
+    for (index, class) in classes.iter().enumerate().filter(|(_, class)| class.changes_lamps(true)) {
+        class.lamps.iter().for_each(|lamp| by_lamp[*lamp].push(index as u32));
+    }
+    let others = |class: &Class| {
+        let mut others: Vec<u32> = class.lamps.iter().flat_map(|lamp| by_lamp[*lamp].iter().copied()).collect();
+        others.sort_unstable();
+        others.dedup();
+        others
+    };
+    classes.iter().map(others).collect()
+}

@@ -362,7 +362,7 @@ impl Diagnoser {
                 _ => None,
             };
             let act = |held: Vec<Held>| -> Vec<Held> {
-                held.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect()
+                joined(held.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect())
             };
             late = act(late);
             late.extend(sets_in(world, routine, weigher, &next, &action, stage));
@@ -380,6 +380,7 @@ impl Diagnoser {
                     if one.latent.is_empty() { vec![one] } else { one.go_on(world, routine, &[], &wait, None) }
                 })
                 .collect();
+        let mut next = joined(next);
         next.par_iter_mut().for_each(|one| {
             let classes: Vec<&Class> = one.present(weigher);
             let situation = &one.stood.0;
@@ -489,7 +490,15 @@ impl Hypothesis {
 
     /// What the lamps show, those included that the deviations change by themselves.
     pub fn lamps(&self, worlds: &[World]) -> LampTruth {
-        lamps_shown(&worlds[self.world], self.situation(worlds), &self.deviations)
+        let world = &worlds[self.world];
+        let truth = match &self.stands {
+            Stands::Record { record, .. } => {
+                let routine = &world.routines[self.routine];
+                routine.truth(routine.exploration.records[*record as usize].situation as usize).clone()
+            }
+            Stands::Held(held) => world.panel.truth(&world.plant, &held.0),
+        };
+        lamps_shown(world, self.situation(worlds), truth, &self.deviations)
     }
 
     /// The standing to go on from, and what is wrong but has not come into play in it.
@@ -553,6 +562,23 @@ impl Held {
             .filter(|class| !self.gone.contains(class))
             .map(|class| &weigher.classes[*class as usize])
             .collect()
+    }
+
+    /// Whether this history goes on as another does, whatever comes.
+    fn is_as(&self, other: &Self) -> bool {
+        (Arc::ptr_eq(&self.stood, &other.stood) || self.stood == other.stood)
+            && self.set == other.set
+            && self.in_play == other.in_play
+            && self.gone == other.gone
+            && self.latent == other.latent
+            && (self.stage, self.began) == (other.stage, other.began)
+    }
+
+    /// The same number for histories that go on alike.
+    fn fingerprint(&self) -> u64 {
+        // By value, so that what is put together does not depend on what is still remembered.
+        let key = (&self.stood.1, &self.set, self.in_play, &self.gone, self.stage, self.began);
+        std::hash::BuildHasher::hash_one(&rustc_hash::FxBuildHasher, key)
     }
 
     /// Whether nothing that had come into play is left: the machine runs again.
@@ -621,6 +647,23 @@ impl Held {
             })
             .collect()
     }
+}
+
+/// Puts together the histories that differ in nothing any more, in the order in which they come first.
+fn joined(held: Vec<Held>) -> Vec<Held> {
+    let mut known: rustc_hash::FxHashMap<u64, SmallVec<[usize; 1]>> = rustc_hash::FxHashMap::default();
+    let mut joined: Vec<Held> = Vec::with_capacity(held.len());
+    for one in held {
+        let alike = known.entry(one.fingerprint()).or_default();
+        match alike.iter().find(|index| joined[**index].is_as(&one)) {
+            Some(index) => joined[*index].mass += one.mass,
+            None => {
+                alike.push(joined.len());
+                joined.push(one);
+            }
+        }
+    }
+    joined
 }
 
 /// The histories in which one deviation more sets in while a hand acts, each with the share of its moments that fall

@@ -61,6 +61,8 @@ pub struct LampLikelihood {
     components: Vec<Component>,
     /// By lamp, as bits: the components in which another report falls on it than in the first.
     slipped: Vec<Vec<u64>>,
+    /// By lamp: whether any component has a report about it.
+    reported: Vec<bool>,
     /// For each kind of report and each truth (dark, lit): powers of its probability.
     powers: Vec<[Vec<f64>; 2]>,
     errors: [f64; 2],
@@ -103,6 +105,7 @@ impl LampLikelihood {
                 bits
             })
             .collect();
+        let reported = (0..panel.len()).map(|lamp| components.iter().any(|one| one.kinds[lamp] != SILENT)).collect();
         let errors = [misreading.named, misreading.rest];
         let powers = (0..KINDS)
             .map(|kind| {
@@ -116,13 +119,13 @@ impl LampLikelihood {
                 })
             })
             .collect();
-        Self { components, slipped, powers, errors }
+        Self { components, slipped, reported, powers, errors }
     }
 
     /// Whether what this lamp shows bears on the probability of the report.
     #[must_use]
     pub fn bears_on(&self, lamp: usize) -> bool {
-        self.components.iter().any(|component| component.kinds[lamp] != SILENT)
+        self.reported[lamp]
     }
 
     /// The probability of the report when the lamps really show this.

@@ -10,6 +10,7 @@ pub(crate) mod candidates;
 mod choose;
 mod exact;
 mod movement;
+mod pricing;
 mod problem;
 mod todo;
 mod tree;

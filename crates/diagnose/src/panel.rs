@@ -55,6 +55,15 @@ impl LampChange {
         };
         Self { lamp, truth }
     }
+
+    /// What the lamp shows as a number, equal for what is equal.
+    pub(crate) fn bits(self) -> u64 {
+        match self.truth {
+            Truth::Steady(lit) => u64::from(lit),
+            // A share strictly between 0 and 1 has higher bits.
+            Truth::Varies(share, flickers) => share.to_bits() << 1 | u64::from(flickers),
+        }
+    }
 }
 
 /// What the lamps of a situation really show.

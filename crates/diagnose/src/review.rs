@@ -175,7 +175,8 @@ fn looks(world: &World, deviation: DeviationId) -> [Look; 3] {
     let mut looks = [Look::new(), Look::new(), Look::new()];
     for one in &sightings {
         let share = one.weight / total;
-        let truth = lamps_shown(world, one.situation(), &[deviation]);
+        let shown = world.panel.truth(&world.plant, one.situation());
+        let truth = lamps_shown(world, one.situation(), shown, &[deviation]);
         let mut seen: Vec<u16> = (0..world.panel.len()).map(|lamp| state_number(truth.state(lamp))).collect();
         *looks[0].entry(seen.clone()).or_insert(0.0) += share;
         let deviations = [deviation];

@@ -107,11 +107,16 @@ pub(crate) fn lamp_changes(
     world.panel.changes(&view, truth, &lamps, error)
 }
 
-/// What the lamps show with these deviations there, those included that they change by themselves.
-pub(crate) fn lamps_shown(world: &World, situation: &Situation, deviations: &[DeviationId]) -> LampTruth {
-    let truth = world.panel.truth(&world.plant, situation);
+/// What the lamps show with these deviations there, those included that they change by themselves, where the situation
+/// alone says `truth`.
+pub(crate) fn lamps_shown(
+    world: &World,
+    situation: &Situation,
+    truth: LampTruth,
+    deviations: &[DeviationId],
+) -> LampTruth {
     let class = |deviation: &DeviationId| &world.classes[world.class_of[deviation.index()] as usize];
     let set: SmallVec<[(&Class, bool); 2]> = deviations.iter().map(|one| (class(one), true)).collect();
     let changes = lamp_changes(world, situation, &truth, &set);
-    truth.with(&changes)
+    if changes.is_empty() { truth } else { truth.with(&changes) }
 }

@@ -92,9 +92,10 @@ pub(crate) struct Weigher<'w> {
     of_behaviour: Vec<Range<usize>>,
     /// By class of [`World::classes`], the classes that it is split into.
     of_base: Vec<SmallVec<[u32; 2]>>,
-    /// By class, those that change lamps when latent and have a lamp in common with it: then the one that acts
-    /// last decides. In rising order.
-    overlapping: Vec<Vec<u32>>,
+    /// By class, the class of [`World::classes`] that it is part of.
+    base_of: Vec<u32>,
+    /// By variation, the likelihood of the report of lamps; none if the lamps that change were not reported.
+    varied: Vec<Option<f64>>,
     /// By group of deviations that exclude each other: the classes with members in it, and their odds there.
     groups: Vec<Vec<(usize, f64)>>,
     /// Classes that an answer to a check bears on.
@@ -204,11 +205,12 @@ impl<'w> Weigher<'w> {
         };
         let mut of_behaviour = vec![0..0; behaviours.len()];
         let mut of_base = vec![SmallVec::new(); world.classes.len()];
+        let base_of: Vec<u32> = classes.iter().map(|class| world.class_of[class.representative().index()]).collect();
         for (index, class) in classes.iter().enumerate() {
             let range = &mut of_behaviour[class.behaviour];
             let start = if Range::is_empty(range) { index } else { range.start };
             *range = start..index + 1;
-            of_base[world.class_of[class.representative().index()] as usize].push(index as u32);
+            of_base[base_of[index] as usize].push(index as u32);
         }
         let mut groups: Vec<Vec<(usize, f64)>> = Vec::new();
         for (index, class) in classes.iter().enumerate() {
@@ -218,7 +220,6 @@ impl<'w> Weigher<'w> {
                 groups[group].push((index, *odds));
             }
         }
-        let overlapping = overlapping(&classes, world.panel.len());
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
         let parts: Vec<(Vec<f64>, f64)> = routine
             .truths
@@ -227,6 +228,14 @@ impl<'w> Weigher<'w> {
                 let parts = lamps.parts(truth);
                 let sum = parts.iter().sum();
                 (parts, sum)
+            })
+            .collect();
+        let varied = (routine.variations.par_iter())
+            .map(|variation| {
+                let (parts, sum) = &parts[variation.shows as usize];
+                let truth = &routine.truths[variation.shows as usize];
+                let reported = variation.changes.iter().any(|change| lamps.bears_on(change.lamp));
+                reported.then(|| lamps.changed(truth, parts, *sum, &variation.changes))
             })
             .collect();
         let (positions, checks) = (&moment.positions[..], &moment.checks[..]);
@@ -249,7 +258,8 @@ impl<'w> Weigher<'w> {
             of_behaviour,
             of_base,
             groups,
-            overlapping,
+            base_of,
+            varied,
             parts,
             looked,
             base,
@@ -308,27 +318,35 @@ impl<'w> Weigher<'w> {
     fn latents(&self, situation: usize, row: &[f64]) -> Latents<'w> {
         let there = |class: usize| row.get(self.classes[class].behaviour).is_some_and(|share| *share > 0.0);
         let mut changing: Vec<(usize, Bearing<'w>)> = Vec::new();
-        for (base, lamps) in self.routine.latent_lamps[situation].iter() {
-            let reported = lamps.iter().any(|change| self.lamps.bears_on(change.lamp));
-            for class in self.of_base[base].iter().map(|class| *class as usize).filter(|class| there(*class)) {
-                if reported || self.classes[class].touches_checks {
-                    changing.push((class, Bearing { lamps, looked: self.looked_with(situation, class) }));
+        let mut alone = vec![self.base[situation]; self.classes.len()];
+        for (base, variation) in &self.routine.latent_lamps[situation].one {
+            let varied = self.varied[*variation as usize];
+            for class in self.of_base[*base as usize].iter().map(|class| *class as usize).filter(|class| there(*class))
+            {
+                if varied.is_some() || self.classes[class].touches_checks {
+                    let looked = self.looked_with(situation, class);
+                    let lamps = &self.routine.variations[*variation as usize].changes[..];
+                    alone[class] =
+                        looked.unwrap_or(self.looked[situation]) * varied.unwrap_or_else(|| self.as_shown(situation));
+                    changing.push((class, Bearing { lamps, looked }));
                 }
             }
         }
-        changing.sort_by_key(|(class, _)| *class);
         let known = changing.len();
         for class in self.touched.iter().copied().filter(|class| there(*class)) {
-            if changing[..known].binary_search_by_key(&class, |(class, _)| *class).is_err() {
-                changing.push((class, Bearing { lamps: &[], looked: self.looked_with(situation, class) }));
+            if !changing[..known].iter().any(|(one, _)| *one == class) {
+                let bearing = Bearing { lamps: &[], looked: self.looked_with(situation, class) };
+                alone[class] = self.with(situation, bearing);
+                changing.push((class, bearing));
             }
         }
         changing.sort_by_key(|(class, _)| *class);
-        let mut alone = vec![self.base[situation]; self.classes.len()];
-        for (class, bearing) in &changing {
-            alone[*class] = self.with(situation, *bearing);
-        }
         Latents { situation, changing, alone }
+    }
+
+    /// The likelihood of the report of lamps if they show what the situation says.
+    fn as_shown(&self, situation: usize) -> f64 {
+        self.parts[self.routine.shows[situation] as usize].1
     }
 
     /// For each class from `first.from` on that weighs something in `prior`, the probability of all that was seen
@@ -354,13 +372,18 @@ impl<'w> Weigher<'w> {
                 self.with(situation, Bearing { lamps: &lamps, looked: bearing.looked.or(other.looked) })
             };
         }
-        let one = &self.classes[a];
-        if latent && !one.changes_lamps(true) {
-            return;
-        }
-        for b in self.overlapping[a].iter().map(|b| *b as usize).filter(|b| *b >= from && prior[*b] > 0.0) {
-            if !(one.only_darkens && self.classes[b].only_darkens) {
-                seen[b] = together(b);
+        // Where the two have a lamp in common the one that acts last decides.
+        for (base, variation) in self.routine.latent_lamps[situation].with(self.base_of[a], latent) {
+            for b in self.of_base[base as usize].iter().map(|b| *b as usize).filter(|b| *b >= from && prior[*b] > 0.0) {
+                let looked = match (&self.classes[a], &self.classes[b]) {
+                    (one, other) if one.touches_checks || other.touches_checks => {
+                        let here = &self.routine.exploration.situations[situation];
+                        looked_at(self.world, self.doubt, here, &[one, other], self.positions, self.checks)
+                    }
+                    _ => self.looked[situation],
+                };
+                let varied = variation.and_then(|variation| self.varied[variation as usize]);
+                seen[b] = looked * varied.unwrap_or_else(|| self.as_shown(situation));
             }
         }
     }
@@ -682,21 +705,6 @@ impl<'w> Weigher<'w> {
         let lamps = anything(&self.world.panel, &self.moment.lamps, &self.routine.passing);
         complaint * deeds * lamps * anything_else(self.world, self.moment)
     }
-}
-
-/// By class, those that change lamps when latent and have a lamp in common with it.
-fn overlapping(classes: &[Class], lamps: usize) -> Vec<Vec<u32>> {
-    let mut by_lamp = vec![Vec::new(); lamps];
-    for (index, class) in classes.iter().enumerate().filter(|(_, class)| class.changes_lamps(true)) {
-        class.lamps.iter().for_each(|lamp| by_lamp[*lamp].push(index as u32));
-    }
-    let others = |class: &Class| {
-        let mut others: Vec<u32> = class.lamps.iter().flat_map(|lamp| by_lamp[*lamp].iter().copied()).collect();
-        others.sort_unstable();
-        others.dedup();
-        others
-    };
-    classes.iter().map(others).collect()
 }
 
 fn note(best: &mut Option<(u32, f64, bool)>, record: u32, mass: f64, latent: bool) {

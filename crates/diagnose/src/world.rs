@@ -3,7 +3,7 @@
 //! are answered from it.
 
 use crate::aftermath::{After, Aftermaths, Meanwhile, Stood};
-use crate::class::{Class, classes};
+use crate::class::{Class, classes, overlapping};
 use crate::evidence::Circumstances;
 use crate::panel::{LampChange, LampTruth, Panel};
 use crate::prior::Prior;
@@ -16,31 +16,59 @@ use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 use sim::{Exploration, Options, Plant, explore_weighted};
 use std::ops::Range;
-use std::sync::{Arc, OnceLock};
+use std::sync::OnceLock;
 
 /// Share of the calls that concern the first routine; the others share the rest.
 pub const FIRST_ROUTINE: f64 = 0.85;
 
+/// What the lamps show where deviations change some of them beyond what a situation says.
+#[derive(Debug, PartialEq)]
+pub(crate) struct Variation {
+    /// What the situation says; index into [`RoutineWorld::truths`].
+    pub shows: u32,
+    /// The lamps that show something else.
+    pub changes: Box<[LampChange]>,
+}
+
+/// Variations, each once: many situations and deviations share them, and each is weighed once for a report.
+#[derive(Debug, Default)]
+struct Variations {
+    all: Vec<Variation>,
+    known: FxHashMap<(u32, Vec<(usize, u64)>), u32>,
+}
+
+impl Variations {
+    fn number(&mut self, shows: u32, changes: Vec<LampChange>) -> u32 {
+        let key = changes.iter().map(|change| (change.lamp, change.bits())).collect();
+        *self.known.entry((shows, key)).or_insert_with(|| {
+            self.all.push(Variation { shows, changes: changes.into() });
+            self.all.len() as u32 - 1
+        })
+    }
+}
+
 /// The lamps that latent deviations change in a situation.
 #[derive(Debug, Default)]
 pub(crate) struct LatentLamps {
-    /// Numbers of classes (see [`World::classes`]), rising, each with where its changes end.
-    ends: Vec<(u32, u32)>,
-    changes: Vec<LampChange>,
+    /// Classes (see [`World::classes`]), rising, each with its variation.
+    pub one: Vec<(u32, u32)>,
+    /// Two latent classes that share a lamp and don't both darken it.
+    two: Vec<Together>,
+    /// The same where the first is in play by itself.
+    in_play: Vec<Together>,
 }
 
-impl LatentLamps {
-    /// Each class that changes lamps, with what it changes.
-    pub fn iter(&self) -> impl Iterator<Item = (usize, &[LampChange])> {
-        let starts = std::iter::once(0).chain(self.ends.iter().map(|(_, end)| *end as usize));
-        self.ends.iter().zip(starts).map(|((class, end), start)| (*class as usize, &self.changes[start..*end as usize]))
-    }
+/// Two classes, the second latent, that share a lamp and don't both darken it, with the variation of both; none if they
+/// change nothing then.
+type Together = (u32, u32, Option<u32>);
 
-    fn push(&mut self, class: usize, changes: &[LampChange]) {
-        if !changes.is_empty() {
-            self.changes.extend_from_slice(changes);
-            self.ends.push((class as u32, self.changes.len() as u32));
-        }
+impl LatentLamps {
+    /// What comes together with this class, which is latent or in play by itself; in rising order.
+    pub fn with(&self, first: u32, latent: bool) -> impl Iterator<Item = (u32, Option<u32>)> {
+        let all = if latent { &self.two } else { &self.in_play };
+        let from = all.partition_point(|(class, ..)| *class < first);
+        let those = all[from..].iter().take_while(move |(class, ..)| *class == first);
+        those.map(|(_, other, variation)| (*other, *variation))
     }
 }
 
@@ -59,6 +87,7 @@ pub(crate) struct RoutineWorld {
     /// By situation in which somebody may call with at most one deviation in play: the lamps that latent
     /// deviations change.
     pub latent_lamps: Vec<LatentLamps>,
+    pub variations: Vec<Variation>,
     /// For each behaviour, the records in which it comes into play alone, and first of two.
     pub alone: Vec<Range<usize>>,
     pub first_of_two: Vec<Range<usize>>,
@@ -113,7 +142,7 @@ impl World {
         }
         let mut world = Self { weight, choices, machine, plant, panel, prior, classes, class_of, routines: Vec::new() };
         for routine in &mut routines {
-            routine.latent_lamps = routine.all_latent_lamps(&world);
+            (routine.latent_lamps, routine.variations) = routine.all_latent_lamps(&world);
         }
         world.routines = routines;
         world
@@ -184,6 +213,7 @@ impl RoutineWorld {
             truths,
             shows,
             latent_lamps: Vec::new(),
+            variations: Vec::new(),
             alone,
             first_of_two,
             passing,
@@ -200,7 +230,7 @@ impl RoutineWorld {
         let work_out = || {
             let one = self.exploration.records.get(record as usize)?;
             let state = self.exploration.state_of(&world.machine, &world.plant, one)?;
-            Some(Arc::new((self.exploration.situations[one.situation as usize].clone(), state)))
+            Some(self.aftermaths.standing(self.exploration.situations[one.situation as usize].clone(), state))
         };
         self.stood.get(record as usize)?.get_or_init(work_out).as_ref()
     }
@@ -234,27 +264,64 @@ impl RoutineWorld {
         &self.truths[self.shows[situation] as usize]
     }
 
-    fn all_latent_lamps(&self, world: &World) -> Vec<LatentLamps> {
-        let mut wanted = vec![false; self.exploration.situations.len()];
+    fn all_latent_lamps(&self, world: &World) -> (Vec<LatentLamps>, Vec<Variation>) {
+        // By situation: whether classes are latent there, whether two of them may be, and which are in play by themselves.
+        let mut wanted = vec![(false, false, Vec::new()); self.exploration.situations.len()];
         for record in self.exploration.records.iter().filter(|record| record.latent.is_some()) {
-            wanted[record.situation as usize] = true;
-        }
-        let changes_at = |situation: usize| {
-            let mut found = LatentLamps::default();
-            let truth = self.truth(situation);
-            for (index, class) in world.classes.iter().enumerate() {
-                if class.changes_lamps(true) && !(class.only_darkens && truth.all_dark(&class.lamps)) {
-                    let here = &self.exploration.situations[situation];
-                    found.push(index, &lamp_changes(world, here, truth, &[(class, true)]));
-                }
+            let (one, two, in_play) = &mut wanted[record.situation as usize];
+            *one = true;
+            match record.first {
+                Some(first) => in_play.push(first as usize),
+                None => *two = true,
             }
-            found
+        }
+        let overlapping = overlapping(&world.classes, world.panel.len());
+        let changes_at = |situation: usize, two: bool, in_play: &[usize]| {
+            let (here, truth) = (&self.exploration.situations[situation], self.truth(situation));
+            let classes = || world.classes.iter().enumerate();
+            let with = |index: usize, latent: bool| {
+                let class = &world.classes[index];
+                let others = overlapping[index].iter().map(|other| (*other as usize, &world.classes[*other as usize]));
+                let others = others.filter(|(_, with)| !(class.only_darkens && with.only_darkens));
+                let changes = |with| lamp_changes(world, here, truth, &[(class, latent), (with, true)]);
+                others.map(|(other, with)| (index, other, changes(with))).collect::<Vec<_>>()
+            };
+            let changing = classes().filter(|(_, class)| {
+                class.changes_lamps(true) && !(class.only_darkens && truth.all_dark(&class.lamps))
+            });
+            let alone = changing.map(|(index, class)| (index, lamp_changes(world, here, truth, &[(class, true)])));
+            let latent = classes().filter(|(_, class)| two && class.changes_lamps(true));
+            let there = classes().filter(|(_, class)| in_play.contains(&class.behaviour));
+            (
+                alone.collect::<Vec<_>>(),
+                latent.flat_map(|(index, _)| with(index, true)).collect::<Vec<_>>(),
+                there.flat_map(|(index, _)| with(index, false)).collect::<Vec<_>>(),
+            )
         };
-        wanted
+        let found: Vec<_> = wanted
             .par_iter()
             .enumerate()
-            .map(|(situation, wanted)| if *wanted { changes_at(situation) } else { LatentLamps::default() })
-            .collect()
+            .map(
+                |(situation, (one, two, in_play))| {
+                    if *one { changes_at(situation, *two, in_play) } else { Default::default() }
+                },
+            )
+            .collect();
+        let mut variations = Variations::default();
+        let latent = (found.into_iter().zip(&self.shows))
+            .map(|((alone, two, in_play), shows)| {
+                let mut number =
+                    |changes: Vec<LampChange>| (!changes.is_empty()).then(|| variations.number(*shows, changes));
+                let one = alone.into_iter().filter_map(|(class, changes)| Some((class as u32, number(changes)?)));
+                let one = one.collect();
+                let mut numbered = |together: Vec<(usize, usize, Vec<LampChange>)>| {
+                    let all = together.into_iter();
+                    all.map(|(class, other, changes)| (class as u32, other as u32, number(changes))).collect()
+                };
+                LatentLamps { one, two: numbered(two), in_play: numbered(in_play) }
+            })
+            .collect();
+        (latent, variations.all)
     }
 }
 

@@ -6,6 +6,9 @@ use machine::model::FaultEffect;
 /// "Never": nothing is due.
 pub(crate) const NEVER: u64 = u64::MAX;
 
+/// A time later than any run takes to come to rest, ms; see [`State::timeless`].
+const LATE: u64 = 1 << 48;
+
 /// Where a mechanism is between two positions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
 pub(crate) struct Travel {
@@ -106,6 +109,24 @@ impl State {
         for time in times.filter(|time| **time != NEVER) {
             *time += by;
         }
+    }
+
+    /// The state as a machine has it that got here at one fixed time and has forgotten what has no bearing on what
+    /// comes: two states with the same future, apart from when, are then equal.
+    #[must_use]
+    pub fn timeless(mut self) -> Self {
+        let now = self.now;
+        let times = self.due.iter_mut().chain(self.travel.iter_mut().map(|travel| &mut travel.since));
+        for time in times.filter(|time| **time != NEVER) {
+            // What began before now, and what is due after it.
+            *time = LATE.saturating_add(*time).saturating_sub(now);
+        }
+        self.now = LATE;
+        for travel in self.travel.iter_mut().filter(|travel| travel.done == 0 && travel.since == NEVER) {
+            // A mechanism at rest has forgotten where it last went.
+            (travel.to, travel.whole) = (travel.from, 0);
+        }
+        self
     }
 
     /// Whether two states lead to the same future, apart from when.

@@ -156,7 +156,7 @@ fn proposal(
             let answers = (asked.answers.iter().enumerate())
                 .map(|(answer, (key, words))| {
                     let after = posed.problem.answered(belief, test, answer);
-                    outcome(diagnoser, posed, key, words, &belief.weights, &after.weights)
+                    outcome(posed, key, words, &belief.weights, &after.weights)
                 })
                 .collect();
             (asked.to_do, asked.who, asked.minutes, answers)
@@ -167,8 +167,8 @@ fn proposal(
             let runs: Vec<f64> =
                 belief.weights.iter().zip(&after.weights).map(|(before, after)| before - after).collect();
             let answers = vec![
-                outcome(diagnoser, posed, "runs", "it runs", &belief.weights, &runs),
-                outcome(diagnoser, posed, "still", "as before", &belief.weights, &after.weights),
+                outcome(posed, "runs", "it runs", &belief.weights, &runs),
+                outcome(posed, "still", "as before", &belief.weights, &after.weights),
             ];
             (to_do, who, minutes, answers)
         }
@@ -212,38 +212,26 @@ pub(crate) fn cautions(machine: &Machine, diagnoser: &Diagnoser, posed: &Posed, 
     }
 }
 
-pub(crate) fn outcome(
-    diagnoser: &Diagnoser,
-    posed: &Posed,
-    key: &str,
-    words: &str,
-    before: &[f64],
-    after: &[f64],
-) -> Outcome {
+pub(crate) fn outcome(posed: &Posed, key: &str, words: &str, before: &[f64], after: &[f64]) -> Outcome {
     let total: f64 = before.iter().sum();
     let left: f64 = after.iter().sum();
-    let worlds = diagnoser.worlds();
-    let mut causes: BTreeMap<String, f64> = BTreeMap::new();
-    for (one, case) in posed.hypotheses.iter().zip(&posed.case_of) {
-        if before[*case] <= 0.0 {
-            continue;
-        }
+    let mut weights = vec![0.0; posed.causes.len()];
+    let weighed = posed.hypotheses.iter().zip(&posed.case_of).zip(&posed.causes_of);
+    for ((one, case), causes) in weighed.filter(|((_, case), _)| before[**case] > 0.0) {
         let weight = one.weight / posed.total * after[*case] / posed.problem.weights[*case];
-        let there = &worlds[one.world].machine;
-        if one.deviations.is_empty() {
-            *causes.entry("nothing is wrong".to_owned()).or_insert(0.0) += weight;
-        }
-        for deviation in &one.deviations {
-            *causes.entry(deviation_words(there, *deviation)).or_insert(0.0) += weight;
-        }
+        causes.iter().for_each(|cause| weights[*cause as usize] += weight);
     }
-    if let Some(unknown) = after.last() {
-        causes.insert("something that is not in this file".to_owned(), *unknown);
-    }
+    let unknown = after.last().map(|unknown| ("something that is not in this file", *unknown));
+    let causes = posed.causes.iter().map(String::as_str).zip(weights).chain(unknown);
+    let mut causes: Vec<(&str, f64)> = causes.filter(|(_, weight)| *weight > 0.0).collect();
+    causes.sort_by(|a, b| a.0.cmp(b.0));
     let mut tells: Vec<Tell> = causes
         .into_iter()
         // Rounding can make the whole a little more than itself.
-        .map(|(words, weight)| Tell { words, probability: if left > 0.0 { (weight / left).min(1.0) } else { 0.0 } })
+        .map(|(words, weight)| Tell {
+            words: words.to_owned(),
+            probability: if left > 0.0 { (weight / left).min(1.0) } else { 0.0 },
+        })
         .collect();
     tells.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     tells.truncate(2);

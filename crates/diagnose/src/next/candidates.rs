@@ -1,5 +1,6 @@
 //! From a machine and what is believed about it to the bare problem: cases, tests, repairs.
 
+use super::advice::deviation_words;
 use super::problem::{Needs, Problem, Repair, Test};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Hypothesis};
@@ -11,12 +12,13 @@ use crate::seen::reported;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
-use machine::id::{CheckId, RemedyId};
+use machine::id::{CheckId, DeviationId, RemedyId};
 use machine::model::{DeviationKind, HandMove, MechanismClass, Observable, Who};
 use rayon::prelude::*;
-use rustc_hash::FxHashMap;
+use rustc_hash::{FxHashMap, FxHasher};
 use sim::View;
 use smallvec::SmallVec;
+use std::hash::Hasher;
 
 /// Hypotheses that are followed at most, for each routine.
 const MOST_HYPOTHESES: usize = 3_000;
@@ -62,6 +64,9 @@ pub(crate) struct Posed {
     pub case_of: Vec<usize>,
     /// The weight of everything, the unknown cause included.
     pub total: f64,
+    /// What can be wrong, in words, and what of it each hypothesis says.
+    pub causes: Vec<String>,
+    pub causes_of: Vec<SmallVec<[u32; 2]>>,
 }
 
 /// Poses the problem: what can be the case, what tells it apart, what puts it right.
@@ -205,7 +210,23 @@ fn merged(
     let mut go_on = None;
     let mut problem =
         Problem { visit: terms.visit_minutes, last_resort: terms.last_resort_minutes, ..Problem::default() };
-    let mut index: FxHashMap<(Needs, Vec<u64>), usize> = FxHashMap::default();
+    // Cases that answer alike are found by a fingerprint of their answers, and then compared.
+    let answers_of = |number: usize| {
+        let of = move |(row, one): (&Vec<f64>, &Asked)| {
+            let count = one.answers.len();
+            row[number * count..(number + 1) * count].to_vec()
+        };
+        rows.iter().zip(&asked).flat_map(of)
+    };
+    let fingerprints: Vec<u64> = (0..hypotheses.len())
+        .into_par_iter()
+        .map(|number| {
+            let mut hasher = FxHasher::default();
+            answers_of(number).for_each(|share| hasher.write_u64(share.to_bits()));
+            hasher.finish()
+        })
+        .collect();
+    let mut index: FxHashMap<(Needs, u64), SmallVec<[usize; 1]>> = FxHashMap::default();
     let mut cases: Vec<usize> = Vec::new();
     let mut case_of = Vec::with_capacity(hypotheses.len());
     for (number, one) in hypotheses.iter().enumerate() {
@@ -238,16 +259,13 @@ fn merged(
                 needs.push(need);
             }
         }
-        let signature = rows
-            .iter()
-            .zip(&asked)
-            .flat_map(|(row, one)| row[number * one.answers.len()..(number + 1) * one.answers.len()].iter())
-            .map(|share| share.to_bits())
-            .collect();
-        let case = *index.entry((needs.clone(), signature)).or_insert_with(|| {
+        let alike = index.entry((needs.clone(), fingerprints[number])).or_default();
+        let known = alike.iter().copied().find(|case| answers_of(cases[*case]).eq(answers_of(number)));
+        let case = known.unwrap_or_else(|| {
             problem.weights.push(0.0);
             problem.needs.push(needs);
             cases.push(number);
+            alike.push(cases.len() - 1);
             cases.len() - 1
         });
         problem.weights[case] += one.weight / total;
@@ -276,7 +294,35 @@ fn merged(
             fails: if *to_do == ToDo::GoOn { 0.0 } else { diagnoser.doubt().remedy },
         })
         .collect();
-    Posed { problem, asked, repairs, hypotheses, case_of, total }
+    let (causes, causes_of) = causes(worlds, &hypotheses);
+    Posed { problem, asked, repairs, hypotheses, case_of, total, causes, causes_of }
+}
+
+/// What can be wrong, each in words once, and what of it each hypothesis says.
+fn causes(worlds: &[World], hypotheses: &[Hypothesis]) -> (Vec<String>, Vec<SmallVec<[u32; 2]>>) {
+    let mut causes: Vec<String> = Vec::new();
+    // Deviations of the same words can't be told apart by whoever reads them.
+    let mut by_words: FxHashMap<String, u32> = FxHashMap::default();
+    let mut number = |words: String| {
+        *by_words.entry(words).or_insert_with_key(|words| {
+            causes.push(words.clone());
+            causes.len() as u32 - 1
+        })
+    };
+    let mut known: FxHashMap<(usize, DeviationId), u32> = FxHashMap::default();
+    let mut causes_of = Vec::with_capacity(hypotheses.len());
+    for one in hypotheses {
+        let machine = &worlds[one.world].machine;
+        let mut of = |deviation: &DeviationId| {
+            *known.entry((one.world, *deviation)).or_insert_with(|| number(deviation_words(machine, *deviation)))
+        };
+        let mut said: SmallVec<[u32; 2]> = one.deviations.iter().map(&mut of).collect();
+        if one.deviations.is_empty() {
+            said.push(number("nothing is wrong".to_owned()));
+        }
+        causes_of.push(said);
+    }
+    (causes, causes_of)
 }
 
 /// By lamp of the first alternative, the lamp of the same label in another.

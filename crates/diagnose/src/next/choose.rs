@@ -6,11 +6,16 @@
 //! before, as long as the allowance of evaluations lasts. The allowance is counted, not timed, so the
 //! same question gets the same answer on every machine.
 
-use super::problem::{Act, Belief, Groups, Problem, Scratch};
+use super::pricing::{Groups, Scratch};
+use super::problem::{Act, Belief, Problem};
 use rayon::prelude::*;
 
 /// Tests that are thought of beyond the first step.
 const FOLLOWED: usize = 40;
+
+/// Cases that need the same and together weigh less than this share of a belief are not priced one by one: all of them
+/// together are worth less than a second.
+const FAR_FETCHED: f64 = 1e-8;
 
 /// How far to look ahead.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -49,7 +54,8 @@ pub fn choose(problem: &Problem, belief: &Belief, effort: Effort) -> Vec<Priced>
         return Vec::new();
     }
     let tests = (0..problem.tests.len()).filter(|test| !belief.asked[*test]).collect();
-    let mut search = Search { problem, effort, groups: Groups::new(problem), tests };
+    let mut search = Search::new(problem, effort, tests);
+    let belief = &search.node(belief);
     let mut evaluations = 0;
     let mut work = Work::default();
     let acts = search.possible(belief, &mut work);
@@ -86,39 +92,108 @@ struct Search<'p> {
     problem: &'p Problem,
     effort: Effort,
     groups: Groups,
+    /// By test and answer: its probability in each case, the cases in the order of the groups.
+    columns: Vec<Vec<Vec<f64>>>,
     /// The tests that are thought of.
     tests: Vec<usize>,
+}
+
+/// A belief with its cases in the order of the groups.
+#[derive(Clone)]
+struct Node {
+    weights: Vec<f64>,
+    asked: Vec<bool>,
+    tried: Vec<bool>,
+    on_site: bool,
 }
 
 /// What one line of thought needs: memory, and a count of what it has cost.
 #[derive(Default)]
 struct Work {
     scratch: Scratch,
+    left: Vec<f64>,
     evaluations: usize,
 }
 
-impl Search<'_> {
-    fn by_repairs(&self, belief: &Belief, work: &mut Work) -> f64 {
+impl<'p> Search<'p> {
+    fn new(problem: &'p Problem, effort: Effort, tests: Vec<usize>) -> Self {
+        let groups = Groups::new(problem);
+        let columns = (problem.tests.iter())
+            .map(|test| {
+                let column =
+                    |answer| groups.cases().map(|case| test.likelihood[case * test.answers + answer]).collect();
+                (0..test.answers).map(column).collect()
+            })
+            .collect();
+        Self { problem, effort, groups, columns, tests }
+    }
+
+    fn node(&self, belief: &Belief) -> Node {
+        Node {
+            weights: self.groups.cases().map(|case| belief.weights[case]).collect(),
+            asked: belief.asked.clone(),
+            tried: belief.tried.clone(),
+            on_site: belief.on_site,
+        }
+    }
+
+    /// What is believed after an answer.
+    fn answered(&self, node: &Node, test: usize, answer: usize) -> Node {
+        let mut next = node.clone();
+        next.weights.iter_mut().zip(&self.columns[test][answer]).for_each(|(weight, share)| *weight *= share);
+        next.asked[test] = true;
+        next.on_site |= self.problem.tests[test].on_site;
+        next
+    }
+
+    /// What is believed after a repair was tried in vain.
+    fn failed(&self, node: &Node, repair: usize, work: &mut Work) -> Node {
+        let mut next = node.clone();
+        self.groups.left_after(self.problem, &node.tried, repair, &mut work.left);
+        for (run, left) in self.groups.runs().zip(&work.left).filter(|(_, left)| **left != 1.0) {
+            next.weights[run].iter_mut().for_each(|weight| *weight *= left);
+        }
+        next.tried[repair] = true;
+        next.on_site |= self.problem.repairs[repair].on_site;
+        next
+    }
+
+    fn by_repairs(&self, node: &Node, work: &mut Work) -> f64 {
         work.evaluations += 1;
-        self.problem.repair_cost(&self.groups, &belief.weights, &belief.tried, belief.on_site, &mut work.scratch)
+        work.scratch.sums.clear();
+        work.scratch.sums.extend(self.groups.runs().map(|run| node.weights[run].iter().sum::<f64>()));
+        self.groups.repair_cost(self.problem, &node.tried, node.on_site, FAR_FETCHED, &mut work.scratch)
+    }
+
+    /// What repairs cost after an answer, without making the belief of it.
+    fn by_repairs_answered(&self, node: &Node, test: usize, answer: usize, work: &mut Work) -> f64 {
+        work.evaluations += 1;
+        let column = &self.columns[test][answer];
+        work.scratch.sums.clear();
+        work.scratch.sums.extend(self.groups.runs().map(|run| {
+            let shares = column[run.clone()].iter();
+            node.weights[run].iter().zip(shares).map(|(weight, share)| weight * share).sum::<f64>()
+        }));
+        let on_site = node.on_site | self.problem.tests[test].on_site;
+        self.groups.repair_cost(self.problem, &node.tried, on_site, FAR_FETCHED, &mut work.scratch)
     }
 
     /// Everything that can be done.
-    fn possible(&self, belief: &Belief, work: &mut Work) -> Vec<Act> {
+    fn possible(&self, node: &Node, work: &mut Work) -> Vec<Act> {
         let mut acts = vec![Act::GiveUp];
-        acts.extend(self.tests.iter().filter(|test| !belief.asked[**test]).map(|test| Act::Ask(*test)));
-        self.by_repairs(belief, work);
-        acts.extend(work.scratch.order().iter().take(self.effort.width).map(|repair| Act::Try(*repair)));
+        acts.extend(self.tests.iter().filter(|test| !node.asked[**test]).map(|test| Act::Ask(*test)));
+        self.by_repairs(node, work);
+        acts.extend(work.scratch.order().take(self.effort.width).map(Act::Try));
         acts
     }
 
     /// Each of these acts priced, on all cores; adds what it has cost.
-    fn priced(&self, belief: &Belief, acts: &[Act], depth: usize, evaluations: &mut usize) -> Vec<Priced> {
+    fn priced(&self, node: &Node, acts: &[Act], depth: usize, evaluations: &mut usize) -> Vec<Priced> {
         let found: Vec<(Priced, usize)> = acts
             .par_iter()
             .map_init(Work::default, |work, act| {
                 work.evaluations = 0;
-                let minutes = self.price(belief, *act, depth, work);
+                let minutes = self.price(node, *act, depth, work);
                 (Priced { act: *act, minutes }, work.evaluations)
             })
             .collect();
@@ -127,48 +202,51 @@ impl Search<'_> {
     }
 
     /// Everything that can be done, looked one step ahead, the best first.
-    fn acts(&self, belief: &Belief, work: &mut Work) -> Vec<Priced> {
-        let acts = self.possible(belief, work);
-        let price = |act: Act| Priced { act, minutes: self.price(belief, act, 0, work) };
+    fn acts(&self, node: &Node, work: &mut Work) -> Vec<Priced> {
+        let acts = self.possible(node, work);
+        let price = |act: Act| Priced { act, minutes: self.price(node, act, 0, work) };
         let mut acts: Vec<Priced> = acts.into_iter().map(price).collect();
         acts.sort_by(order);
         acts
     }
 
     /// Minutes times weight if this is done next, looking so many levels further.
-    fn price(&self, belief: &Belief, act: Act, depth: usize, work: &mut Work) -> f64 {
+    fn price(&self, node: &Node, act: Act, depth: usize, work: &mut Work) -> f64 {
         let problem = self.problem;
-        let total: f64 = belief.weights.iter().sum();
+        let total: f64 = node.weights.iter().sum();
         match act {
             Act::GiveUp => total * problem.last_resort,
             Act::Try(repair) => {
                 let it = &problem.repairs[repair];
-                let price = total * problem.price(it.minutes, it.on_site, belief.on_site);
-                price + self.value(&problem.failed(belief, repair), depth, work)
+                let price = total * problem.price(it.minutes, it.on_site, node.on_site);
+                price + self.value(&self.failed(node, repair, work), depth, work)
             }
             Act::Ask(test) => {
                 let it = &problem.tests[test];
-                let price = total * problem.price(it.minutes, it.on_site, belief.on_site);
-                let value = |answer| self.value(&problem.answered(belief, test, answer), depth, work);
+                let price = total * problem.price(it.minutes, it.on_site, node.on_site);
+                let value = |answer| match depth {
+                    0 => self.by_repairs_answered(node, test, answer, work),
+                    _ => self.value(&self.answered(node, test, answer), depth, work),
+                };
                 price + (0..it.answers).map(value).sum::<f64>()
             }
         }
     }
 
     /// Minutes times weight from here on, looking so many levels further.
-    fn value(&self, belief: &Belief, depth: usize, work: &mut Work) -> f64 {
-        let total: f64 = belief.weights.iter().sum();
+    fn value(&self, node: &Node, depth: usize, work: &mut Work) -> f64 {
+        let total: f64 = node.weights.iter().sum();
         if total <= 0.0 {
             return 0.0;
         }
-        let repairs = self.by_repairs(belief, work);
+        let repairs = self.by_repairs(node, work);
         if depth == 0 {
             return repairs;
         }
-        let acts = self.acts(belief, work);
+        let acts = self.acts(node, work);
         let mut best = repairs;
         for one in acts.iter().take(self.effort.width) {
-            let minutes = if depth == 1 { one.minutes } else { self.price(belief, one.act, depth - 1, work) };
+            let minutes = if depth == 1 { one.minutes } else { self.price(node, one.act, depth - 1, work) };
             best = best.min(minutes);
         }
         best

@@ -376,7 +376,7 @@ impl Writer<'_> {
     }
 
     fn causes(&self, before: &Belief, after: &[f64]) -> Vec<Tell> {
-        let mut tells = outcome(self.diagnoser, self.posed, "", "", &before.weights, after).tells;
+        let mut tells = outcome(self.posed, "", "", &before.weights, after).tells;
         tells.retain(|tell| tell.probability >= 0.005);
         tells
     }
