@@ -2,10 +2,11 @@
 //! follow the advice with one, practice lets a trainee work on his machine.
 
 use crate::aftermath::Stood;
-use crate::diagnoser::{Diagnoser, Hypothesis, Stands, sequence_effects};
+use crate::diagnoser::Diagnoser;
 use crate::evidence::{
     CheckReport, Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
 };
+use crate::hypothesis::{Hypothesis, Stands, sequence_effects};
 use crate::next::ToDo;
 use crate::panel::LampTruth;
 use crate::seen::{lamps_shown, reported};

@@ -1,38 +1,21 @@
 //! The public face: a machine worked out once, and answers to evidence.
 
-use crate::aftermath::{Late, Stood};
 use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Circumstances, Deed, Evidence, Moment};
-use crate::likelihood::{LampLikelihood, anything};
+use crate::following::{Follower, Held};
+use crate::hypothesis::{Hypothesis, Stands, members_of};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
-use crate::prior::Prior;
 use crate::renamed::{Told, retold};
-use crate::seen::{anything_else, lamp_changes, lamps_shown, looked_at};
-use crate::tally::{Doubt, Item, Weigher};
+use crate::tally::{Doubt, Weigher};
 use crate::world::{RoutineWorld, World};
-use machine::id::{DeviationId, Id};
-use machine::model::{FaultEffect, HandAction, HandMove};
+use machine::id::RoutineId;
 use machine::{Alternative, Machine};
-use rayon::prelude::*;
 use sim::{Options, Situation};
-use smallvec::{SmallVec, smallvec};
+use std::borrow::Cow;
+use std::collections::BTreeMap;
 use std::sync::Arc;
-
-/// Of what can be the case after the first moment, the part that is followed through later ones.
-const FOLLOWED: f64 = 1.0 - 1e-7;
-
-/// The most histories that are followed through later moments.
-const MOST_FOLLOWED: usize = 2_000;
-
-/// Histories lighter than this, of the heaviest, and more than so many are not followed for what sets in after the
-/// call has begun.
-const CAN_GET_WORSE: f64 = 1e-2;
-const MOST_GET_WORSE: usize = 12;
-
-/// How often people are wrong about whether the machine runs.
-const WRONG_ABOUT_RUNNING: f64 = 0.02;
 
 /// A machine type, worked out: answers any evidence about it.
 #[derive(Debug)]
@@ -79,12 +62,26 @@ pub(crate) struct Ground<'d> {
     pub looks: Vec<Look<'d>>,
     /// By class, the index into `looks` where it weighs most, and whether it is latent there.
     pub best: Vec<Option<(usize, bool)>>,
+    pub weighed: RoutineWeighed,
+}
+
+/// Evidence weighed, by routine of each alternative.
+#[derive(Clone, Debug)]
+pub(crate) struct Weighed(Vec<RoutineWeighed>);
+
+/// Evidence weighed for one routine.
+#[derive(Clone, Debug)]
+pub(crate) enum RoutineWeighed {
+    /// Within the first moment: the weight of each record.
+    Records(Vec<f64>),
+    /// What is left after later moments, and the weight of a cause that is not in the file.
+    Held(Vec<Held>, f64),
 }
 
 /// A situation that the evidence leaves possible.
 pub(crate) struct Look<'d> {
-    pub situation: std::borrow::Cow<'d, Situation>,
-    pub truth: LampTruth,
+    pub situation: Cow<'d, Situation>,
+    pub truth: Cow<'d, LampTruth>,
     pub stage: u16,
     pub weight: f64,
 }
@@ -182,6 +179,33 @@ impl Diagnoser {
         answer::answer(&self.worlds, &self.grounds(told))
     }
 
+    /// The same as [`Diagnoser::answer`], with what was weighed for it, so that what follows need not weigh it again.
+    pub(crate) fn answer_weighed(&self, evidence: &Evidence) -> (Answer, Weighed) {
+        let grounds = self.grounds(&self.told(evidence));
+        let answer = answer::answer(&self.worlds, &grounds);
+        (answer, Weighed(grounds.into_iter().map(|ground| ground.weighed).collect()))
+    }
+
+    /// The evidence weighed, for whoever needs no answer.
+    pub(crate) fn weighed(&self, evidence: &Evidence) -> Weighed {
+        let told = self.told(evidence);
+        let each = self.worlds.iter().zip(&told).flat_map(|(world, told)| {
+            let evidence = split_at_extra_deeds(&told.evidence);
+            world.routines.iter().map(move |routine| self.weigh(world, routine, &evidence)).collect::<Vec<_>>()
+        });
+        Weighed(each.collect())
+    }
+
+    fn weigh(&self, world: &World, routine: &RoutineWorld, evidence: &Evidence) -> RoutineWeighed {
+        let weigher = Weigher::new(world, routine, evidence, &self.doubt);
+        if evidence.moments.len() <= 1 {
+            RoutineWeighed::Records(weigher.record_weights())
+        } else {
+            let (held, unknown) = Follower { world, routine, weigher: &weigher, doubt: &self.doubt }.followed(evidence);
+            RoutineWeighed::Held(held, unknown)
+        }
+    }
+
     /// How often people are wrong, as this diagnoser assumes it.
     #[must_use]
     pub fn doubt(&self) -> &Doubt {
@@ -196,12 +220,24 @@ impl Diagnoser {
     /// share of the weight, at most so many for each routine; with the weight of a cause that is not in the
     /// file, on the same scale.
     pub(crate) fn hypotheses(&self, evidence: &Evidence, share: f64, most: usize) -> (Vec<Hypothesis>, f64) {
+        self.hypotheses_of(evidence, &self.weighed(evidence), share, most)
+    }
+
+    /// The same for evidence that was weighed already.
+    pub(crate) fn hypotheses_of(
+        &self,
+        evidence: &Evidence,
+        weighed: &Weighed,
+        share: f64,
+        most: usize,
+    ) -> (Vec<Hypothesis>, f64) {
         let told = self.told(evidence);
         let mut found = Vec::new();
         let mut unknown = 0.0;
+        let mut weighed = weighed.0.iter();
         for (number, (world, told)) in self.worlds.iter().zip(&told).enumerate() {
             let evidence = split_at_extra_deeds(&told.evidence);
-            for (index, routine) in world.routines.iter().enumerate() {
+            for ((index, routine), weighed) in world.routines.iter().enumerate().zip(weighed.by_ref()) {
                 let weigher = Weigher::new(world, routine, &evidence, &self.doubt);
                 let scale = told.slips() * world.scale(routine);
                 let mut give = |set: &[&Class], mass: f64, stage, stands: Stands| {
@@ -214,23 +250,23 @@ impl Diagnoser {
                         stands: stands.clone(),
                     }));
                 };
-                if evidence.moments.len() <= 1 {
-                    for item in weigher.leading(share, most) {
-                        let record = &routine.exploration.records[item.record as usize];
-                        let set: Vec<&Class> =
-                            item.set.iter().flatten().map(|class| &weigher.classes[*class as usize]).collect();
-                        let stands = Stands::Record { record: item.record, in_play: record.in_play() };
-                        give(&set, item.mass, record.stage, stands);
+                match weighed {
+                    RoutineWeighed::Records(records) => {
+                        for item in weigher.leading(records, share, most) {
+                            let record = &routine.exploration.records[item.record as usize];
+                            let set: Vec<&Class> =
+                                item.set.iter().flatten().map(|class| &weigher.classes[*class as usize]).collect();
+                            let stands = Stands::Record { record: item.record, in_play: record.in_play() };
+                            give(&set, item.mass, record.stage, stands);
+                        }
+                        unknown += scale * weigher.unlisted();
                     }
-                    unknown += scale * weigher.unlisted();
-                } else {
-                    let (held, not_in_file) = self.followed(world, routine, &weigher, &evidence);
-                    for one in held {
-                        let set = one.present(&weigher);
-                        let (mass, stage) = (one.mass, one.stage);
-                        give(&set, mass, stage, Stands::Held(one.stood));
+                    RoutineWeighed::Held(held, not_in_file) => {
+                        for one in held {
+                            give(&one.present(&weigher), one.mass, one.stage, Stands::Held(Arc::clone(&one.stood)));
+                        }
+                        unknown += scale * not_in_file;
                     }
-                    unknown += scale * not_in_file;
                 }
             }
         }
@@ -243,6 +279,27 @@ impl Diagnoser {
         });
         found.truncate(enough.map_or(found.len(), |last| last + 1));
         (found, unknown)
+    }
+
+    /// The routine, and how many of its actions were done, that weigh most.
+    pub(crate) fn leading_place(&self, evidence: &Evidence, weighed: &Weighed) -> Option<(RoutineId, u16)> {
+        let told = self.told(evidence);
+        let mut sums: BTreeMap<(RoutineId, u16), f64> = BTreeMap::new();
+        let routines = (self.worlds.iter().zip(&told))
+            .flat_map(|(world, told)| world.routines.iter().map(move |routine| (world, routine, told.slips())));
+        for ((world, routine, slips), weighed) in routines.zip(&weighed.0) {
+            let scale = slips * world.scale(routine);
+            let mut give = |stage: u16, mass: f64| *sums.entry((routine.routine, stage)).or_insert(0.0) += scale * mass;
+            match weighed {
+                RoutineWeighed::Records(weights) => {
+                    let records = routine.exploration.records.iter().zip(weights);
+                    records.for_each(|(record, mass)| give(record.stage, *mass));
+                }
+                RoutineWeighed::Held(held, _) => held.iter().for_each(|one| give(one.stage, one.mass)),
+            }
+        }
+        let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
+        best.map(|(place, _)| place)
     }
 
     /// The bare numbers: how probable each deviation is, given this evidence.
@@ -280,430 +337,9 @@ impl Diagnoser {
         if evidence.moments.len() <= 1 {
             return first_moment(world, routine, &weigher, scale);
         }
-        let (held, unknown) = self.followed(world, routine, &weigher, evidence);
+        let (held, unknown) = Follower { world, routine, weigher: &weigher, doubt: &self.doubt }.followed(evidence);
         gather(world, routine, &weigher, held, unknown, scale)
     }
-
-    /// What is left after all moments, and the weight of a cause that is not in the file.
-    fn followed(
-        &self,
-        world: &World,
-        routine: &RoutineWorld,
-        weigher: &Weigher<'_>,
-        evidence: &Evidence,
-    ) -> (Vec<Held>, f64) {
-        let mut unknown = weigher.unlisted();
-        let mut held = self.hold(world, routine, weigher, weigher.leading(FOLLOWED, MOST_FOLLOWED));
-        for moment in &evidence.moments[1..] {
-            held = self.pass(world, routine, weigher, held, moment);
-            unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
-        }
-        (held, unknown)
-    }
-
-    /// The histories that are followed, each with the state in which it stands.
-    fn hold(&self, world: &World, routine: &RoutineWorld, weigher: &Weigher<'_>, items: Vec<Item>) -> Vec<Held> {
-        let mut held = Vec::new();
-        for item in items {
-            let record = &routine.exploration.records[item.record as usize];
-            let Some(stood) = routine.stood(world, item.record) else { continue };
-            let in_play = record.in_play();
-            let set: Vec<u32> = item.set.into_iter().flatten().collect();
-            let latent = set
-                .iter()
-                .skip(in_play)
-                .flat_map(|class| effects_of(world, &weigher.classes[*class as usize]))
-                .collect();
-            held.push(Held {
-                set,
-                in_play,
-                gone: Vec::new(),
-                latent,
-                stood: Arc::clone(stood),
-                stage: record.stage,
-                began: record.stage,
-                mass: item.mass,
-            });
-        }
-        held
-    }
-
-    /// Moves every history on through what was done, and weighs it by what was seen then.
-    fn pass(
-        &self,
-        world: &World,
-        routine: &RoutineWorld,
-        weigher: &Weigher<'_>,
-        held: Vec<Held>,
-        moment: &Moment,
-    ) -> Vec<Held> {
-        let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &self.doubt.lamps);
-        let actions = &world.machine.routines[routine.routine].actions;
-        let mut next: Vec<Held> = held;
-        // What has set in since the moment before.
-        let mut late: Vec<Held> = Vec::new();
-        for remedy in &moment.remedies {
-            next = next
-                .into_par_iter()
-                .flat_map_iter(|one| self.try_remedy(world, routine, weigher, one, *remedy))
-                .collect();
-        }
-        for deed in &moment.deeds {
-            let action = match deed {
-                Deed::Routine(Some(index)) => match actions.get(*index) {
-                    Some(action) => action.clone(),
-                    None => continue,
-                },
-                Deed::Routine(None) => continue,
-                Deed::Extra(movement) => (*movement).into(),
-            };
-            let stage = match deed {
-                Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
-                _ => None,
-            };
-            let act = |held: Vec<Held>| -> Vec<Held> {
-                joined(held.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect())
-            };
-            late = act(late);
-            late.extend(sets_in(world, routine, weigher, &next, &action, stage));
-            next = act(next);
-        }
-        // Where nobody did anything, what is latent has still to show: a second look sees it.
-        let wait = HandMove::Wait.into();
-        if moment.deeds.is_empty() && moment.remedies.is_empty() {
-            late = sets_in(world, routine, weigher, &next, &wait, None);
-        }
-        next.append(&mut late);
-        next =
-            next.into_par_iter()
-                .flat_map_iter(|one| {
-                    if one.latent.is_empty() { vec![one] } else { one.go_on(world, routine, &[], &wait, None) }
-                })
-                .collect();
-        let mut next = joined(next);
-        next.par_iter_mut().for_each(|one| {
-            let classes: Vec<&Class> = one.present(weigher);
-            let situation = &one.stood.0;
-            let truth = world.panel.truth(&world.plant, situation);
-            // Every deviation is at work in the state itself by now; only dead lamps add to it.
-            let set: Vec<(&Class, bool)> = classes.iter().map(|class| (*class, false)).collect();
-            let changes = lamp_changes(world, situation, &truth, &set);
-            one.mass *= lamps.of(&truth.with(&changes))
-                * looked_at(world, &self.doubt, situation, &classes, &moment.positions, &moment.checks);
-            if let Some(runs) = moment.runs {
-                one.mass *= if one.would_run() == runs { 1.0 - WRONG_ABOUT_RUNNING } else { WRONG_ABOUT_RUNNING };
-            }
-        });
-        next.retain(|one| one.mass > 0.0);
-        next.sort_by(|a, b| b.mass.total_cmp(&a.mass));
-        next.truncate(MOST_FOLLOWED);
-        // Each moment multiplies the histories; the lightest together are left, as those after the first moment are.
-        let total: f64 = next.iter().map(|one| one.mass).sum();
-        let mut sum = 0.0;
-        let enough = next.iter().position(|one| {
-            sum += one.mass;
-            sum >= FOLLOWED * total
-        });
-        next.truncate(enough.map_or(next.len(), |last| last + 1));
-        next
-    }
-
-    /// A remedy puts right the deviations that it is for, save that it can fail.
-    fn try_remedy(
-        &self,
-        world: &World,
-        routine: &RoutineWorld,
-        weigher: &Weigher<'_>,
-        one: Held,
-        remedy: machine::id::RemedyId,
-    ) -> Vec<Held> {
-        let mut branches = vec![one];
-        let count = branches[0].set.len();
-        let does = world.machine.remedies.get(remedy).and_then(|remedy| remedy.does);
-        for index in 0..count {
-            branches = branches
-                .into_iter()
-                .flat_map(|held| {
-                    let class = &weigher.classes[held.set[index] as usize];
-                    // The classes are split by the remedies tried, so one member speaks for all.
-                    let cured = world.machine.deviations[class.representative()].remedy == Some(remedy);
-                    if !cured || held.gone.contains(&held.set[index]) {
-                        return vec![held];
-                    }
-                    let effects = effects_of(world, class);
-                    let mut right = held.clone();
-                    right.gone.push(held.set[index]);
-                    right.mass *= 1.0 - self.doubt.remedy;
-                    right.latent.retain(|effect| !effects.contains(effect));
-                    let mut rest = held;
-                    rest.mass *= self.doubt.remedy;
-                    let mut all = right.go_on(world, routine, &effects, &HandMove::Wait.into(), None);
-                    all.push(rest);
-                    all
-                })
-                .collect();
-        }
-        // What the hand does it does to every machine, whatever was wrong with it.
-        if let Some(movement) = does {
-            let act = |held: Held| held.go_on(world, routine, &[], &movement.into(), None);
-            branches = branches.into_iter().flat_map(act).collect();
-        }
-        branches
-    }
-}
-
-/// One thing that can be the case.
-#[derive(Clone, Debug)]
-pub(crate) struct Hypothesis {
-    /// Which world, and which of its routines.
-    pub world: usize,
-    pub routine: usize,
-    /// What is wrong; none if nothing is.
-    pub deviations: SmallVec<[DeviationId; 2]>,
-    /// Not normalised.
-    pub weight: f64,
-    /// The last stage of the routine that was begun.
-    pub stage: u16,
-    pub stands: Stands,
-}
-
-/// How the machine stands.
-#[derive(Clone, Debug)]
-pub(crate) enum Stands {
-    /// As in this record of the exploration, with so many of the deviations in play.
-    Record { record: u32, in_play: usize },
-    /// As it was followed through later moments.
-    Held(Stood),
-}
-
-impl Hypothesis {
-    /// What the machine looks like.
-    pub fn situation<'h>(&'h self, worlds: &'h [World]) -> &'h Situation {
-        match &self.stands {
-            Stands::Record { record, .. } => {
-                let exploration = &worlds[self.world].routines[self.routine].exploration;
-                &exploration.situations[exploration.records[*record as usize].situation as usize]
-            }
-            Stands::Held(held) => &held.0,
-        }
-    }
-
-    /// What the lamps show, those included that the deviations change by themselves.
-    pub fn lamps(&self, worlds: &[World]) -> LampTruth {
-        let world = &worlds[self.world];
-        let truth = match &self.stands {
-            Stands::Record { record, .. } => {
-                let routine = &world.routines[self.routine];
-                routine.truth(routine.exploration.records[*record as usize].situation as usize).clone()
-            }
-            Stands::Held(held) => world.panel.truth(&world.plant, &held.0),
-        };
-        lamps_shown(world, self.situation(worlds), truth, &self.deviations)
-    }
-
-    /// The standing to go on from, and what is wrong but has not come into play in it.
-    pub fn stood<'h>(&'h self, worlds: &'h [World]) -> Option<(&'h Stood, Vec<FaultEffect>)> {
-        let world = &worlds[self.world];
-        match &self.stands {
-            Stands::Record { record, in_play } => {
-                let latent = self.deviations.iter().skip(*in_play);
-                let effects = latent.flat_map(|one| sequence_effects(world, *one)).collect();
-                Some((world.routines[self.routine].stood(world, *record)?, effects))
-            }
-            Stands::Held(held) => Some((held, Vec::new())),
-        }
-    }
-}
-
-/// What a deviation does, as the sequence notices it.
-pub(crate) fn sequence_effects(world: &World, deviation: DeviationId) -> Vec<FaultEffect> {
-    effects_of(world, &world.classes[world.class_of[deviation.index()] as usize])
-}
-
-/// Sets of single deviations that a set of classes stands for, each with its share.
-fn members_of(prior: &Prior, set: &[&Class]) -> Vec<(SmallVec<[DeviationId; 2]>, f64)> {
-    match set {
-        [] => vec![(SmallVec::new(), 1.0)],
-        [a] => a.members.iter().map(|one| (smallvec![*one], a.share(*one, prior))).collect(),
-        [a, b, ..] => {
-            let same = std::ptr::eq(*a, *b);
-            let pairs = a.members.iter().flat_map(|one| b.members.iter().map(move |other| (*one, *other)));
-            let mut all: Vec<(SmallVec<[DeviationId; 2]>, f64)> = pairs
-                .filter(|(one, other)| prior.group(*one) != prior.group(*other) && (!same || one < other))
-                .map(|(one, other)| (smallvec![one, other], prior.odds(one) * prior.odds(other)))
-                .collect();
-            let total: f64 = all.iter().map(|(_, odds)| odds).sum();
-            all.iter_mut().for_each(|(_, odds)| *odds /= total.max(f64::MIN_POSITIVE));
-            all
-        }
-    }
-}
-
-/// A history that is followed through later moments.
-#[derive(Clone, Debug)]
-struct Held {
-    set: Vec<u32>,
-    /// How many of the set, the first ones, had come into play when somebody called.
-    in_play: usize,
-    /// Classes that a remedy has put right.
-    gone: Vec<u32>,
-    latent: Vec<FaultEffect>,
-    stood: Stood,
-    stage: u16,
-    /// The stage at whose end somebody called: up to there the moments share the whole probability of a fault.
-    began: u16,
-    mass: f64,
-}
-
-impl Held {
-    fn present<'c>(&self, weigher: &'c Weigher<'_>) -> Vec<&'c Class> {
-        self.set
-            .iter()
-            .filter(|class| !self.gone.contains(class))
-            .map(|class| &weigher.classes[*class as usize])
-            .collect()
-    }
-
-    /// Whether this history goes on as another does, whatever comes.
-    fn is_as(&self, other: &Self) -> bool {
-        (Arc::ptr_eq(&self.stood, &other.stood) || self.stood == other.stood)
-            && self.set == other.set
-            && self.in_play == other.in_play
-            && self.gone == other.gone
-            && self.latent == other.latent
-            && (self.stage, self.began) == (other.stage, other.began)
-    }
-
-    /// The same number for histories that go on alike.
-    fn fingerprint(&self) -> u64 {
-        // By value, so that what is put together does not depend on what is still remembered.
-        let key = (&self.stood.1, &self.set, self.in_play, &self.gone, self.stage, self.began);
-        std::hash::BuildHasher::hash_one(&rustc_hash::FxBuildHasher, key)
-    }
-
-    /// Whether nothing that had come into play is left: the machine runs again.
-    fn would_run(&self) -> bool {
-        self.set.iter().take(self.in_play).all(|class| self.gone.contains(class))
-    }
-
-    /// This history with one deviation more that has set in late; `before` is the share of moments that others have
-    /// had. `None` if they exclude each other.
-    fn with_late(
-        &self,
-        world: &World,
-        weigher: &Weigher<'_>,
-        (index, class): (u32, &Class),
-        late: &Late,
-        before: f64,
-    ) -> Option<Self> {
-        let odds = match self.set[..] {
-            [] => class.odds,
-            [other, ..] if other == index => return None,
-            [other, ..] => {
-                let other = &weigher.classes[other as usize];
-                other.odds_with(class) / other.odds
-            }
-        };
-        let mass = self.mass * odds * late.share / before;
-        let mut set = self.set.clone();
-        // Those in play come first.
-        set.insert(if late.in_play { 0 } else { set.len() }, index);
-        (mass > 0.0 && mass.is_finite()).then(|| Self {
-            set,
-            in_play: self.in_play + usize::from(late.in_play),
-            gone: self.gone.clone(),
-            latent: if late.in_play { Vec::new() } else { effects_of(world, class) },
-            stood: Arc::clone(&late.stood),
-            stage: self.stage,
-            began: self.began,
-            mass,
-        })
-    }
-
-    fn act(self, world: &World, routine: &RoutineWorld, action: &HandAction, stage: Option<u16>) -> Vec<Self> {
-        self.go_on(world, routine, &[], action, stage)
-    }
-
-    fn go_on(
-        self,
-        world: &World,
-        routine: &RoutineWorld,
-        put_right: &[FaultEffect],
-        action: &HandAction,
-        stage: Option<u16>,
-    ) -> Vec<Self> {
-        routine
-            .go_on(world, &self.stood, &self.latent, put_right, action)
-            .iter()
-            .map(|(probability, stood)| Self {
-                set: self.set.clone(),
-                in_play: self.in_play,
-                gone: self.gone.clone(),
-                latent: Vec::new(),
-                stood: Arc::clone(stood),
-                stage: stage.unwrap_or(self.stage),
-                began: self.began,
-                mass: self.mass * probability,
-            })
-            .collect()
-    }
-}
-
-/// Puts together the histories that differ in nothing any more, in the order in which they come first.
-fn joined(held: Vec<Held>) -> Vec<Held> {
-    let mut known: rustc_hash::FxHashMap<u64, SmallVec<[usize; 1]>> = rustc_hash::FxHashMap::default();
-    let mut joined: Vec<Held> = Vec::with_capacity(held.len());
-    for one in held {
-        let alike = known.entry(one.fingerprint()).or_default();
-        match alike.iter().find(|index| joined[**index].is_as(&one)) {
-            Some(index) => joined[*index].mass += one.mass,
-            None => {
-                alike.push(joined.len());
-                joined.push(one);
-            }
-        }
-    }
-    joined
-}
-
-/// The histories in which one deviation more sets in while a hand acts, each with the share of its moments that fall
-/// there. Those that it has not come into play in have it latent.
-fn sets_in(
-    world: &World,
-    routine: &RoutineWorld,
-    weigher: &Weigher<'_>,
-    held: &[Held],
-    action: &HandAction,
-    stage: Option<u16>,
-) -> Vec<Held> {
-    let most = held.iter().map(|one| one.mass).fold(0.0, f64::max);
-    // No more than two deviations are thought of.
-    let mut able: Vec<&Held> =
-        held.iter().filter(|one| one.set.len() < 2 && one.mass > 0.0 && one.mass >= CAN_GET_WORSE * most).collect();
-    able.sort_by(|a, b| b.mass.total_cmp(&a.mass));
-    able.truncate(MOST_GET_WORSE);
-    let exploration = &routine.exploration;
-    able.into_par_iter()
-        .flat_map_iter(|one| {
-            let before = exploration.share_up_to(one.began);
-            let set_in = routine.meanwhile(world, &one.stood, &one.latent, action, stage);
-            let more = set_in.iter().flat_map(|set_in| {
-                let classes = weigher.classes.iter().enumerate();
-                let classes = classes.filter(|(_, class)| class.behaviour == set_in.behaviour);
-                classes
-                    .filter_map(|(index, class)| one.with_late(world, weigher, (index as u32, class), set_in, before))
-                    .map(|late| Held { stage: stage.unwrap_or(late.stage), ..late })
-                    .collect::<Vec<_>>()
-            });
-            more.collect::<Vec<_>>()
-        })
-        .collect()
-}
-
-/// What a class's members do, as the sequence notices it.
-fn effects_of(world: &World, class: &Class) -> Vec<FaultEffect> {
-    let behaviours = &world.routines[0].exploration.behaviours;
-    behaviours.get(class.behaviour).map(|behaviour| behaviour.effects.clone()).unwrap_or_default()
 }
 
 /// A thing done outside the routine, or a remedy, ends the moment before it, of which
@@ -739,8 +375,8 @@ fn first_moment<'d>(world: &'d World, routine: &'d RoutineWorld, weigher: &Weigh
         if *weight > 0.0 {
             index[situation] = Some(looks.len());
             looks.push(Look {
-                situation: std::borrow::Cow::Borrowed(&exploration.situations[situation]),
-                truth: routine.truth(situation).clone(),
+                situation: Cow::Borrowed(&exploration.situations[situation]),
+                truth: Cow::Borrowed(routine.truth(situation)),
                 stage: stage_of[situation],
                 weight: *weight,
             });
@@ -767,6 +403,7 @@ fn first_moment<'d>(world: &'d World, routine: &'d RoutineWorld, weigher: &Weigh
         looks,
         best,
         classes: tally.classes,
+        weighed: RoutineWeighed::Records(tally.records),
     }
 }
 
@@ -793,11 +430,12 @@ fn gather<'d>(
         pairs: Vec::new(),
         looks: Vec::new(),
         best: vec![None; count],
+        weighed: RoutineWeighed::Held(Vec::new(), unknown),
     };
     let mut best = vec![0.0; count];
     let mut index: rustc_hash::FxHashMap<(Situation, u16), usize> = rustc_hash::FxHashMap::default();
-    let mut pairs = std::collections::BTreeMap::new();
-    for one in held {
+    let mut pairs = BTreeMap::new();
+    for one in &held {
         ground.total += one.mass;
         let set: Vec<usize> = one.set.iter().map(|class| *class as usize).collect();
         match set[..] {
@@ -808,8 +446,8 @@ fn gather<'d>(
         let situation = &one.stood.0;
         let look = *index.entry((situation.clone(), one.stage)).or_insert_with(|| {
             ground.looks.push(Look {
-                truth: world.panel.truth(&world.plant, situation),
-                situation: std::borrow::Cow::Owned(situation.clone()),
+                truth: Cow::Owned(world.panel.truth(&world.plant, situation)),
+                situation: Cow::Owned(situation.clone()),
                 stage: one.stage,
                 weight: 0.0,
             });
@@ -824,5 +462,6 @@ fn gather<'d>(
         }
     }
     ground.pairs = pairs.into_iter().collect();
+    ground.weighed = RoutineWeighed::Held(held, unknown);
     ground
 }

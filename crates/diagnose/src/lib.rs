@@ -9,6 +9,8 @@ pub mod consistency;
 mod diagnoser;
 pub mod digest;
 pub mod evidence;
+mod following;
+mod hypothesis;
 pub mod lamp_chart;
 pub mod likelihood;
 mod marginals;

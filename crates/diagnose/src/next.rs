@@ -15,6 +15,7 @@ mod problem;
 mod todo;
 mod tree;
 
+pub(crate) use advice::advise_weighed;
 pub use advice::{Advice, Bring, Outcome, Proposal, Tell, advise};
 pub(crate) use candidates::{ACT_MINUTES, LAMP_MINUTES, LAMPS_MINUTES, POSITION_MINUTES};
 pub use choose::{Effort, Priced, choose};

@@ -4,8 +4,9 @@
 //! steps it can stand for ever without telling anybody; and which one more lamp would save most minutes. All
 //! from the situations in which the machine stands, of single deviations in the most probable alternative.
 
-use crate::diagnoser::{Diagnoser, Hypothesis, Stands};
+use crate::diagnoser::Diagnoser;
 use crate::evidence::{Evidence, LampState};
+use crate::hypothesis::{Hypothesis, Stands};
 use crate::next::advice::deviation_words;
 use crate::next::candidates::{Posed, pose};
 use crate::next::{Belief, Effort, Problem, Terms, Test, ToDo, choose};
@@ -362,7 +363,10 @@ fn lit(extra: Extra, worlds: &[World], one: &Hypothesis) -> f64 {
 
 /// The minutes as things are, the share of the faults that they were worked out over, and what could be added.
 fn additions(diagnoser: &Diagnoser, world: &World, terms: &Terms) -> (f64, f64, Vec<Addition>) {
-    let Some(posed) = pose(diagnoser, &Evidence::default(), terms) else { return (0.0, 0.0, Vec::new()) };
+    let silence = Evidence::default();
+    let Some(posed) = pose(diagnoser, &silence, &diagnoser.weighed(&silence), terms) else {
+        return (0.0, 0.0, Vec::new());
+    };
     let worlds = diagnoser.worlds();
     let (beliefs, share) = readings(worlds, &posed);
     let total: f64 = beliefs.iter().map(|belief| belief.weights.iter().sum::<f64>()).sum();

@@ -73,6 +73,8 @@ pub(crate) struct Tally {
     pub best: Vec<Option<(u32, f64, bool)>>,
     /// The unknown cause.
     pub unknown: f64,
+    /// By record.
+    pub records: Vec<f64>,
 }
 
 /// Evidence about a single moment, compiled for one routine of one world.
@@ -532,8 +534,12 @@ impl<'w> Weigher<'w> {
 
     /// The weight of everything.
     pub fn total(&self) -> f64 {
-        let (records, _) = self.shares();
-        records.iter().sum()
+        self.record_weights().iter().sum()
+    }
+
+    /// The weight of every record.
+    pub fn record_weights(&self) -> Vec<f64> {
+        self.shares().0
     }
 
     /// The weight of every record, and what everything adds to the sums, in the order of the records.
@@ -596,23 +602,26 @@ impl<'w> Weigher<'w> {
             .map(|(a, b)| ((a, b), pairs[a * count + b]))
             .filter(|(_, mass)| *mass > 0.0)
             .collect();
+        tally.records = records;
         tally.unknown = self.unlisted();
         tally.classes.clone_from(&self.classes);
         tally
     }
 
-    /// The heaviest ways to stand, heaviest first: as many as make up this share of the whole, at most so many.
-    pub fn leading(&self, share: f64, most: usize) -> Vec<Item> {
-        let (records, _) = self.shares();
+    /// The heaviest ways to stand, heaviest first: as many as make up this share of the whole, at most so many. The
+    /// weights are those of [`Weigher::record_weights`].
+    pub fn leading(&self, records: &[f64], share: f64, most: usize) -> Vec<Item> {
         let total: f64 = records.iter().sum();
         let mut least = total * 1e-6;
         loop {
-            let mut items = Vec::new();
-            for (number, mass) in records.iter().enumerate() {
-                if *mass >= least {
+            let heavy = records.par_iter().enumerate().filter(|(_, mass)| **mass >= least);
+            let mut items: Vec<Item> = heavy
+                .flat_map_iter(|(number, _)| {
+                    let mut items = Vec::new();
                     self.items_of(number, least, &mut items);
-                }
-            }
+                    items
+                })
+                .collect();
             let sum: f64 = items.iter().map(|item| item.mass).sum();
             // What is left out below the least weight could only come after all of these.
             if items.len() >= most || sum >= share * total || least < total * 1e-14 {

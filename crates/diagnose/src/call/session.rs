@@ -8,15 +8,15 @@ use super::verify::Verification;
 use super::watch::{Watch, watch};
 use super::worked_out::WorkedOut;
 use crate::answer::Answer;
-use crate::diagnoser::Diagnoser;
+use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::{Circumstances, Evidence};
-use crate::next::{Advice, Terms, advise};
+use crate::next::{Advice, Terms, advise_weighed};
 use machine::Alternative;
 use machine::Machine;
 use machine::id::{Id, RoutineId};
 use serde::Serialize;
 use std::collections::BTreeMap;
-use std::sync::{Arc, OnceLock};
+use std::sync::{Arc, Mutex, OnceLock, PoisonError};
 
 /// What is known now.
 #[derive(Clone, Debug)]
@@ -71,6 +71,8 @@ pub struct Session {
     entries: Vec<Entry>,
     past: Vec<Vec<Entry>>,
     now: Now,
+    /// What was weighed for the answer, until what to do next is worked out from it.
+    weighed: Mutex<Option<Weighed>>,
     /// What to do next and what it was, once somebody asks.
     next: OnceLock<(Advice, Option<Finding>)>,
 }
@@ -101,9 +103,9 @@ impl Session {
         let built = build(worked_out.names(), &entries)?;
         let circumstances = built.evidence.circumstances();
         let diagnoser = worked_out.diagnoser(&circumstances);
-        let now = work_out(&diagnoser, &terms, built);
-        let (past, next) = (Vec::new(), OnceLock::new());
-        Ok(Self { worked_out, terms, diagnoser, circumstances, entries, past, now, next })
+        let (now, weighed) = work_out(&diagnoser, &terms, built);
+        let (weighed, past, next) = (Mutex::new(Some(weighed)), Vec::new(), OnceLock::new());
+        Ok(Self { worked_out, terms, diagnoser, circumstances, entries, past, now, weighed, next })
     }
 
     /// The machine, with the names that are used in the call.
@@ -139,7 +141,12 @@ impl Session {
     fn next(&self) -> &(Advice, Option<Finding>) {
         self.next.get_or_init(|| {
             let now = &self.now;
-            let advice = if now.runs { Advice::default() } else { advise(&self.diagnoser, &now.evidence, &now.terms) };
+            let weighed = self.weighed.lock().unwrap_or_else(PoisonError::into_inner).take();
+            let weighed = || weighed.unwrap_or_else(|| self.diagnoser.weighed(&now.evidence));
+            let advice = match now.runs {
+                true => Advice::default(),
+                false => advise_weighed(&self.diagnoser, &now.evidence, &weighed(), &now.terms),
+            };
             let finding = finding(&now.answer, &advice, now.runs, now.tried.as_deref());
             (advice, finding)
         })
@@ -198,7 +205,8 @@ impl Session {
         }
         let terms = terms(&self.terms, &built);
         if built.evidence != self.now.evidence || terms != self.now.terms {
-            self.now = work_out(&self.diagnoser, &self.terms, built);
+            let (now, weighed) = work_out(&self.diagnoser, &self.terms, built);
+            (self.now, self.weighed) = (now, Mutex::new(Some(weighed)));
             self.next = OnceLock::new();
         }
         self.past.push(std::mem::replace(&mut self.entries, entries));
@@ -319,24 +327,11 @@ fn terms(base: &Terms, built: &Built) -> Terms {
     terms
 }
 
-fn work_out(diagnoser: &Diagnoser, base: &Terms, built: Built) -> Now {
+fn work_out(diagnoser: &Diagnoser, base: &Terms, built: Built) -> (Now, Weighed) {
     let terms = terms(base, &built);
-    let answer = diagnoser.answer(&built.evidence);
+    let (answer, weighed) = diagnoser.answer_weighed(&built.evidence);
     let tried = diagnoser.machine().zip(built.tried).map(|(machine, remedy)| machine.remedies[remedy].key.clone());
-    let leading = leading(diagnoser, &built.evidence);
-    Now { evidence: built.evidence, terms, answer, leading, runs: built.runs, tried }
-}
-
-/// The routine, and how many of its actions were done, that weigh most.
-fn leading(diagnoser: &Diagnoser, evidence: &Evidence) -> (RoutineId, u16) {
-    /// Hypotheses that are asked.
-    const ASKED: usize = 60;
-    let (hypotheses, _) = diagnoser.hypotheses(evidence, 0.99, ASKED);
-    let worlds = diagnoser.worlds();
-    let mut sums: BTreeMap<(RoutineId, u16), f64> = BTreeMap::new();
-    for one in &hypotheses {
-        *sums.entry((worlds[one.world].routines[one.routine].routine, one.stage)).or_insert(0.0) += one.weight;
-    }
-    let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
-    best.map_or((evidence.routine.unwrap_or(RoutineId::new(0)), 0), |(place, _)| place)
+    let first = || (built.evidence.routine.unwrap_or(RoutineId::new(0)), 0);
+    let leading = diagnoser.leading_place(&built.evidence, &weighed).unwrap_or_else(first);
+    (Now { evidence: built.evidence, terms, answer, leading, runs: built.runs, tried }, weighed)
 }

@@ -1,7 +1,8 @@
 //! What can move when an operator puts something right or goes on, whatever the call is about: worked out for every
 //! way to stand in which that helps, so that it can be said before anything was reported.
 
-use crate::diagnoser::{Diagnoser, Hypothesis, Stands};
+use crate::diagnoser::Diagnoser;
+use crate::hypothesis::{Hypothesis, Stands};
 use crate::next::{Movement, ToDo, movements};
 use crate::renamed::same_remedy;
 use crate::world::World;

@@ -6,7 +6,7 @@ use super::choose::choose;
 use super::movement::{Movement, movements};
 use super::problem::{Act, Belief};
 use super::todo::{Terms, ToDo};
-use crate::diagnoser::Diagnoser;
+use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::Evidence;
 use machine::Machine;
 use machine::caution::{Caution, Doing};
@@ -101,7 +101,12 @@ const ENOUGH: f64 = 0.9;
 /// Works out what to do next. The same question gets the same answer on every machine.
 #[must_use]
 pub fn advise(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) -> Advice {
-    let Some(posed) = pose(diagnoser, evidence, terms) else { return Advice::default() };
+    advise_weighed(diagnoser, evidence, &diagnoser.weighed(evidence), terms)
+}
+
+/// The same for evidence that was weighed already.
+pub(crate) fn advise_weighed(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &Terms) -> Advice {
+    let Some(posed) = pose(diagnoser, evidence, weighed, terms) else { return Advice::default() };
     let Some(machine) = diagnoser.machine() else { return Advice::default() };
     let belief = posed.problem.begin(false);
     let total: f64 = belief.weights.iter().sum();

@@ -2,8 +2,8 @@
 //! Spanish here were not reviewed by native speakers.
 
 use super::todo::ToDo;
-use crate::diagnoser::Hypothesis;
 use crate::evidence::Deed;
+use crate::hypothesis::Hypothesis;
 use crate::wording::POWER_CYCLE;
 use crate::world::World;
 use machine::Machine;

@@ -3,8 +3,9 @@
 use super::advice::deviation_words;
 use super::problem::{Needs, Problem, Repair, Test};
 use super::todo::{Terms, ToDo};
-use crate::diagnoser::{Diagnoser, Hypothesis};
+use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::{Deed, Evidence, LampPlace, LampState, Moment};
+use crate::hypothesis::Hypothesis;
 use crate::likelihood::lamp_likelihood;
 use crate::panel::LampTruth;
 use crate::renamed::{same_check, same_remedy};
@@ -70,11 +71,11 @@ pub(crate) struct Posed {
 }
 
 /// Poses the problem: what can be the case, what tells it apart, what puts it right.
-pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms) -> Option<Posed> {
+pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &Terms) -> Option<Posed> {
     let worlds = diagnoser.worlds();
     let first = worlds.first()?;
     let machine = &first.machine;
-    let (hypotheses, unknown) = diagnoser.hypotheses(evidence, terms.share, MOST_HYPOTHESES);
+    let (hypotheses, unknown) = diagnoser.hypotheses_of(evidence, weighed, terms.share, MOST_HYPOTHESES);
     let known: f64 = hypotheses.iter().map(|one| one.weight).sum();
     let total = known + unknown;
     let silent = Moment::default();

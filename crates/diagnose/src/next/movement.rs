@@ -3,7 +3,8 @@
 
 use super::candidates::movement_of;
 use super::todo::ToDo;
-use crate::diagnoser::{Diagnoser, Hypothesis, sequence_effects};
+use crate::diagnoser::Diagnoser;
+use crate::hypothesis::{Hypothesis, sequence_effects};
 use crate::renamed::{same_check, same_remedy};
 use machine::model::{CheckRole, Energy, FaultEffect, Forced, HandMove, InputStage, Observable, OutputStage};
 use rayon::prelude::*;

@@ -15,8 +15,9 @@ use super::choose::{Effort, choose};
 use super::movement::{FAR_FETCHED, Movement, movements};
 use super::problem::{Act, Belief};
 use super::todo::{Terms, ToDo};
-use crate::diagnoser::{Diagnoser, Hypothesis};
+use crate::diagnoser::Diagnoser;
 use crate::evidence::Evidence;
+use crate::hypothesis::Hypothesis;
 use machine::Machine;
 use machine::caution::Caution;
 use machine::model::{Who, Words};
@@ -137,7 +138,7 @@ pub struct Remedy {
 /// Writes out what to do for every answer, from this evidence on. `None` if the machine has nothing to tell.
 #[must_use]
 pub fn tree(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms, size: Size) -> Option<Node> {
-    let mut posed = pose(diagnoser, evidence, terms)?;
+    let mut posed = pose(diagnoser, evidence, &diagnoser.weighed(evidence), terms)?;
     make_whole(&mut posed);
     let belief = posed.problem.begin(false);
     let total: f64 = belief.weights.iter().sum();

@@ -192,7 +192,7 @@ impl Exercise<'_> {
     }
 
     /// What the lamps show when nothing is wrong and as much of the routine was done.
-    fn expected(&self, truth: &crate::diagnoser::Hypothesis) -> Option<crate::panel::LampTruth> {
+    fn expected(&self, truth: &crate::hypothesis::Hypothesis) -> Option<crate::panel::LampTruth> {
         let world = self.diagnoser.worlds().get(truth.world)?;
         let end = world.routines.get(truth.routine)?.exploration.nominal_end(truth.stage)?;
         Some(world.panel.truth(&world.plant, end))

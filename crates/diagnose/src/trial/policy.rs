@@ -52,7 +52,7 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
     let mut terms = trial.terms.clone();
     let needs = caller.needs();
     for _ in 0..trial.most_steps {
-        let Some(posed) = pose(advisor, &evidence, &terms) else { break };
+        let Some(posed) = pose(advisor, &evidence, &advisor.weighed(&evidence), &terms) else { break };
         let belief = posed.problem.begin(false);
         let (leading, stated) = leading(&posed, &belief);
         let is_so = match leading {

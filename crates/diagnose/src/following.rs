@@ -1,0 +1,356 @@
+//! What can be the case after the first moment, followed through all later ones: history by history, each with the
+//! state in which its machine stands.
+
+use crate::aftermath::{Late, Stood};
+use crate::class::Class;
+use crate::evidence::{Deed, Evidence, Moment};
+use crate::likelihood::{LampLikelihood, anything};
+use crate::seen::{anything_else, lamp_changes, looked_at};
+use crate::tally::{Doubt, Item, Weigher};
+use crate::world::{RoutineWorld, World};
+use machine::id::RemedyId;
+use machine::model::{FaultEffect, HandAction, HandMove};
+use rayon::prelude::*;
+use rustc_hash::{FxBuildHasher, FxHashMap};
+use smallvec::SmallVec;
+use std::hash::BuildHasher;
+use std::sync::Arc;
+
+/// Of what can be the case after the first moment, the part that is followed through later ones.
+const FOLLOWED: f64 = 1.0 - 1e-7;
+
+/// The most histories that are followed through later moments.
+const MOST_FOLLOWED: usize = 2_000;
+
+/// Histories lighter than this, of the heaviest, and more than so many are not followed for what sets in after the
+/// call has begun.
+const CAN_GET_WORSE: f64 = 1e-2;
+const MOST_GET_WORSE: usize = 12;
+
+/// How often people are wrong about whether the machine runs.
+const WRONG_ABOUT_RUNNING: f64 = 0.02;
+
+/// A history that is followed through later moments.
+#[derive(Clone, Debug)]
+pub(crate) struct Held {
+    pub set: Vec<u32>,
+    /// How many of the set, the first ones, had come into play when somebody called.
+    pub in_play: usize,
+    /// Classes that a remedy has put right.
+    pub gone: Vec<u32>,
+    pub latent: Vec<FaultEffect>,
+    pub stood: Stood,
+    pub stage: u16,
+    /// The stage at whose end somebody called: up to there the moments share the whole probability of a fault.
+    pub began: u16,
+    pub mass: f64,
+}
+
+/// Follows what the first moment leaves through the later ones.
+pub(crate) struct Follower<'w, 'd> {
+    pub world: &'w World,
+    pub routine: &'w RoutineWorld,
+    pub weigher: &'d Weigher<'w>,
+    pub doubt: &'d Doubt,
+}
+
+impl Follower<'_, '_> {
+    /// What is left after all moments, and the weight of a cause that is not in the file.
+    pub fn followed(&self, evidence: &Evidence) -> (Vec<Held>, f64) {
+        let Self { world, routine, weigher, .. } = *self;
+        let mut unknown = weigher.unlisted();
+        let mut held = self.hold(weigher.leading(&weigher.record_weights(), FOLLOWED, MOST_FOLLOWED));
+        for moment in &evidence.moments[1..] {
+            held = self.pass(held, moment);
+            unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
+        }
+        (held, unknown)
+    }
+
+    /// The histories that are followed, each with the state in which it stands.
+    fn hold(&self, items: Vec<Item>) -> Vec<Held> {
+        let Self { world, routine, weigher, .. } = *self;
+        let mut held = Vec::new();
+        for item in items {
+            let record = &routine.exploration.records[item.record as usize];
+            let Some(stood) = routine.stood(world, item.record) else { continue };
+            let in_play = record.in_play();
+            let set: Vec<u32> = item.set.into_iter().flatten().collect();
+            let latent = set
+                .iter()
+                .skip(in_play)
+                .flat_map(|class| effects_of(world, &weigher.classes[*class as usize]))
+                .collect();
+            held.push(Held {
+                set,
+                in_play,
+                gone: Vec::new(),
+                latent,
+                stood: Arc::clone(stood),
+                stage: record.stage,
+                began: record.stage,
+                mass: item.mass,
+            });
+        }
+        held
+    }
+
+    /// Moves every history on through what was done, and weighs it by what was seen then.
+    fn pass(&self, held: Vec<Held>, moment: &Moment) -> Vec<Held> {
+        let Self { world, routine, weigher, doubt } = *self;
+        let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
+        let actions = &world.machine.routines[routine.routine].actions;
+        let mut next: Vec<Held> = held;
+        // What has set in since the moment before.
+        let mut late: Vec<Held> = Vec::new();
+        for remedy in &moment.remedies {
+            next = next.into_par_iter().flat_map_iter(|one| self.try_remedy(one, *remedy)).collect();
+        }
+        for deed in &moment.deeds {
+            let action = match deed {
+                Deed::Routine(Some(index)) => match actions.get(*index) {
+                    Some(action) => action.clone(),
+                    None => continue,
+                },
+                Deed::Routine(None) => continue,
+                Deed::Extra(movement) => (*movement).into(),
+            };
+            let stage = match deed {
+                Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
+                _ => None,
+            };
+            let act = |held: Vec<Held>| -> Vec<Held> {
+                joined(held.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect())
+            };
+            late = act(late);
+            late.extend(sets_in(world, routine, weigher, &next, &action, stage));
+            next = act(next);
+        }
+        // Where nobody did anything, what is latent has still to show: a second look sees it.
+        let wait = HandMove::Wait.into();
+        if moment.deeds.is_empty() && moment.remedies.is_empty() {
+            late = sets_in(world, routine, weigher, &next, &wait, None);
+        }
+        next.append(&mut late);
+        next =
+            next.into_par_iter()
+                .flat_map_iter(|one| {
+                    if one.latent.is_empty() { vec![one] } else { one.go_on(world, routine, &[], &wait, None) }
+                })
+                .collect();
+        let mut next = joined(next);
+        next.par_iter_mut().for_each(|one| {
+            let classes: Vec<&Class> = one.present(weigher);
+            let situation = &one.stood.0;
+            let truth = world.panel.truth(&world.plant, situation);
+            // Every deviation is at work in the state itself by now; only dead lamps add to it.
+            let set: Vec<(&Class, bool)> = classes.iter().map(|class| (*class, false)).collect();
+            let changes = lamp_changes(world, situation, &truth, &set);
+            one.mass *= lamps.of(&truth.with(&changes))
+                * looked_at(world, doubt, situation, &classes, &moment.positions, &moment.checks);
+            if let Some(runs) = moment.runs {
+                one.mass *= if one.would_run() == runs { 1.0 - WRONG_ABOUT_RUNNING } else { WRONG_ABOUT_RUNNING };
+            }
+        });
+        next.retain(|one| one.mass > 0.0);
+        next.sort_by(|a, b| b.mass.total_cmp(&a.mass));
+        next.truncate(MOST_FOLLOWED);
+        // Each moment multiplies the histories; the lightest together are left, as those after the first moment are.
+        let total: f64 = next.iter().map(|one| one.mass).sum();
+        let mut sum = 0.0;
+        let enough = next.iter().position(|one| {
+            sum += one.mass;
+            sum >= FOLLOWED * total
+        });
+        next.truncate(enough.map_or(next.len(), |last| last + 1));
+        next
+    }
+
+    /// A remedy puts right the deviations that it is for, save that it can fail.
+    fn try_remedy(&self, one: Held, remedy: RemedyId) -> Vec<Held> {
+        let Self { world, routine, weigher, doubt } = *self;
+        let mut branches = vec![one];
+        let count = branches[0].set.len();
+        let does = world.machine.remedies.get(remedy).and_then(|remedy| remedy.does);
+        for index in 0..count {
+            branches = branches
+                .into_iter()
+                .flat_map(|held| {
+                    let class = &weigher.classes[held.set[index] as usize];
+                    // The classes are split by the remedies tried, so one member speaks for all.
+                    let cured = world.machine.deviations[class.representative()].remedy == Some(remedy);
+                    if !cured || held.gone.contains(&held.set[index]) {
+                        return vec![held];
+                    }
+                    let effects = effects_of(world, class);
+                    let mut right = held.clone();
+                    right.gone.push(held.set[index]);
+                    right.mass *= 1.0 - doubt.remedy;
+                    right.latent.retain(|effect| !effects.contains(effect));
+                    let mut rest = held;
+                    rest.mass *= doubt.remedy;
+                    let mut all = right.go_on(world, routine, &effects, &HandMove::Wait.into(), None);
+                    all.push(rest);
+                    all
+                })
+                .collect();
+        }
+        // What the hand does it does to every machine, whatever was wrong with it.
+        if let Some(movement) = does {
+            let act = |held: Held| held.go_on(world, routine, &[], &movement.into(), None);
+            branches = branches.into_iter().flat_map(act).collect();
+        }
+        branches
+    }
+}
+
+impl Held {
+    pub fn present<'c>(&self, weigher: &'c Weigher<'_>) -> Vec<&'c Class> {
+        self.set
+            .iter()
+            .filter(|class| !self.gone.contains(class))
+            .map(|class| &weigher.classes[*class as usize])
+            .collect()
+    }
+
+    /// Whether this history goes on as another does, whatever comes.
+    fn is_as(&self, other: &Self) -> bool {
+        (Arc::ptr_eq(&self.stood, &other.stood) || self.stood == other.stood)
+            && self.set == other.set
+            && self.in_play == other.in_play
+            && self.gone == other.gone
+            && self.latent == other.latent
+            && (self.stage, self.began) == (other.stage, other.began)
+    }
+
+    /// The same number for histories that go on alike.
+    fn fingerprint(&self) -> u64 {
+        // By value, so that what is put together does not depend on what is still remembered.
+        let key = (&self.stood.1, &self.set, self.in_play, &self.gone, self.stage, self.began);
+        FxBuildHasher.hash_one(key)
+    }
+
+    /// Whether nothing that had come into play is left: the machine runs again.
+    fn would_run(&self) -> bool {
+        self.set.iter().take(self.in_play).all(|class| self.gone.contains(class))
+    }
+
+    /// This history with one deviation more that has set in late; `before` is the share of moments that others have
+    /// had. `None` if they exclude each other.
+    fn with_late(
+        &self,
+        world: &World,
+        weigher: &Weigher<'_>,
+        (index, class): (u32, &Class),
+        late: &Late,
+        before: f64,
+    ) -> Option<Self> {
+        let odds = match self.set[..] {
+            [] => class.odds,
+            [other, ..] if other == index => return None,
+            [other, ..] => {
+                let other = &weigher.classes[other as usize];
+                other.odds_with(class) / other.odds
+            }
+        };
+        let mass = self.mass * odds * late.share / before;
+        let mut set = self.set.clone();
+        // Those in play come first.
+        set.insert(if late.in_play { 0 } else { set.len() }, index);
+        (mass > 0.0 && mass.is_finite()).then(|| Self {
+            set,
+            in_play: self.in_play + usize::from(late.in_play),
+            gone: self.gone.clone(),
+            latent: if late.in_play { Vec::new() } else { effects_of(world, class) },
+            stood: Arc::clone(&late.stood),
+            stage: self.stage,
+            began: self.began,
+            mass,
+        })
+    }
+
+    fn act(self, world: &World, routine: &RoutineWorld, action: &HandAction, stage: Option<u16>) -> Vec<Self> {
+        self.go_on(world, routine, &[], action, stage)
+    }
+
+    fn go_on(
+        self,
+        world: &World,
+        routine: &RoutineWorld,
+        put_right: &[FaultEffect],
+        action: &HandAction,
+        stage: Option<u16>,
+    ) -> Vec<Self> {
+        routine
+            .go_on(world, &self.stood, &self.latent, put_right, action)
+            .iter()
+            .map(|(probability, stood)| Self {
+                set: self.set.clone(),
+                in_play: self.in_play,
+                gone: self.gone.clone(),
+                latent: Vec::new(),
+                stood: Arc::clone(stood),
+                stage: stage.unwrap_or(self.stage),
+                began: self.began,
+                mass: self.mass * probability,
+            })
+            .collect()
+    }
+}
+
+/// Puts together the histories that differ in nothing any more, in the order in which they come first.
+fn joined(held: Vec<Held>) -> Vec<Held> {
+    let mut known: FxHashMap<u64, SmallVec<[usize; 1]>> = FxHashMap::default();
+    let mut joined: Vec<Held> = Vec::with_capacity(held.len());
+    for one in held {
+        let alike = known.entry(one.fingerprint()).or_default();
+        match alike.iter().find(|index| joined[**index].is_as(&one)) {
+            Some(index) => joined[*index].mass += one.mass,
+            None => {
+                alike.push(joined.len());
+                joined.push(one);
+            }
+        }
+    }
+    joined
+}
+
+/// The histories in which one deviation more sets in while a hand acts, each with the share of its moments that fall
+/// there. Those that it has not come into play in have it latent.
+fn sets_in(
+    world: &World,
+    routine: &RoutineWorld,
+    weigher: &Weigher<'_>,
+    held: &[Held],
+    action: &HandAction,
+    stage: Option<u16>,
+) -> Vec<Held> {
+    let most = held.iter().map(|one| one.mass).fold(0.0, f64::max);
+    // No more than two deviations are thought of.
+    let mut able: Vec<&Held> =
+        held.iter().filter(|one| one.set.len() < 2 && one.mass > 0.0 && one.mass >= CAN_GET_WORSE * most).collect();
+    able.sort_by(|a, b| b.mass.total_cmp(&a.mass));
+    able.truncate(MOST_GET_WORSE);
+    let exploration = &routine.exploration;
+    able.into_par_iter()
+        .flat_map_iter(|one| {
+            let before = exploration.share_up_to(one.began);
+            let set_in = routine.meanwhile(world, &one.stood, &one.latent, action, stage);
+            let more = set_in.iter().flat_map(|set_in| {
+                let classes = weigher.classes.iter().enumerate();
+                let classes = classes.filter(|(_, class)| class.behaviour == set_in.behaviour);
+                classes
+                    .filter_map(|(index, class)| one.with_late(world, weigher, (index as u32, class), set_in, before))
+                    .map(|late| Held { stage: stage.unwrap_or(late.stage), ..late })
+                    .collect::<Vec<_>>()
+            });
+            more.collect::<Vec<_>>()
+        })
+        .collect()
+}
+
+/// What a class's members do, as the sequence notices it.
+pub(crate) fn effects_of(world: &World, class: &Class) -> Vec<FaultEffect> {
+    let behaviours = &world.routines[0].exploration.behaviours;
+    behaviours.get(class.behaviour).map(|behaviour| behaviour.effects.clone()).unwrap_or_default()
+}

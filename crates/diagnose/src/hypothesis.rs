@@ -1,0 +1,100 @@
+//! What can be the case, one by one.
+
+use crate::aftermath::Stood;
+use crate::class::Class;
+use crate::following::effects_of;
+use crate::panel::LampTruth;
+use crate::prior::Prior;
+use crate::seen::lamps_shown;
+use crate::world::World;
+use machine::id::{DeviationId, Id};
+use machine::model::FaultEffect;
+use sim::Situation;
+use smallvec::{SmallVec, smallvec};
+
+/// One thing that can be the case.
+#[derive(Clone, Debug)]
+pub(crate) struct Hypothesis {
+    /// Which world, and which of its routines.
+    pub world: usize,
+    pub routine: usize,
+    /// What is wrong; none if nothing is.
+    pub deviations: SmallVec<[DeviationId; 2]>,
+    /// Not normalised.
+    pub weight: f64,
+    /// The last stage of the routine that was begun.
+    pub stage: u16,
+    pub stands: Stands,
+}
+
+/// How the machine stands.
+#[derive(Clone, Debug)]
+pub(crate) enum Stands {
+    /// As in this record of the exploration, with so many of the deviations in play.
+    Record { record: u32, in_play: usize },
+    /// As it was followed through later moments.
+    Held(Stood),
+}
+
+impl Hypothesis {
+    /// What the machine looks like.
+    pub fn situation<'h>(&'h self, worlds: &'h [World]) -> &'h Situation {
+        match &self.stands {
+            Stands::Record { record, .. } => {
+                let exploration = &worlds[self.world].routines[self.routine].exploration;
+                &exploration.situations[exploration.records[*record as usize].situation as usize]
+            }
+            Stands::Held(held) => &held.0,
+        }
+    }
+
+    /// What the lamps show, those included that the deviations change by themselves.
+    pub fn lamps(&self, worlds: &[World]) -> LampTruth {
+        let world = &worlds[self.world];
+        let truth = match &self.stands {
+            Stands::Record { record, .. } => {
+                let routine = &world.routines[self.routine];
+                routine.truth(routine.exploration.records[*record as usize].situation as usize).clone()
+            }
+            Stands::Held(held) => world.panel.truth(&world.plant, &held.0),
+        };
+        lamps_shown(world, self.situation(worlds), truth, &self.deviations)
+    }
+
+    /// The standing to go on from, and what is wrong but has not come into play in it.
+    pub fn stood<'h>(&'h self, worlds: &'h [World]) -> Option<(&'h Stood, Vec<FaultEffect>)> {
+        let world = &worlds[self.world];
+        match &self.stands {
+            Stands::Record { record, in_play } => {
+                let latent = self.deviations.iter().skip(*in_play);
+                let effects = latent.flat_map(|one| sequence_effects(world, *one)).collect();
+                Some((world.routines[self.routine].stood(world, *record)?, effects))
+            }
+            Stands::Held(held) => Some((held, Vec::new())),
+        }
+    }
+}
+
+/// What a deviation does, as the sequence notices it.
+pub(crate) fn sequence_effects(world: &World, deviation: DeviationId) -> Vec<FaultEffect> {
+    effects_of(world, &world.classes[world.class_of[deviation.index()] as usize])
+}
+
+/// Sets of single deviations that a set of classes stands for, each with its share.
+pub(crate) fn members_of(prior: &Prior, set: &[&Class]) -> Vec<(SmallVec<[DeviationId; 2]>, f64)> {
+    match set {
+        [] => vec![(SmallVec::new(), 1.0)],
+        [a] => a.members.iter().map(|one| (smallvec![*one], a.share(*one, prior))).collect(),
+        [a, b, ..] => {
+            let same = std::ptr::eq(*a, *b);
+            let pairs = a.members.iter().flat_map(|one| b.members.iter().map(move |other| (*one, *other)));
+            let mut all: Vec<(SmallVec<[DeviationId; 2]>, f64)> = pairs
+                .filter(|(one, other)| prior.group(*one) != prior.group(*other) && (!same || one < other))
+                .map(|(one, other)| (smallvec![one, other], prior.odds(one) * prior.odds(other)))
+                .collect();
+            let total: f64 = all.iter().map(|(_, odds)| odds).sum();
+            all.iter_mut().for_each(|(_, odds)| *odds /= total.max(f64::MIN_POSITIVE));
+            all
+        }
+    }
+}
