@@ -145,6 +145,7 @@ fn mechanism(name: &str, words: &str, class: MechanismClass, positions: &[&str])
         words: Words::plain(words),
         class,
         positions: positions.iter().map(|position| (*position).to_owned()).collect(),
+        position_words: positions.iter().map(|position| Words::plain(position.replace('_', " "))).collect(),
         rest: 0,
         moves: Vec::new(),
         moving_hazard: class == MechanismClass::Driven,

@@ -69,6 +69,8 @@ pub struct Mechanism {
     pub class: MechanismClass,
     /// Names of the positions, at least two, at most 250.
     pub positions: Vec<String>,
+    /// The same for people, in the same order.
+    pub position_words: Vec<Words>,
     /// Where it stands before the routine begins.
     pub rest: u8,
     /// The moves, first match wins; see [`Move`].

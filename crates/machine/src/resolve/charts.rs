@@ -57,7 +57,10 @@ impl<'r> Resolver<'r> {
         let steps = raw.steps.iter().map(|step| {
             let default = if step.implied { "ready to start".to_string() } else { humanised(&step.name) };
             let key = format!("charts.{}.steps.{}", raw.name, step.name);
-            let words = self.own_words(&key, step.table.unwrap_or(&empty), &default);
+            let mut words = self.own_words(&key, step.table.unwrap_or(&empty), &default);
+            if step.implied && words.english == default && words.translations.is_empty() {
+                words.translations = self.translations.words("implied.ready", &default, &Filling::default()).translations;
+            }
             self.machine.steps.push(Step {
                 name: step.name.clone(),
                 words,

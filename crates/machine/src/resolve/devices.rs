@@ -4,7 +4,7 @@
 
 use std::collections::BTreeMap;
 
-use super::{Point, Resolver, humanised};
+use super::{Point, Resolver};
 use crate::caution::{Doing, Forbidden};
 use crate::id::{DeviationId, DeviceId, Id, InputId, MechanismId, OutputId, RemedyId, SupplyId};
 use crate::library::{
@@ -647,17 +647,9 @@ impl<'r> Resolver<'r> {
 
     fn position_answers(&self, mechanism: MechanismId) -> Vec<Answer> {
         let row = &self.machine.mechanisms[mechanism];
-        let mut answers: Vec<Answer> = row
-            .positions
-            .iter()
-            .map(|position| {
-                let key = format!("positions.{position}");
-                Answer {
-                    key: position.clone(),
-                    words: self.translations.words(&key, &humanised(position), &Filling::default()),
-                }
-            })
-            .collect();
+        let named = row.positions.iter().zip(&row.position_words);
+        let mut answers: Vec<Answer> =
+            named.map(|(key, words)| Answer { key: key.clone(), words: words.clone() }).collect();
         let words = self.translations.words("positions.between", "between", &Filling::default());
         answers.push(Answer { key: "between".to_string(), words });
         answers

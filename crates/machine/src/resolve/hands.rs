@@ -155,7 +155,7 @@ impl<'r> Resolver<'r> {
         for (index, chance) in chances.into_iter().enumerate() {
             let Some(forgotten) = chance.filter(|forgotten| forgotten.chance > 0.0) else { continue };
             let action = &self.machine.routines[routine].actions[index];
-            let english = format!("forgotten: {}", action.words.english);
+            let filling = Filling::default().with_words("words", action.words.clone());
             let mut key = format!("lapse/{}", action.short);
             if self.machine.routines.len() > 1 || self.key_taken(&key) {
                 key = format!("lapse/{}/{}", self.machine.routines[routine].name, action.short);
@@ -163,14 +163,28 @@ impl<'r> Resolver<'r> {
             if self.key_taken(&key) {
                 key = format!("{key}/{}", index + 1);
             }
-            let translations = action.words.translations.clone();
-            let words = Words { key: key.clone(), english, translations };
+            let words = self.lapse_words(&key, ("implied.forgotten", "forgotten: {words}"), &filling);
             let index = u32::try_from(index).unwrap_or(u32::MAX);
             let rate = (forgotten.chance, forgotten.source);
-            let made_good = (format!("do what was left out: {}", action.words.english), action.movement);
+            let made_good = self.translations.words("implied.do-it", "do what was left out: {words}", &filling);
+            let made_good = (made_good, action.movement);
             let effect = FaultEffect::Forgotten(routine, index);
             self.lapses_push(key, words, rate, effect, &forgotten.after, made_good);
         }
+    }
+
+    /// What a lapse is called: by the file's own translations of the whole, else by the library's for all lapses of
+    /// this kind, filled.
+    fn lapse_words(&self, key: &str, (kind, english): (&str, &str), filling: &Filling) -> Words {
+        let general = self.translations.words(kind, english, filling);
+        let mut words = self.translations.words(key, &general.english, &Filling::default());
+        for (language, text) in general.translations {
+            if words.translations.iter().all(|(known, _)| *known != language) {
+                words.translations.push((language, text));
+            }
+        }
+        words.translations.sort();
+        words
     }
 
     fn key_taken(&self, key: &str) -> bool {
@@ -184,12 +198,12 @@ impl<'r> Resolver<'r> {
         (chance, source): (f64, Source),
         effect: FaultEffect,
         after: &[(Event, f64)],
-        (made_good, does): (String, HandMove),
+        (made_good, does): (Words, HandMove),
     ) {
         let remedy = self.machine.remedies.push(Remedy {
             key: format!("{key}/make-good"),
             device: None,
-            words: Words::plain(made_good),
+            words: made_good,
             minutes: MAKING_GOOD,
             part: None,
             who: Who::Operator,
@@ -223,11 +237,13 @@ impl<'r> Resolver<'r> {
                 let Some(chance) = self.chance_of(&case.node) else { continue };
                 let row = &self.machine.mechanisms[mechanism];
                 let key = format!("lapse/{} found {}", entry.key, case.key);
-                let english = format!("{} was left at \"{}\"", row.words.english, humanised(&case.key));
-                let words = self.translations.words(&key, &english, &Filling::default());
-                let row = &self.machine.mechanisms[mechanism];
-                let rest = row.positions.get(usize::from(row.rest)).map(|rest| humanised(rest)).unwrap_or_default();
-                let made_good = format!("put it back: {} to \"{rest}\"", row.words.english);
+                let position = |at: u8| row.position_words.get(usize::from(at)).cloned().unwrap_or_default();
+                let filling = Filling::default().with_words("words", row.words.clone());
+                let found = filling.clone().with_words("position", position(at));
+                let words = self.lapse_words(&key, ("implied.left-at", "{words} was left at \"{position}\""), &found);
+                let rest = filling.with_words("position", position(row.rest));
+                let put_back = "put it back: {words} to \"{position}\"";
+                let made_good = self.translations.words("implied.put-back", put_back, &rest);
                 let does = HandMove::Put(mechanism, row.rest);
                 let effect = FaultEffect::Found(mechanism, at);
                 self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));
@@ -240,9 +256,9 @@ impl<'r> Resolver<'r> {
             let Some(supply) = self.supply(&entry.key) else { continue };
             let Some(chance) = self.chance_of(node) else { continue };
             let key = format!("lapse/{} shut", entry.key);
-            let english = format!("{} is shut off by hand", self.machine.supplies[supply].words.english);
-            let words = self.translations.words(&key, &english, &Filling::default());
-            let made_good = format!("open it again: {}", self.machine.supplies[supply].words.english);
+            let filling = Filling::default().with_words("words", self.machine.supplies[supply].words.clone());
+            let words = self.lapse_words(&key, ("implied.shut-off", "{words} is shut off by hand"), &filling);
+            let made_good = self.translations.words("implied.open-again", "open it again: {words}", &filling);
             let does = HandMove::Supply(supply, true);
             let effect = FaultEffect::Supply(supply, crate::model::Forced::Off);
             self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));

@@ -5,7 +5,7 @@ use std::collections::BTreeSet;
 use super::mentions::How;
 use super::{Resolver, humanised};
 use crate::library::Filling;
-use crate::model::{Mechanism, MechanismClass};
+use crate::model::{Mechanism, MechanismClass, Words};
 use crate::source::Span;
 use crate::tree::Table;
 
@@ -91,6 +91,7 @@ impl Resolver<'_> {
             name: name.to_string(),
             words: self.translations.words(&key, &english, &filling),
             class,
+            position_words: positions.iter().map(|one| self.position_words(one)).collect(),
             positions,
             rest,
             moves: Vec::new(),
@@ -98,6 +99,11 @@ impl Resolver<'_> {
             raised_at,
             place: table.string("place").unwrap_or_default(),
         }
+    }
+
+    /// A position for people: what the library has for this name wherever it stands, or the file for its own.
+    fn position_words(&self, name: &str) -> Words {
+        self.translations.words(&format!("positions.{name}"), &humanised(name), &Filling::default())
     }
 
     fn class_of(&self, name: &str, table: &Table) -> MechanismClass {
