@@ -521,6 +521,7 @@ const DRAFT_EXAMPLES: &str = "\
 Examples:
   lampwise draft io-list.csv
   lampwise draft io-list.csv --output my-machine.toml
+  lampwise draft io-list.xlsx --sheet \"Points\" --output my-machine.toml
 
 The list has a line for each point with its address, tag and words, such as
 `X0;B1;lift is up`. Device types and positions are guessed from the words; each
@@ -530,9 +531,13 @@ guess is marked in the draft for you to confirm.";
 #[derive(Debug, Args)]
 #[command(after_help = DRAFT_EXAMPLES)]
 pub struct Draft {
-    /// The I/O list: CSV or tab-separated text.
+    /// The I/O list: CSV or tab-separated text, .xlsx or .ods.
     #[arg(value_name = "IO-LIST")]
     pub list: PathBuf,
+
+    /// Of a spreadsheet the sheet with this name; else the first.
+    #[arg(long, value_name = "NAME")]
+    pub sheet: Option<String>,
 
     /// Save the draft here; a file that is there is not overwritten.
     #[arg(long, short, value_name = "FILE")]

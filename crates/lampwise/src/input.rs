@@ -1,6 +1,7 @@
 //! Files that are read, with their limits, and the machine that they describe.
 
 pub mod recorded;
+pub mod spreadsheet;
 
 use std::fs::File;
 use std::io::{ErrorKind, Read};

@@ -1,22 +1,32 @@
 //! `lampwise draft`: a first machine file from an I/O list.
 
-use machine::draft::{DraftError, LARGEST_LIST, draft};
+use machine::draft::{DraftError, LARGEST_LIST, draft, draft_sheet};
 use serde_json::json;
 
 use super::demo::save;
 use crate::arguments::Draft;
 use crate::failure::Failure;
-use crate::input;
+use crate::input::{self, spreadsheet};
 use crate::screen::Screen;
 
 /// Drafts, and prints or saves the text.
 pub fn run(arguments: &Draft, screen: &Screen) -> Result<(), Failure> {
-    let list = input::read_bytes(&arguments.list, "the I/O list", LARGEST_LIST)?;
+    let list = input::read_bytes(&arguments.list, "the I/O list", LARGEST_LIST.max(spreadsheet::LARGEST))?;
     let name = arguments.list.file_stem().map(|stem| stem.to_string_lossy().into_owned()).unwrap_or_default();
-    let drafted = draft(&name, &list).map_err(|error: DraftError| {
-        let what = format!("can't draft from `{}`: {error}", arguments.list.display());
+    let fault = |place: &str, error: DraftError| {
+        let what = format!("can't draft from `{}`{place}: {error}", arguments.list.display());
         Failure::new("draft", what, error.hint())
-    })?;
+    };
+    let drafted = if spreadsheet::is_spreadsheet(&list) {
+        let sheet = spreadsheet::read(&arguments.list, list, arguments.sheet.as_deref())?;
+        draft_sheet(&name, &sheet.name, &sheet.lines)
+            .map_err(|error| fault(&format!(", sheet `{}`", sheet.name), error))?
+    } else if arguments.sheet.is_some() {
+        let what = format!("`{}` has no sheets: it is no .xlsx or .ods file", arguments.list.display());
+        return Err(Failure::new("no-sheets", what, "leave out --sheet"));
+    } else {
+        draft(&name, &list).map_err(|error| fault("", error))?
+    };
     if let Some(path) = &arguments.output {
         save(path, &drafted.text)?;
     }

@@ -1,6 +1,6 @@
 //! The list as rows of address, tag and words: text encoding, delimiter, columns.
 
-use super::DraftError;
+use super::{DraftError, Line, cell_name};
 
 /// Whether a point is an input or an output.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -74,38 +74,75 @@ const WORDS: &[&str] = &[
 ];
 const DIRECTION: &[&str] = &["direction", "type", "kind", "richtung", "typ", "art", "tipo", "sentido"];
 
-/// Reads the rows that are points; gives also those left out, with reasons.
-pub(super) fn points(list: &[u8]) -> Result<(Vec<Row>, Vec<String>), DraftError> {
-    let text = decode(list);
-    let cells = cells(&text);
-    if cells.is_empty() {
-        return Err(DraftError::Empty);
-    }
-    let columns = columns(&cells).ok_or(DraftError::NoAddresses)?;
-    let spanish = cells.iter().any(|row| columns.cell(row, columns.address).starts_with('S'))
-        && !cells.iter().any(|row| columns.cell(row, columns.address).starts_with('A'));
-    let mut rows: Vec<Row> = Vec::new();
-    let mut left_out = Vec::new();
-    for cells in cells.iter().skip(columns.first_row) {
-        let address = columns.cell(cells, columns.address).trim_start_matches('%').to_string();
-        let words = columns.words.map_or("", |at| columns.cell(cells, at)).to_string();
-        let tag = columns.tag.map_or("", |at| columns.cell(cells, at)).to_string();
-        let said = columns.direction.and_then(|at| said_direction(columns.cell(cells, at)));
-        let shown = cells.join(" ").trim().to_string();
-        if shown.is_empty() {
-            continue;
-        }
-        match said.or_else(|| direction(&address, spanish)) {
-            _ if !is_address(&address) => left_out.push(format!("{shown}: no address")),
-            None => left_out.push(format!("{shown}: neither input nor output")),
-            Some(_) if rows.iter().any(|row| row.address == address) => {
-                left_out.push(format!("{shown}: the address is there already"));
+/// A list as rows of cells.
+pub(super) struct Table {
+    cells: Vec<Vec<String>>,
+    /// By row, what to call it in messages; empty for a text, whose rows are told by what stands in them.
+    places: Vec<String>,
+    /// Cells that hold an error value: row, column, what is said of it.
+    errors: Vec<(usize, usize, String)>,
+}
+
+/// The rows of a text.
+pub(super) fn of_text(list: &[u8]) -> Table {
+    let cells = cells(&decode(list));
+    Table { places: vec![String::new(); cells.len()], cells, errors: Vec::new() }
+}
+
+/// The rows of a sheet.
+pub(super) fn of_sheet(sheet: &str, lines: &[Line]) -> Table {
+    let mut table = Table { cells: Vec::new(), places: Vec::new(), errors: Vec::new() };
+    for (row, line) in lines.iter().enumerate() {
+        for (column, cell) in line.cells.iter().enumerate() {
+            if let Err(error) = cell {
+                let what = format!("sheet `{sheet}`, cell {}: it shows {error}", cell_name(line.row, column));
+                table.errors.push((row, column, what));
             }
-            Some(_) if rows.len() >= MOST_POINTS => left_out.push(format!("{shown}: more than {MOST_POINTS} points")),
-            Some(direction) => rows.push(Row { direction, address, tag, words }),
         }
+        table.places.push(format!("sheet `{sheet}`, row {}: ", line.row));
+        table.cells.push(line.cells.iter().map(|cell| cell.as_deref().map(clean).unwrap_or_default()).collect());
     }
-    if rows.is_empty() { Err(DraftError::NoAddresses) } else { Ok((rows, left_out)) }
+    table
+}
+
+impl Table {
+    /// The rows that are points; also those left out, with reasons.
+    pub(super) fn points(&self) -> Result<(Vec<Row>, Vec<String>), DraftError> {
+        if self.cells.iter().flatten().all(String::is_empty) {
+            return Err(DraftError::Empty);
+        }
+        let columns = columns(&self.cells).ok_or(DraftError::NoAddresses)?;
+        let spanish = self.cells.iter().any(|row| columns.cell(row, columns.address).starts_with('S'))
+            && !self.cells.iter().any(|row| columns.cell(row, columns.address).starts_with('A'));
+        let used = [Some(columns.address), columns.tag, columns.words, columns.direction];
+        let mut rows: Vec<Row> = Vec::new();
+        let mut left_out = Vec::new();
+        for (index, (cells, place)) in self.cells.iter().zip(&self.places).enumerate().skip(columns.first_row) {
+            if let Some((.., what)) =
+                self.errors.iter().find(|(row, column, _)| *row == index && used.contains(&Some(*column)))
+            {
+                left_out.push(what.clone());
+                continue;
+            }
+            let address = columns.cell(cells, columns.address).trim_start_matches('%').to_string();
+            let words = columns.words.map_or("", |at| columns.cell(cells, at)).to_string();
+            let tag = columns.tag.map_or("", |at| columns.cell(cells, at)).to_string();
+            let said = columns.direction.and_then(|at| said_direction(columns.cell(cells, at)));
+            let shown = cells.join(" ").trim().to_string();
+            if shown.is_empty() {
+                continue;
+            }
+            let mut leave_out = |why: &str| left_out.push(format!("{place}{shown}: {why}"));
+            match said.or_else(|| direction(&address, spanish)) {
+                _ if !is_address(&address) => leave_out("no address"),
+                None => leave_out("neither input nor output"),
+                Some(_) if rows.iter().any(|row| row.address == address) => leave_out("the address is there already"),
+                Some(_) if rows.len() >= MOST_POINTS => leave_out(&format!("more than {MOST_POINTS} points")),
+                Some(direction) => rows.push(Row { direction, address, tag, words }),
+            }
+        }
+        if rows.is_empty() { Err(DraftError::NoAddresses) } else { Ok((rows, left_out)) }
+    }
 }
 
 /// UTF-8 or UTF-16 by its mark, else UTF-8 if it is, else Windows-1252 (its letters are those of Latin-1).
@@ -131,8 +168,11 @@ fn cells(text: &str) -> Vec<Vec<String>> {
         .delimiter(delimiter(text))
         .from_reader(text.as_bytes());
     let rows = reader.records().filter_map(Result::ok);
-    let clean = |cell: &str| cell.split_whitespace().collect::<Vec<_>>().join(" ");
     rows.map(|row| row.iter().map(clean).collect()).collect()
+}
+
+fn clean(cell: &str) -> String {
+    cell.split_whitespace().collect::<Vec<_>>().join(" ")
 }
 
 /// The delimiter that the most lines have in the same number.
