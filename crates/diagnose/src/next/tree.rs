@@ -8,12 +8,12 @@
 //! more within the depth that is left. The act does not depend on that depth, so a deeper tree never costs
 //! more minutes than a shallower one.
 
-use super::advice::{Tell, cautions, outcome};
+use super::advice::{Tell, cautions, deviation_words, outcome};
 use super::asking::words_of;
 use super::candidates::{Posed, pose};
 use super::choose::{Effort, choose};
 use super::movement::{FAR_FETCHED, Movement, movements};
-use super::problem::{Act, Belief};
+use super::problem::{Act, Belief, Problem, Test};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::Diagnoser;
 use crate::evidence::Evidence;
@@ -21,9 +21,17 @@ use crate::hypothesis::Hypothesis;
 use machine::Machine;
 use machine::caution::Caution;
 use machine::model::{Who, Words};
+use rayon::prelude::*;
+use std::collections::BTreeMap;
 
 /// Remedies that are listed where a tree ends.
 const LISTED: usize = 5;
+
+/// Share of the weight at a node among which the next thing to do is chosen.
+const LOOKED_AT: f64 = 0.998;
+
+/// Share of all cases from which on a node is worth looking further ahead than a step.
+const LOOKED_FAR: f64 = 0.1;
 
 /// How large a tree may become.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -105,6 +113,8 @@ pub struct Leaf {
     pub solved: f64,
     /// The causes that are left, the most probable first; where it runs: what it was.
     pub causes: Vec<Tell>,
+    /// By cause, the key of the deviation, by which its words in other languages are found; `None`: it is none.
+    pub deviations: Vec<Option<String>>,
     /// What is still to be tried, in the best order.
     pub remedies: Vec<Remedy>,
 }
@@ -131,6 +141,8 @@ pub struct Remedy {
     pub key: String,
     /// What to do.
     pub words: String,
+    /// The same in all languages that there are.
+    pub said: Words,
     /// Who may do it.
     pub who: Who,
 }
@@ -147,7 +159,24 @@ pub fn tree(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms, size: Siz
     }
     let planned = Planner { posed: &posed, size, total }.plan(&belief, size.depth);
     let read = evidence.moments.last().is_some_and(|now| !now.lamps.is_empty());
-    Some(Writer { diagnoser, posed: &posed, terms, total, read }.node(&belief, planned))
+    let keys = keys(diagnoser, &posed);
+    Some(Writer { diagnoser, posed: &posed, terms, total, read, keys }.node(&belief, planned))
+}
+
+/// By what a deviation is called, its key.
+fn keys(diagnoser: &Diagnoser, posed: &Posed) -> BTreeMap<String, String> {
+    let worlds = diagnoser.worlds();
+    let mut seen: Vec<_> =
+        posed.hypotheses.iter().flat_map(|one| one.deviations.iter().map(|of| (one.world, *of))).collect();
+    seen.sort_unstable();
+    seen.dedup();
+    let mut keys = BTreeMap::new();
+    for (world, deviation) in seen {
+        let machine = &worlds[world].machine;
+        let key = &machine.deviations[deviation].key;
+        keys.entry(deviation_words(machine, deviation)).or_insert_with(|| key.clone());
+    }
+    keys
 }
 
 /// Makes the answers of each case sum to 1. Where something goes round, the share of time at each position is
@@ -190,7 +219,11 @@ impl Planner<'_> {
         let problem = &self.posed.problem;
         let (cost, _) = problem.by_repairs(belief);
         let mut stop = Plan { cost, act: None, visit: false };
-        let Some(first) = choose(problem, belief, self.size.effort).first().copied() else { return stop };
+        let (narrow, leading) = narrowed(problem, belief);
+        // Where few come, a step ahead is enough.
+        let far = weight(belief) >= LOOKED_FAR * self.total;
+        let effort = Effort { depth: if far { self.size.effort.depth } else { 1 }, ..self.size.effort };
+        let Some(first) = choose(&narrow, &leading, effort).first().copied() else { return stop };
         let (minutes, on_site, parts) = match first.act {
             Act::GiveUp => return stop,
             Act::Ask(test) => {
@@ -212,7 +245,7 @@ impl Planner<'_> {
             return stop;
         }
         let mut follows: Vec<Follow> = large
-            .into_iter()
+            .into_par_iter()
             .map(|(answer, part)| {
                 let plan = Some(self.plan(&part, depth - 1));
                 Follow { answers: vec![answer], belief: part, plan }
@@ -258,8 +291,50 @@ impl Planner<'_> {
     }
 }
 
+/// The same problem with the cases only that matter here, of which there are fewer with each answer: what is best next
+/// is chosen among these. Everything is priced with all of them.
+fn narrowed(problem: &Problem, belief: &Belief) -> (Problem, Belief) {
+    let mut by_weight: Vec<usize> = (0..belief.weights.len()).collect();
+    by_weight.sort_by(|a, b| belief.weights[*b].total_cmp(&belief.weights[*a]).then(a.cmp(b)));
+    let enough = LOOKED_AT * weight(belief);
+    let mut sum = 0.0;
+    let mut kept: Vec<usize> = by_weight
+        .into_iter()
+        .take_while(|case| {
+            let more = sum < enough;
+            sum += belief.weights[*case];
+            more
+        })
+        .collect();
+    kept.sort_unstable();
+    let tests = problem.tests.iter().zip(&belief.asked).map(|(test, asked)| {
+        let answers = test.answers;
+        let rows = kept.iter().filter(|_| !asked).flat_map(|case| &test.likelihood[case * answers..(case + 1) * answers]);
+        Test { likelihood: rows.copied().collect(), ..*test }
+    });
+    let narrow = Problem {
+        weights: kept.iter().map(|case| problem.weights[*case]).collect(),
+        needs: kept.iter().map(|case| problem.needs[*case].clone()).collect(),
+        tests: tests.collect(),
+        repairs: problem.repairs.clone(),
+        ..*problem
+    };
+    let weights = kept.iter().map(|case| belief.weights[*case]).collect();
+    (narrow, Belief { weights, ..belief.clone() })
+}
+
 fn weight(belief: &Belief) -> f64 {
     belief.weights.iter().sum()
+}
+
+/// A text with a name before it, in all languages.
+fn named(name: &str, words: Words) -> Words {
+    let with = |text: &str| format!("{name}: {text}");
+    Words {
+        english: with(&words.english),
+        translations: words.translations.iter().map(|(language, text)| (language.clone(), with(text))).collect(),
+        ..words
+    }
 }
 
 /// Puts a plan into words.
@@ -270,6 +345,8 @@ struct Writer<'w> {
     total: f64,
     /// Whether lamps were read already.
     read: bool,
+    /// By what a deviation is called, its key.
+    keys: BTreeMap<String, String>,
 }
 
 impl Writer<'_> {
@@ -277,12 +354,18 @@ impl Writer<'_> {
         let words = words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), to_do);
         match to_do {
             ToDo::Check(check) if self.terms.caller >= Who::Technician => machine.checks[*check].technician.clone(),
-            ToDo::Lamps if !self.read => Words::plain("Which lamps are lit?"),
+            ToDo::Lamps if !self.read => Words {
+                key: "next.all-lamps".to_owned(),
+                english: "Which lamps are lit?".to_owned(),
+                translations: [("de", "Welche Lampen leuchten?"), ("es", "¿Qué lámparas están encendidas?")]
+                    .map(|(language, text)| (language.to_owned(), text.to_owned()))
+                    .to_vec(),
+            },
             // On paper nothing else says which of several like sensors is meant.
             ToDo::Remedy(remedy) => {
                 let device = machine.remedies[*remedy].device.map(|device| machine.devices[device].name.as_str());
                 match device.filter(|name| !words.english.contains(name)) {
-                    Some(name) => Words { english: format!("{}: {}", name.replace('_', " "), words.english), ..words },
+                    Some(name) => named(&name.replace('_', " "), words),
                     None => words,
                 }
             }
@@ -371,15 +454,17 @@ impl Writer<'_> {
         let helped: Vec<f64> =
             belief.weights.iter().zip(&after.weights).map(|(before, after)| before - after).collect();
         let share = helped.iter().sum::<f64>() / self.total;
-        let leaf = Leaf { end: End::Runs, solved: share, causes: self.causes(belief, &helped), remedies: Vec::new() };
+        let (causes, deviations) = self.causes(belief, &helped);
+        let leaf = Leaf { end: End::Runs, solved: share, causes, deviations, remedies: Vec::new() };
         let node = Node { share, minutes: 0.0, next: Next::End(leaf) };
         Branch { key: "runs".to_owned(), words: "it runs".to_owned(), answers: 1, node }
     }
 
-    fn causes(&self, before: &Belief, after: &[f64]) -> Vec<Tell> {
+    fn causes(&self, before: &Belief, after: &[f64]) -> (Vec<Tell>, Vec<Option<String>>) {
         let mut tells = outcome(self.posed, "", "", &before.weights, after).tells;
         tells.retain(|tell| tell.probability >= 0.005);
-        tells
+        let deviations = tells.iter().map(|tell| self.keys.get(&tell.words).cloned()).collect();
+        (tells, deviations)
     }
 
     /// How a way ends at which nothing more is asked.
@@ -395,7 +480,7 @@ impl Writer<'_> {
                 && remedies.len() < LISTED
             {
                 let words = self.words(machine, &to_do);
-                remedies.push(Remedy { key: to_do.key(machine), words: words.english, who });
+                remedies.push(Remedy { key: to_do.key(machine), words: words.english.clone(), said: words, who });
             }
         }
         let visit = order.first().is_some_and(|first| problem.repairs[*first].on_site && !belief.on_site);
@@ -404,12 +489,8 @@ impl Writer<'_> {
             Some(_) if visit => End::Visit,
             Some(_) => End::Remedies,
         };
-        Leaf {
-            end,
-            solved: (weight(belief) - weight(&after)) / self.total,
-            causes: self.causes(belief, &belief.weights),
-            remedies,
-        }
+        let (causes, deviations) = self.causes(belief, &belief.weights);
+        Leaf { end, solved: (weight(belief) - weight(&after)) / self.total, causes, deviations, remedies }
     }
 }
 
