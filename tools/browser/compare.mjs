@@ -28,13 +28,15 @@ export function compare(answer, causes, expected) {
   hold("nothing is wrong", expected.nothing, answer.nothing);
   hold("not in the file", expected.unknown, answer.unknown);
   const first = expected.causes[0];
+  let other = false;
   if (first) {
     let best = 0;
     answer.causes.forEach((probability, number) => { if (probability > answer.causes[best]) best = number; });
     const wanted = told.get(best) ?? 0;
     if (first.probability - wanted > ALIKE) {
+      other = true;
       faults.push(`first cause: ${first.words} wanted, ${causes[best].members[0]} given`);
     }
   }
-  return { faults, worst };
+  return { faults, worst, first: other };
 }

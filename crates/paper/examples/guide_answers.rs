@@ -2,13 +2,14 @@
 //! `cargo run -p paper --example guide_answers -- MACHINE.toml CALLS SEED FOLDER`.
 //!
 //! A call is a complaint, often the last thing done, a report of the lamps of a machine that really stands so,
-//! with misreadings, and answers to questions, most of them true and some at random.
+//! with misreadings, and answers to questions, most of them true and some at random. After these come a fifth as many in
+//! which remedies for an operator were tried in vain.
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use diagnose::Diagnoser;
-use diagnose::call::code::{self, Entered};
+use diagnose::call::code::{self, Entered, Tried};
 use diagnose::call::fingerprint;
-use diagnose::digest::{Digest, Ground, Report, Shows, digest};
+use diagnose::digest::{Digest, Ground, Report, Shows, digest, remedies_of_operator};
 use diagnose::evidence::{Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming};
 use machine::id::{Id, RoutineId};
 use machine::{Choice, Machine, Source};
@@ -131,6 +132,23 @@ fn call(machine: &Machine, digest: &Digest, ground: &Ground, dice: &mut Dice) ->
     (evidence, value, entered)
 }
 
+/// Remedies that an operator has tried in vain, such as one for what is likeliest: as further moments.
+fn tried(diagnoser: &Diagnoser, evidence: &mut Evidence, entered: &mut Entered, dice: &mut Dice) -> Value {
+    let Some(machine) = diagnoser.machine() else { return json!([]) };
+    let own = remedies_of_operator(machine);
+    let mut all = Vec::new();
+    for _ in 0..=dice.below(2) {
+        let answer = diagnoser.answer(evidence);
+        let of_causes = answer.causes.iter().filter_map(|cause| cause.members[0].remedy.as_ref());
+        let mut open = of_causes.filter_map(|key| own.iter().copied().find(|id| machine.remedies[*id].key == *key));
+        let Some(remedy) = open.find(|id| !all.contains(id)) else { break };
+        all.push(remedy);
+        evidence.moments.push(Moment { remedies: vec![remedy], runs: Some(false), ..Moment::default() });
+        entered.tried.push((Tried::Remedy(remedy), false));
+    }
+    json!(all.iter().map(|remedy| json!({ "remedy": remedy.index(), "runs": false })).collect::<Vec<_>>())
+}
+
 fn main() {
     let arguments: Vec<String> = std::env::args().skip(1).collect();
     let [path, calls, seed, folder] = arguments.as_slice() else { panic!("MACHINE.toml CALLS SEED FOLDER") };
@@ -144,10 +162,14 @@ fn main() {
     let print = fingerprint(reading.sources.iter().map(|source| source.text.as_str()));
     let mut dice = Dice(seed.parse().expect("a seed"));
     let scales: Vec<f64> = digest.grounds.iter().map(|ground| ground.scale * ground.listed).collect();
-    let calls: Vec<Value> = (0..calls.parse().expect("a number of calls"))
-        .map(|_| {
+    let count: usize = calls.parse().expect("a number of calls");
+    let calls: Vec<Value> = (0..count + count / 5)
+        .map(|number| {
             let ground = &digest.grounds[dice.by_weight(&scales)];
-            let (evidence, call, entered) = call(machine, &digest, ground, &mut dice);
+            let (mut evidence, mut call, mut entered) = call(machine, &digest, ground, &mut dice);
+            if number >= count {
+                call["tried"] = tried(&diagnoser, &mut evidence, &mut entered, &mut dice);
+            }
             let code = code::encode(machine, &print, &entered).ok();
             let answer = diagnoser.answer(&evidence);
             let causes: Vec<Value> = answer.causes.iter().filter(|cause| cause.probability > 1e-4)

@@ -7,11 +7,13 @@ const GO_ON = -1;
 const WORTH = 0.1;
 
 class Chooser {
-  // found: what Weigher.weigh gives; out: keys of what nobody knows or can do.
-  constructor(data, found, answers, out) {
+  // found: what Weigher.weigh gives; evidence: what it was given; out: keys of what nobody knows or can do.
+  constructor(data, found, evidence, out) {
     this.data = data;
-    this.answers = answers;
+    this.answers = evidence.answers;
+    this.lamps = evidence.lamps;
     this.out = out;
+    this.tried = new Set((evidence.tried || []).map((one) => (one.remedy === undefined ? GO_ON : one.remedy)));
     this.cases = [];
     const known = new Map();
     let sum = 0;
@@ -21,11 +23,11 @@ class Chooser {
       sum += one.weight;
       const ground = data.grounds[one.ground];
       const needs = one.set.length === 0 ? [GO_ON] : [...new Set(one.set.map((of) => this.remedyOf(ground.classes[of].remedy)))];
-      const vector = ground.signVector[one.sign];
-      const key = [one.ground, vector, one.change, needs].join();
+      const vector = ground.signVector[one.sign], truth = ground.signTruth[one.sign];
+      const key = [one.ground, vector, truth, one.change, needs].join();
       if (known.has(key)) known.get(key).weight += one.weight;
       else {
-        const fresh = { weight: one.weight, needs, ground, vector: ground.vectors[vector], change: one.change < 0 ? null : ground.changes[one.change] };
+        const fresh = { weight: one.weight, needs, ground, vector: ground.vectors[vector], truth: ground.truths[truth], change: one.change < 0 ? null : ground.changes[one.change] };
         known.set(key, fresh);
         this.cases.push(fresh);
       }
@@ -65,15 +67,16 @@ class Chooser {
     return sums;
   }
 
-  // Minutes times weight until the machine runs if remedies are tried in the best order, with that order; `tried` is
-  // one that was tried before, in vain.
-  byRepairs(sums, tried) {
+  // Minutes times weight until the machine runs if remedies are tried in the best order, with that order; `more` is one
+  // that is taken to have been tried in vain, beside those that were.
+  byRepairs(sums, more) {
+    const isTried = (need) => need === more || this.tried.has(need);
     const { visit, lastResort } = this.data.remedies;
     const score = new Map();
     let total = 0;
     sums.forEach((weight, group) => {
       total += weight;
-      const open = this.groups[group].filter((need) => need !== tried);
+      const open = this.groups[group].filter((need) => !isTried(need));
       if (weight <= 0 || open.length === 0) return;
       for (const need of open) if (need !== null) score.set(need, (score.get(need) || 0) + weight / open.length);
     });
@@ -110,7 +113,7 @@ class Chooser {
       if (weight <= 0) return;
       let last = -1, helps = 1, open = false, hopeless = false;
       for (const need of this.groups[group]) {
-        if (need === tried) {
+        if (isTried(need)) {
           helps *= 1 - this.repairs.get(need).fails;
           continue;
         }
@@ -136,14 +139,34 @@ class Chooser {
     return reported(shares, here, row.error);
   }
 
-  // The best thing for an operator to do: { ask }, { remedy }, { goOn: stage } or nothing, with minutes saved.
+  // How probable this case makes it that a lamp shows this state.
+  lampLikelihood(one, lamp, state) {
+    const here = one.ground ? one.ground.sameLamp[lamp] : -1;
+    if (here < 0) return 1 / 3;
+    const other = one.change && one.change.lamps.find(([which]) => which === here);
+    const shows = other ? other[1] : one.truth[here];
+    return lampLikelihood(state, shows < 2 ? shows : one.ground.varying[shows - 2], this.data.doubt.named);
+  }
+
+  // What is read by several questions is asked once: by the check that has words of its own for it.
+  open(row, question) {
+    if (this.answers.has(question) || this.out.has(row.key)) return false;
+    if (row.reads === null) return true;
+    return this.data.questions.every((other, number) => {
+      if (number === question || other.reads !== row.reads) return true;
+      if (this.answers.has(number) || this.out.has(other.key)) return false;
+      return (row.stands === undefined) !== (other.stands === undefined) ? row.stands === undefined : question < number;
+    });
+  }
+
+  // The best thing for an operator to do: { ask }, { lamp }, { remedy }, { goOn } or nothing.
   next() {
     const sums = this.weights();
     const total = sums.reduce((sum, one) => sum + one, 0);
     const without = this.byRepairs(sums);
     let best = null;
     this.data.questions.forEach((row, question) => {
-      if (this.answers.has(question) || this.out.has(row.key)) return;
+      if (!this.open(row, question)) return;
       row.answers2 = this.data.grounds[0].sameAnswer[question].length;
       let cost = total * row.minutes;
       for (let answer = 0; answer < row.answers2; answer++) {
@@ -151,10 +174,18 @@ class Chooser {
       }
       if (!best || cost < best.cost) best = { cost, ask: question };
     });
+    this.data.lamps.flatMap((row) => row.lamps).forEach(({ label }, lamp) => {
+      if (this.lamps[lamp] || this.out.has(`lamp:${label}`)) return;
+      let cost = total * this.data.lampMinutes;
+      for (const state of [LIT, DARK, FLICKERS]) {
+        cost += this.byRepairs(this.weights((one) => this.lampLikelihood(one, lamp, state))).cost;
+      }
+      if (!best || cost < best.cost) best = { cost, lamp };
+    });
     if (best && best.cost > without.cost - WORTH * total) best = null;
     for (const need of without.order.slice(0, 6)) {
       const repair = this.repairs.get(need);
-      if (repair.onSite || (need === GO_ON && this.out.has("go-on"))) continue;
+      if (repair.onSite || this.tried.has(need) || (need === GO_ON && this.out.has("go-on"))) continue;
       const after = sums.map((weight, group) => (this.groups[group].every((one) => one === need) ? weight * repair.fails : weight));
       const cost = total * repair.minutes + this.byRepairs(after, need).cost;
       const first = need === without.order[0];

@@ -6,6 +6,8 @@
   const NAMES = { en: "English", de: "Deutsch", es: "Español" };
   const COMPLAINTS = ["wont-start", "stops-midway", "wont-finish", "wrong-result"];
   const LISTED = 6;
+  // So many things tried have room in a code.
+  const MOST_TRIED = 3;
   // Above this probability of something that is not in the file, readings should be taken again first.
   const FITS_BADLY = 0.3;
   let data, weigher;
@@ -176,6 +178,7 @@
   const evidence = () => ({
     complaint: state.complaint === undefined ? null : state.complaint,
     routine: state.routine, last: state.last, lamps: lampReports(), answers: answers(),
+    tried: state.said.filter((one) => one.runs === false),
   });
 
   function entered() {
@@ -299,11 +302,11 @@
     return make("div", { class: "caution", role: "note" }, make("h3", {}, p("before")), said.map((one) => make("p", {}, one)));
   }
 
-  function picture(row) {
+  function picture(row, words) {
     if (!row.picture || !data.pictures[row.picture[0]]) return null;
     const [name, across, down] = row.picture;
     return make("figure", { class: "picture" },
-      make("img", { src: data.pictures[name], alt: questionWords(data.questions.indexOf(row)) }),
+      make("img", { src: data.pictures[name], alt: words }),
       make("i", { style: `left:${across * 100}%;top:${down * 100}%`, "aria-hidden": "true" }));
   }
 
@@ -323,11 +326,32 @@
       make("h2", {}, p("ask")),
       make("p", { class: "words" }, questionWords(question)),
       row.place ? make("p", { class: "more" }, `${p("place")}: ${row.place}`) : null,
-      picture(row),
+      picture(row, questionWords(question)),
       choices([
         ...Array.from({ length: count }, (_, answer) => button(answerWords(question, answer), give(answer), { class: "choice", "data-answer": answer })),
         button(p("unknown"), give(null), { class: "choice quiet", "data-answer": "unknown" }),
       ]));
+  }
+
+  const lampAt = (lamp) => data.lamps.flatMap((row) => row.lamps)[lamp];
+
+  function lampCard(lamp) {
+    const { label, words } = lampAt(lamp);
+    const give = (shown) => () => {
+      if (shown === null) state.out.add(`lamp:${label}`);
+      else {
+        if (state.lamps.length === 0) state.lamps = new Array(lampCount()).fill(null);
+        state.lamps[lamp] = shown;
+      }
+      go("result");
+    };
+    const one = (shown) => button([glyph(shown), make("span", {}, p(WORDS[shown]))], give(shown), { class: "choice lamp-choice", "data-answer": shown });
+    return make("section", { class: "card ask", "data-look": label },
+      make("h2", {}, p("ask")),
+      make("p", { class: "words" }, p("isLit", label)),
+      t(words) ? make("p", { class: "more" }, t(words)) : null,
+      choices([one(0), one(1), one(2), button(p("unknown"), give(null), { class: "choice quiet", "data-answer": "unknown" })]),
+      button(p("allLamps"), () => go("lamps"), { class: "quiet" }));
   }
 
   function tryCard(next, found) {
@@ -356,6 +380,7 @@
       before(row.cautions, row.moves),
       make("h2", {}, p("try")),
       make("p", { class: "words" }, words),
+      picture(row, words),
       choices([
         button(p("runs"), give(true), { class: "choice", "data-answer": "runs" }),
         button(p("still"), give(false), { class: "choice", "data-answer": "still" }),
@@ -470,11 +495,12 @@
       const lastTried = state.said.filter((one) => one.runs !== undefined).pop();
       let card;
       if (lastTried && lastTried.runs) card = codeCard(p("over"), p("overMore"));
-      else if (lastTried) card = codeCard(p("call"), p("callMore"));
       else {
-        const next = new Chooser(data, found, answers(), state.out).next();
+        const next = new Chooser(data, found, evidence(), state.out).next();
+        const room = evidence().tried.length < MOST_TRIED;
         if (next && next.ask !== undefined) card = questionCard(next.ask);
-        else if (next) card = tryCard(next, found);
+        else if (next && next.lamp !== undefined) card = lampCard(next.lamp);
+        else if (next && room) card = tryCard(next, found);
         card = card || codeCard(p("call"), p("callMore"));
       }
       const doubt = found.unknown > FITS_BADLY
@@ -513,7 +539,7 @@
   // For tests: what is weighed, without tapping it in.
   window.guide = {
     weigh: (one) => weigher.weigh(one),
-    next: (one) => new Chooser(data, weigher.weigh(one), one.answers, new Set()).next(),
+    next: (one) => new Chooser(data, weigher.weigh(one), one, new Set()).next(),
     encode: (one) => encode(data, one),
     causes: data.causes,
   };

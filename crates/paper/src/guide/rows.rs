@@ -27,6 +27,11 @@ pub fn of_complaints() -> Value {
     json!(STANDINGS.map(complaints))
 }
 
+/// How often people are wrong about whether the machine runs, and how often a cause that is not in the file goes away by
+/// itself; as `diagnose` has them, against which the page's answers are held.
+const WRONG_ABOUT_RUNNING: f64 = 0.02;
+const STOPS_BY_ITSELF: f64 = 0.1;
+
 /// How often people are wrong.
 pub fn of_doubt(doubt: &Doubt) -> Value {
     json!({
@@ -40,6 +45,8 @@ pub fn of_doubt(doubt: &Doubt) -> Value {
         "unlisted": doubt.unlisted,
         "missing": diagnose::evidence::NAMES_WHAT_IS_NOT_THERE,
         "remedy": doubt.remedy,
+        "wrongRuns": WRONG_ABOUT_RUNNING,
+        "stopsByItself": STOPS_BY_ITSELF,
     })
 }
 

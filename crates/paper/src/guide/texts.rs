@@ -9,13 +9,15 @@ use diagnose::next::{Movement, Terms};
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
 use machine::caution::Doing;
-use machine::id::{Id, StepId, TransitionId};
-use machine::model::{DeviceRole, LampKind, PanelLamp};
+use machine::id::{Id, InputId, OutputId, StepId, TransitionId};
+use machine::model::{DeviceRole, HandMove, LampKind, Observable, PanelLamp, Remedy, WorldFact};
 use serde_json::{Value, json};
 
 use super::words;
 use crate::phrase;
 
+/// Minutes of looking at a lamp, as the program prices it. Common practice, no source.
+pub const LAMP_MINUTES: f64 = 0.3;
 /// Minutes of looking where something stands, and of going on with the routine; as the program prices them.
 /// Common practice, no source.
 const POSITION_MINUTES: f64 = 0.5;
@@ -78,7 +80,8 @@ pub fn questions(machine: &Machine, digest: &Digest) -> Value {
                 "minutes": row.minutes,
                 "words": words::text(&row.operator, &row.technician.english),
                 "place": device.map_or("", |device| device.place.as_str()),
-                "picture": device.map_or(Value::Null, |device| picture(machine, device.role)),
+                "picture": picture(machine, device.map(|device| device.role), &row.observes),
+                "reads": reads(&row.observes),
                 "cautions": Doing::of_check(machine, row).cautions().into_iter().map(words::caution).collect::<Vec<_>>(),
                 "answers": answers.collect::<Vec<_>>(),
                 "keys": row.answers.iter().map(|answer| &answer.key).collect::<Vec<_>>(),
@@ -86,14 +89,16 @@ pub fn questions(machine: &Machine, digest: &Digest) -> Value {
         }
         Asked::Position(mechanism) => {
             let row = &machine.mechanisms[mechanism];
-            let positions = row.positions.iter().map(|position| position.replace('_', " "));
+            let positions = row.position_words.iter().map(|position| words::text(position, &position.english));
             json!({
                 "key": format!("position:{}", row.name),
                 "name": row.name,
                 "error": error,
                 "minutes": POSITION_MINUTES,
                 "stands": words::text(&row.words, &row.name.replace('_', " ")),
+                "reads": mechanism.index(),
                 "place": row.place,
+                "picture": picture(machine, None, &Observable::Position(mechanism)),
                 "cautions": [],
                 "answers": positions.collect::<Vec<_>>(),
                 "keys": row.positions.iter().map(String::as_str).chain(["between"]).collect::<Vec<_>>(),
@@ -103,14 +108,35 @@ pub fn questions(machine: &Machine, digest: &Digest) -> Value {
     json!(asked.iter().zip(&digest.errors).map(question).collect::<Vec<_>>())
 }
 
-/// The marked spot in a picture: across and down, in parts of the whole.
-fn picture(machine: &Machine, role: DeviceRole) -> Value {
-    let picture = match role {
-        DeviceRole::Input(input) => machine.inputs[input].picture.as_ref(),
-        DeviceRole::Output(output) => machine.outputs[output].picture.as_ref(),
+/// The mechanism of which a question asks where it stands, by number.
+fn reads(observes: &Observable) -> Value {
+    match observes {
+        Observable::Position(mechanism) => json!(mechanism.index()),
+        _ => Value::Null,
+    }
+}
+
+/// The marked spot in a picture: the file, across and down in parts of the whole. That of the device; else of what is
+/// looked at, where an input or output that belongs to it has one.
+fn picture(machine: &Machine, role: Option<DeviceRole>, observes: &Observable) -> Value {
+    let input = |input: InputId| machine.inputs.get(input).and_then(|row| row.picture.as_ref());
+    let output = |output: OutputId| machine.outputs.get(output).and_then(|row| row.picture.as_ref());
+    let of_device = match role {
+        Some(DeviceRole::Input(id)) => input(id),
+        Some(DeviceRole::Output(id)) => output(id),
         _ => None,
     };
-    picture.map_or(Value::Null, |(file, across, down)| json!([file, across, down]))
+    let seen = || match *observes {
+        Observable::InputStage(id, _) => input(id),
+        Observable::OutputStage(id, _) => output(id),
+        Observable::Position(mechanism) | Observable::MovesFreely(mechanism) => {
+            let of_it = |fact: &WorldFact| matches!(fact, WorldFact::At(id, _) | WorldFact::Between(id) if *id == mechanism);
+            let mut inputs = machine.inputs.rows();
+            inputs.find_map(|row| row.picture.as_ref().filter(|_| row.lit.facts().into_iter().any(of_it)))
+        }
+        Observable::Supply(_) | Observable::Inspect(_) => None,
+    };
+    of_device.or_else(seen).map_or(Value::Null, |(file, across, down)| json!([file, across, down]))
 }
 
 /// All remedies with their prices; texts only for those that an operator may do.
@@ -123,9 +149,10 @@ pub fn remedies(diagnoser: &Diagnoser, machine: &Machine) -> Value {
             "minutes": row.minutes + terms.trial_minutes,
             "number": number,
             "key": row.key,
-            "words": words::text(&row.words, &row.key),
+            "words": remedy_words(machine, row),
             "cautions": Doing::of_remedy(machine, row).cautions().into_iter().map(words::caution).collect::<Vec<_>>(),
             "moves": moves(machine, &moved_by_remedy(diagnoser, id)),
+            "picture": remedy_picture(machine, row),
         }),
     });
     json!({
@@ -134,6 +161,27 @@ pub fn remedies(diagnoser: &Diagnoser, machine: &Machine) -> Value {
         "lastResort": terms.last_resort_minutes,
         "goOn": GO_ON_MINUTES + terms.trial_minutes,
     })
+}
+
+/// What to do, with the device where the words don't name it: nothing else says which of several like ones is meant.
+fn remedy_words(machine: &Machine, row: &Remedy) -> Value {
+    let device = row.device.and_then(|device| machine.devices.get(device));
+    words::of(|language| {
+        let words = phrase::words(&row.words, &row.key, language);
+        match device {
+            Some(device) if !words.contains(&device.name) => format!("{}: {words}", device.name.replace('_', " ")),
+            _ => words.to_owned(),
+        }
+    })
+}
+
+fn remedy_picture(machine: &Machine, row: &Remedy) -> Value {
+    let role = row.device.and_then(|device| machine.devices.get(device)).map(|device| device.role);
+    let moved = match row.does {
+        Some(HandMove::Put(mechanism, _) | HandMove::Press(mechanism, _)) => Observable::Position(mechanism),
+        _ => Observable::Inspect(Vec::new()),
+    };
+    picture(machine, role, &moved)
 }
 
 /// What an alternative's transitions and interlocks need, in words.

@@ -166,7 +166,8 @@ class Weigher {
   }
 
   // evidence: { complaint: 0..3 or null, routine, last (both null if not known; last -1: only powered on),
-  // lamps: by lamp null or { state, rest }, answers: Map from question to answer }
+  // lamps: by lamp null or { state, rest }, answers: Map from question to answer, tried: what was done in vain, in
+  // order, each { remedy } or { routine, action } }
   weigh(evidence) {
     const data = this.data;
     const causes = new Float64Array(data.causes.length);
@@ -239,7 +240,7 @@ class Weigher {
         return spoken * (last === stage ? 1 - this.data.doubt.deed : this.data.doubt.deed / Math.max(stages - 1, 1));
       });
     }
-    return { kinds, reports, answers, deeds, slips: this.data.doubt.missing ** Math.min(missing, 3) };
+    return { kinds, reports, answers, deeds, tried: evidence.tried || [], slips: this.data.doubt.missing ** Math.min(missing, 3) };
   }
 
   // Whether this ground's alternative has the routine at all.
@@ -259,6 +260,36 @@ class Weigher {
       product *= reported(this.shares(ground, question, vector, change), said, this.data.questions[question].error);
     }
     return product;
+  }
+
+  // How probable it is that the machine stood still after all that was tried, with these classes in play: a remedy can
+  // fail, and people can be wrong about whether it runs. See try_remedy in diagnoser.rs.
+  stillThere(ground, tried, inPlay) {
+    const { remedy: fails, wrongRuns } = this.data.doubt;
+    // By which of the classes are gone, as bits.
+    let states = new Map([[0, 1]]);
+    const all = (1 << inPlay.length) - 1;
+    for (const one of tried) {
+      if (one.remedy !== undefined) {
+        inPlay.forEach((of, bit) => {
+          if (ground.classes[of].remedy !== one.remedy) return;
+          const next = new Map();
+          const add = (state, weight) => next.set(state, (next.get(state) || 0) + weight);
+          for (const [state, weight] of states) {
+            if (state & (1 << bit)) add(state, weight);
+            else {
+              add(state | (1 << bit), weight * (1 - fails));
+              add(state, weight * fails);
+            }
+          }
+          states = next;
+        });
+      }
+      for (const [state, weight] of states) states.set(state, weight * (state === all ? wrongRuns : 1 - wrongRuns));
+    }
+    let sum = 0;
+    for (const weight of states.values()) sum += weight;
+    return sum;
   }
 
   shares(ground, question, vector, change) {
@@ -311,6 +342,10 @@ class Weigher {
       const said = complaint === null ? 1 : data.complaints[ground.rowStanding[row]][complaint];
       const seen = lamps[ground.signTruth[sign]].whole * vectors[ground.signVector[sign]];
       mass[row] = ground.weight[row] * said * told.deeds[ground.rowStage[row]] * seen;
+      if (told.tried.length > 0) {
+        const inPlay = [ground.rowFirst[row] - 1, ground.rowSecond[row] - 1].filter((of) => of >= 0);
+        mass[row] *= this.stillThere(ground, told.tried, inPlay);
+      }
       total += mass[row];
     }
     const found = { nothing: 0, total: 0, classes: new Float64Array(ground.classes.length), looks: new Map(), cases: [] };
@@ -465,6 +500,7 @@ class Weigher {
     let rest = complaint === null ? 1 : 0.25;
     rest *= told.deeds.reduce((sum, deed) => sum + deed, 0) / told.deeds.length;
     for (const [question] of told.answers) rest /= ground.answersHere[question];
+    rest *= (1 - this.data.doubt.stopsByItself) ** told.tried.length;
     return ((ground.listed * unlisted) / (1 - unlisted)) * rest * lamps;
   }
 }

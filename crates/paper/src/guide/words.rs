@@ -112,6 +112,8 @@ labels! {
     more: "more causes", "weitere Ursachen", "más causas";
     ask: "Please look", "Bitte nachsehen", "Mire, por favor";
     whereStands: "Where does it stand: {}?", "Wo steht: {}?", "¿Dónde está: {}?";
+    isLit: "Is lamp {} lit?", "Leuchtet die Lampe {}?", "¿Está encendida la lámpara {}?";
+    allLamps: "See all lamps", "Alle Lampen ansehen", "Ver todas las luces";
     between: "in between", "dazwischen", "entre medio";
     place: "Place", "Ort", "Lugar";
     before: "First read this", "Zuerst lesen", "Lea primero";
