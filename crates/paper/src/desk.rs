@@ -1,7 +1,7 @@
 //! Where sheets are made: the machine, the language, and what is worked out only once however many
 //! sheets need it.
 
-use std::cell::OnceCell;
+use std::sync::OnceLock;
 
 use diagnose::Diagnoser;
 use diagnose::evidence::Evidence;
@@ -21,8 +21,8 @@ pub struct Desk<'a> {
     machine: &'a Machine,
     language: Language,
     head: Head,
-    nominal: OnceCell<Nominal>,
-    diagnoser: OnceCell<Diagnoser>,
+    nominal: OnceLock<Nominal>,
+    diagnoser: OnceLock<Diagnoser>,
 }
 
 /// The nominal run: the first routine on a healthy machine.
@@ -66,7 +66,7 @@ impl<'a> Desk<'a> {
     pub fn new(alternatives: &'a [Alternative], file: &str, serial: Option<u64>, language: Language) -> Option<Self> {
         let machine = &alternatives.first()?.machine;
         let head = Head::new(machine, file, serial, language);
-        Some(Self { alternatives, machine, language, head, nominal: OnceCell::new(), diagnoser: OnceCell::new() })
+        Some(Self { alternatives, machine, language, head, nominal: OnceLock::new(), diagnoser: OnceLock::new() })
     }
 
     /// The machine.

@@ -193,9 +193,19 @@ impl Drawing {
         })
     }
 
-    /// The drawing as an SVG document.
+    /// The drawing as an SVG document, whatever font it is shown in: each text keeps to the room that was left for it.
     #[must_use]
     pub fn svg(&self) -> String {
+        self.written(true)
+    }
+
+    /// The same for a page that is set in [`font::FAMILY`] itself.
+    #[cfg(feature = "typeset")]
+    pub(crate) fn svg_in_its_font(&self) -> String {
+        self.written(false)
+    }
+
+    fn written(&self, fitted: bool) -> String {
         let mut out = String::new();
         let (width, height) = (number(self.width), number(self.height));
         _ = writeln!(
@@ -205,14 +215,14 @@ impl Drawing {
         );
         _ = writeln!(out, "<title>{}</title>", escaped(&self.about));
         for item in &self.items {
-            write_item(&mut out, item);
+            write_item(&mut out, item, fitted);
         }
         out.push_str("</svg>\n");
         out
     }
 }
 
-fn write_item(out: &mut String, item: &Item) {
+fn write_item(out: &mut String, item: &Item, fitted: bool) {
     match item {
         Item::Line { points, thick, dotted } => {
             let dash = if *dotted { r#" stroke-dasharray="1 2""# } else { "" };
@@ -255,9 +265,16 @@ fn write_item(out: &mut String, item: &Item) {
             let bold = if text.bold { r#" font-weight="bold""# } else { "" };
             let (x, y, size) = (number(text.x), number(text.y), number(text.size));
             let turn = if text.turned { format!(r#" transform="rotate(-90 {x} {y})""#) } else { String::new() };
+            // Another font's letters are drawn narrower or wider, so that nothing is cut off or runs into its neighbour.
+            let fit = if fitted && !text.text.trim().is_empty() {
+                let width = number(font::width(&text.text, text.size, text.bold));
+                format!(r#" textLength="{width}" lengthAdjust="spacingAndGlyphs""#)
+            } else {
+                String::new()
+            };
             _ = writeln!(
                 out,
-                r#"<text x="{x}" y="{y}" font-size="{size}"{bold}{anchor}{turn}>{}</text>"#,
+                r#"<text x="{x}" y="{y}" font-size="{size}"{bold}{anchor}{turn}{fit}>{}</text>"#,
                 escaped(&text.text)
             );
         }

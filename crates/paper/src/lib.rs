@@ -13,6 +13,7 @@ pub mod drawing;
 mod font;
 pub mod guide;
 mod head;
+mod lamp_list;
 mod language;
 mod page;
 mod phrase;

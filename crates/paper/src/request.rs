@@ -1,6 +1,7 @@
 //! Which sheets there are, and how one is asked for.
 
 use diagnose::call::Record;
+use rayon::prelude::*;
 
 use crate::desk::Desk;
 use crate::document::Sheet;
@@ -69,6 +70,35 @@ impl Desk<'_> {
             Request::Procedures(name) => self.procedures(name.as_deref()),
             Request::Call { record, changed } => Ok(vec![sheets::call_report(self, record, *changed)?]),
         }
+    }
+
+    /// Computes several requests side by side, in their order.
+    ///
+    /// ```
+    /// # fn main() -> Result<(), Box<dyn std::error::Error>> {
+    /// use paper::{Desk, Language, PageSize, Request};
+    /// # let text = "format = 1\n[machine]\nname = \"Press\"\n[inputs]\nX1 = { lit = \"start = pressed\" }\nX2 = { lit = \"ram = up\" }\n\
+    /// # X3 = { lit = \"ram = down\" }\n[charts.press]\nstart = \"start = pressed\"\nneeds = [\"ram = up\"]\n[charts.press.steps]\n\
+    /// # lower = \"do ram down until ram = down\"\nraise = \"do ram up until ram = up\"\n";
+    /// # let resolved = machine::read(machine::Source::new("press.toml", text), &[]).resolve(&machine::Choice::default());
+    /// let desk = Desk::new(&resolved.alternatives, "press.toml", None, Language::English).ok_or("no machine")?;
+    /// let sheets = desk.all(&[Request::Lamps, Request::Symptoms], PageSize::A4)?;
+    /// assert_eq!(sheets.iter().map(|sheet| sheet.name.as_str()).collect::<Vec<_>>(), ["lamps", "symptoms"]);
+    /// # Ok(())
+    /// # }
+    /// ```
+    ///
+    /// # Errors
+    /// Those of the first request that has any.
+    pub fn all(&self, requests: &[Request], size: PageSize) -> Result<Vec<Sheet>, RequestError> {
+        // What several of them need comes first: waiting for it within work that is done side by side could wait for
+        // ever.
+        self.nominal();
+        if requests.iter().any(|request| matches!(request, Request::Symptoms | Request::CheckTree)) {
+            self.diagnoser();
+        }
+        let made: Vec<_> = requests.par_iter().map(|request| self.sheets(request, size)).collect();
+        Ok(made.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
     }
 
     fn procedures(&self, name: Option<&str>) -> Result<Vec<Sheet>, RequestError> {

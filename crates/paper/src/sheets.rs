@@ -4,6 +4,7 @@ mod call_report;
 mod chart;
 mod check_tree;
 mod commissioning;
+mod lamp_answers;
 mod lamp_chart;
 mod lamps;
 mod procedures;

@@ -4,7 +4,7 @@ use diagnose::answer::{Cause, Member};
 use diagnose::next::{Movement, Proposal, ToDo};
 use machine::Machine;
 use machine::caution::Caution;
-use machine::model::{DeviationKind, Who};
+use machine::model::{DeviationKind, Who, Words};
 
 use crate::desk::Desk;
 use crate::document::{Block, Span};
@@ -120,15 +120,35 @@ pub fn cause(desk: &Desk<'_>, cause: &Cause) -> String {
 
 /// What a deviation is called, with its device.
 pub fn member(desk: &Desk<'_>, member: &Member) -> String {
+    deviation(desk, &member.key).unwrap_or_else(|| member.words.clone())
+}
+
+/// What the deviation of this key is called, with its device.
+fn deviation(desk: &Desk<'_>, key: &str) -> Option<String> {
     let machine: &Machine = desk.machine();
-    let Some(row) = machine.deviations.rows().find(|row| row.key == member.key) else { return member.words.clone() };
-    let words = desk.words(&row.words, &member.words);
-    match row.kind {
+    let row = machine.deviations.rows().find(|row| row.key == key)?;
+    let words = desk.words(&row.words, key);
+    Some(match row.kind {
         DeviationKind::Fault(device) => {
             let device = &machine.devices[device];
             format!("{}: {words}", desk.words(&device.words, &device.name))
         }
         DeviationKind::Lapse => words.to_owned(),
+    })
+}
+
+/// What somebody is asked to do. With a remedy stands its device where its own words don't name it, as nothing else on
+/// paper says which of several like ones is meant.
+pub fn to_be_done(desk: &Desk<'_>, to_do: &ToDo, words: &Words, key: &str) -> String {
+    let words = desk.words(words, key);
+    let machine = desk.machine();
+    let device = match to_do {
+        ToDo::Remedy(remedy) => machine.remedies.get(*remedy).and_then(|remedy| remedy.device),
+        _ => None,
+    };
+    match device.and_then(|device| machine.devices.get(device)) {
+        Some(device) if !words.contains(&device.name) => format!("{}: {words}", device.name.replace('_', " ")),
+        _ => words.to_owned(),
     }
 }
 
@@ -139,17 +159,42 @@ pub fn answer(desk: &Desk<'_>, to_do: &ToDo, key: &str, english: &str) -> String
             let answers = desk.machine().checks.get(*check).map_or(&[][..], |check| check.answers.as_slice());
             answers.iter().find(|answer| answer.key == key).map(|answer| &answer.words)
         }
+        ToDo::Position(mechanism) => desk.machine().mechanisms.get(*mechanism).and_then(|row| {
+            let at = row.positions.iter().position(|position| position == key)?;
+            row.position_words.get(at)
+        }),
         _ => None,
     };
     match words {
         Some(words) => desk.words(words, english).to_owned(),
-        None => common(english).map_or(english, |label| label.of(desk.language())).to_owned(),
+        None => match common(english) {
+            Some(label) => label.of(desk.language()).to_owned(),
+            None => changes(english, desk.language()),
+        },
     }
 }
 
-/// A cause as an answer tells it, in the language of the sheet where it is one that every machine has.
-pub fn told_cause(words: &str, language: Language) -> &str {
-    common(words).map_or(words, |label| label.of(language))
+/// Lamps that change, such as "X0 goes dark, X3 lights".
+fn changes(english: &str, language: Language) -> String {
+    const CHANGES: [(&str, Label); 3] = [
+        (" lights", Label::new("{} lights", "{} geht an", "se enciende {}")),
+        (" goes dark", Label::new("{} goes dark", "{} geht aus", "se apaga {}")),
+        (" goes on and off", Label::new("{} goes on and off", "{} geht an und aus", "{} se enciende y se apaga")),
+    ];
+    let one = |part: &str| {
+        let known = CHANGES.iter().find_map(|(end, label)| Some((part.strip_suffix(end)?, label)));
+        known.map_or_else(|| part.to_owned(), |(lamp, label)| label.fill(language, &[lamp]))
+    };
+    english.split(", ").map(one).collect::<Vec<_>>().join(", ")
+}
+
+/// A cause as an answer tells it, in the language of the sheet; `key` is that of its deviation.
+pub fn told_cause(desk: &Desk<'_>, words: &str, key: Option<&str>) -> String {
+    let known = key.filter(|_| desk.language() != Language::English);
+    match known.and_then(|key| deviation(desk, key)) {
+        Some(words) => words,
+        None => common(words).map_or(words, |label| label.of(desk.language())).to_owned(),
+    }
 }
 
 /// Answers and causes that are not a machine's own.

@@ -82,11 +82,7 @@ fn make(
     format: SheetFormat,
     bound: bool,
 ) -> Result<Made, Failure> {
-    let mut sheets = Vec::new();
-    for request in requests {
-        let more = desk.sheets(request, size).map_err(|error| Failure::new("no-sheet", error.what, error.hint))?;
-        sheets.extend(more);
-    }
+    let sheets = desk.all(requests, size).map_err(|error| Failure::new("no-sheet", error.what, error.hint))?;
     if sheets.is_empty() {
         let hint = "the machine file has none; docs/machine-file.md shows how one is written";
         return Err(Failure::new("no-sheet", "there is no procedure to print", hint));

@@ -93,7 +93,20 @@ pub fn pdf(head: &Head, sheets: &[Sheet], size: PageSize, bound: bool) -> Result
         creator: Smart::Custom(Some("Lampwise".to_owned())),
         ..PdfOptions::default()
     };
-    typst_pdf::pdf(&document, &options).map_err(|errors| failed(&errors))
+    let mut bytes = typst_pdf::pdf(&document, &options).map_err(|errors| failed(&errors))?;
+    leave_unsaid(&mut bytes);
+    Ok(bytes)
+}
+
+/// Blanks out an entry of the catalogue that says what holds without it (ISO 32000-1, table 321: `Suspects` is false
+/// unless said otherwise), because readers built on poppler warn of it.
+fn leave_unsaid(bytes: &mut [u8]) {
+    const ENTRY: &[u8] = b"/MarkInfo<</Marked true/Suspects false>>";
+    const SHORTER: &[u8] = b"/MarkInfo<</Marked true               >>";
+    if let Some(at) = bytes.windows(ENTRY.len()).rposition(|part| part == ENTRY) {
+        // As long as before: the file has a table of where things are.
+        bytes[at..at + SHORTER.len()].copy_from_slice(SHORTER);
+    }
 }
 
 /// How many pages the sheets take.
@@ -146,7 +159,7 @@ fn data_of(sheet: &Sheet, files: &mut Vec<(FileId, Bytes)>) -> Result<Value, Typ
         blocks.push(match block {
             Block::Drawing(drawing) => {
                 let name = format!("drawing-{}.svg", files.len());
-                files.push((file_id(&name)?, Bytes::from_string(drawing.svg())));
+                files.push((file_id(&name)?, Bytes::from_string(drawing.svg_in_its_font())));
                 let body = json!({
                     "file": name, "width": drawing.width, "height": drawing.height, "about": drawing.about,
                 });

@@ -4,15 +4,17 @@
 use std::collections::VecDeque;
 
 use diagnose::evidence::{Complaint, Evidence};
-use diagnose::next::{End, Leaf, Next, Node, Size, Step, Tell, Terms, tree};
+use diagnose::next::{End, Leaf, Next, Node, Size, Step, Terms, tree};
 use machine::caution::Doing;
 use machine::model::Who;
+use rayon::prelude::*;
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::language::{Label, Language};
 use crate::wording::{Marks, answer, minutes, percent, said_before, told_cause, who};
 
+use super::lamp_answers::LampAnswers;
 use super::symptoms::COMPLAINTS;
 
 const TITLE: Label = Label::new("Check tree", "Prüfbaum", "Árbol de pruebas");
@@ -76,12 +78,20 @@ pub(crate) fn check_tree(desk: &Desk<'_>) -> Sheet {
     let mut body = Vec::new();
     let mut marks = Marks::default();
     let mut number = 1;
-    for (complaint, title) in COMPLAINTS.into_iter().filter(|(complaint, _)| WRITTEN.contains(complaint)) {
+    let diagnoser = desk.diagnoser();
+    let written: Vec<_> = COMPLAINTS.into_iter().filter(|(complaint, _)| WRITTEN.contains(complaint)).collect();
+    let trees: Vec<_> = written
+        .par_iter()
+        .map(|(complaint, _)| {
+            let evidence = Evidence { complaint: Some(*complaint), ..Evidence::default() };
+            // Four questions deep is what one follows on paper without getting lost.
+            let size = Size { depth: 4, least: 0.03, ..Size::default() };
+            tree(diagnoser, &evidence, &Terms::default(), size)
+        })
+        .collect();
+    for ((_, title), tree) in written.into_iter().zip(trees) {
         body.push(Block::Heading(title.of(language).to_owned()));
-        let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
-        // Four questions deep is what one follows on paper without getting lost.
-        let size = Size { depth: 4, least: 0.03, ..Size::default() };
-        match tree(desk.diagnoser(), &evidence, &Terms::default(), size) {
+        match tree {
             Some(root) => {
                 body.push(Block::Text(vec![Span::plain(AVERAGE.fill(language, &[&minutes(root.minutes)]))]));
                 body.extend(cards(desk, &root, &mut number, &mut marks));
@@ -122,8 +132,11 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize, marks: &mut Marks) ->
     }
     while let Some(place) = waiting.pop_front() {
         let mut answers = Vec::new();
-        for branch in &place.step.branches {
-            let mut said = vec![Span::strong(answer(desk, &place.step.to_do, &branch.key, &branch.words))];
+        let lamps = LampAnswers::of(desk.machine(), place.step);
+        for (index, branch) in place.step.branches.iter().enumerate() {
+            let by_lamps = lamps.as_ref().and_then(|lamps| lamps.answer(desk, index));
+            let words = by_lamps.unwrap_or_else(|| answer(desk, &place.step.to_do, &branch.key, &branch.words));
+            let mut said = vec![Span::strong(words)];
             said.push(Span::faint(format!(" {}", percent(branch.node.share))));
             let then = match (&branch.node.next, take(&branch.node)) {
                 (Next::Do(step), Some(number)) => {
@@ -135,11 +148,13 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize, marks: &mut Marks) ->
             };
             answers.push((said, then));
         }
+        let mut words = vec![Span::strong(desk.words(&place.step.words, &place.step.key))];
+        words.extend(lamps.map(|lamps| lamps.above(desk)));
         blocks.push(Block::Card(Card {
             number: place.number.to_string(),
             mark: Some(mark(place.number)),
             cautions: said_before(desk, &place.step.cautions, &place.step.movements),
-            words: vec![Span::strong(desk.words(&place.step.words, &place.step.key))],
+            words,
             remark: remark(desk.language(), &place),
             answers,
         }));
@@ -169,14 +184,14 @@ fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
         End::LastResort => LAST_RESORT,
         End::Rare => RARE,
     };
-    let mut spans = vec![Span::plain(label.fill(language, &[&causes(language, &leaf.causes)]) + ".")];
+    let mut spans = vec![Span::plain(label.fill(language, &[&causes(desk, leaf)]) + ".")];
     if matches!(leaf.end, End::Visit | End::Remedies) {
         for (index, remedy) in leaf.remedies.iter().enumerate() {
             let key = remedy.key.strip_prefix("remedy:").unwrap_or(&remedy.key);
             let row = desk.machine().remedies.rows().find(|row| row.key == key);
             spans.push(Span::strong(format!(" {}. ", index + 1)));
             spans.extend(row.and_then(|row| marks.before(&Doing::of_remedy(desk.machine(), row).cautions())));
-            let words = row.map_or(remedy.words.as_str(), |row| desk.words(&row.words, &remedy.words));
+            let words = desk.words(&remedy.said, &remedy.words);
             spans.push(Span::plain(words.trim_end_matches('.')));
             spans.push(Span::faint(format!(" ({})", who(remedy.who, language))));
         }
@@ -184,10 +199,11 @@ fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
     spans
 }
 
-fn causes(language: Language, tells: &[Tell]) -> String {
-    let words: Vec<String> = tells
-        .iter()
-        .map(|tell| format!("{} ({})", told_cause(&tell.words, language), percent(tell.probability)))
+fn causes(desk: &Desk<'_>, leaf: &Leaf) -> String {
+    let keys = leaf.deviations.iter().map(Option::as_deref).chain(std::iter::repeat(None));
+    let told = leaf.causes.iter().zip(keys);
+    let words: Vec<String> = told
+        .map(|(tell, key)| format!("{} ({})", told_cause(desk, &tell.words, key), percent(tell.probability)))
         .collect();
-    if words.is_empty() { UNKNOWN.of(language).to_owned() } else { words.join("; ") }
+    if words.is_empty() { UNKNOWN.of(desk.language()).to_owned() } else { words.join("; ") }
 }

@@ -4,7 +4,7 @@
 use machine::Condition;
 use machine::caution::{Caution, Doing};
 use machine::model::{
-    Device, DeviceRole, Guarding, HandMove, Input, MechanismClass, Move, PointUse, SettingValue, WorldFact,
+    Device, DeviceRole, Guarding, HandMove, Input, Mechanism, MechanismClass, Move, PointUse, SettingValue, WorldFact,
 };
 
 use crate::desk::Desk;
@@ -173,7 +173,7 @@ fn world_fact(desk: &Desk<'_>, fact: WorldFact) -> String {
         WorldFact::At(id, position) => {
             let row = &machine.mechanisms[id];
             let name = desk.words(&row.words, &row.name);
-            let at = row.positions.get(usize::from(position)).map_or("", String::as_str).replace('_', " ");
+            let at = self::position(desk, row, position);
             match row.class {
                 MechanismClass::Hand => format!("{name}: {at} ({})", BY_HAND.of(language)),
                 MechanismClass::Button if position == row.rest => format!("{name}: {at}"),
@@ -216,7 +216,7 @@ fn outputs(desk: &Desk<'_>) -> Option<Table> {
                     follows.push(format!(
                         "{} → {}",
                         desk.words(&mechanism.words, &mechanism.name),
-                        position(&mechanism.positions, one.to)
+                        position(desk, mechanism, one.to)
                     ));
                 }
             }
@@ -242,8 +242,8 @@ fn outputs(desk: &Desk<'_>) -> Option<Table> {
     )
 }
 
-fn position(positions: &[String], at: u8) -> String {
-    positions.get(usize::from(at)).map_or("", String::as_str).replace('_', " ")
+fn position<'d>(desk: &'d Desk<'_>, mechanism: &'d Mechanism, at: u8) -> &'d str {
+    mechanism.position_words.get(usize::from(at)).map_or("", |words| desk.words(words, ""))
 }
 
 fn times(desk: &Desk<'_>) -> Option<Table> {
@@ -253,12 +253,12 @@ fn times(desk: &Desk<'_>) -> Option<Table> {
     for mechanism in driven {
         let name = desk.words(&mechanism.words, &mechanism.name);
         for one in &mechanism.moves {
-            let from: Vec<String> = match one.from[..] {
-                [] if mechanism.positions.len() == 2 => vec![position(&mechanism.positions, 1 - one.to.min(1))],
-                [] => vec![ANY.of(language).to_owned()],
-                _ => one.from.iter().map(|at| position(&mechanism.positions, *at)).collect(),
+            let from: Vec<&str> = match one.from[..] {
+                [] if mechanism.positions.len() == 2 => vec![position(desk, mechanism, 1 - one.to.min(1))],
+                [] => vec![ANY.of(language)],
+                _ => one.from.iter().map(|at| position(desk, mechanism, *at)).collect(),
             };
-            let way = format!("{name}: {} → {}", from.join(", "), position(&mechanism.positions, one.to));
+            let way = format!("{name}: {} → {}", from.join(", "), position(desk, mechanism, one.to));
             rows.push(vec![plain(way), plain(due(one)), vec![Span::blank()], vec![Span::tick()]]);
         }
     }

@@ -72,7 +72,6 @@ pub(crate) fn lamp_chart(desk: &Desk<'_>, size: PageSize) -> Sheet {
             }
         }
     }
-    blocks.push(Block::NewPage);
     blocks.push(Block::Heading(WAITS.of(language).to_owned()));
     blocks.push(Block::Table(waits(desk)));
     Sheet {

@@ -2,7 +2,6 @@
 //! is at rest, and what start needs.
 
 use diagnose::evidence::{LampPlace, LampState};
-use diagnose::panel::Panel;
 use machine::Condition;
 use machine::model::{LampKind, PointUse, ProgramFact, StatusMeaning};
 use sim::Situation;
@@ -188,9 +187,4 @@ fn permissive(desk: &Desk<'_>, part: &Condition<ProgramFact>) -> Vec<Cell> {
 
 fn in_words(desk: &Desk<'_>, part: &Condition<ProgramFact>) -> Cell {
     vec![Span::plain(phrase::condition(desk.machine(), part, desk.language()))]
-}
-
-/// The lamps of the panel by their labels, for which a state is wanted.
-pub(super) fn labels<'p>(panel: &'p Panel, wanted: impl Fn(usize) -> bool + 'p) -> Vec<&'p str> {
-    (0..panel.len()).filter(|lamp| wanted(*lamp)).map(|lamp| panel.label(lamp)).collect()
 }

@@ -1,6 +1,7 @@
 //! Procedure sheets: a led service job on paper. Before each step what to be careful of and what will move, then
 //! what to do, then which lamps are due and what to measure, as `lampwise procedure` says it.
 
+use diagnose::evidence::LampPlace;
 use diagnose::procedure::{Course, Due, LampDue, Movement, StepCourse};
 use diagnose::wording::duration;
 use machine::Machine;
@@ -10,6 +11,7 @@ use machine::model::{Measurement, ProcedureStep};
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
+use crate::lamp_list;
 use crate::language::Label;
 use crate::wording::{caution, who};
 
@@ -120,8 +122,9 @@ fn movement(desk: &Desk<'_>, movement: &Movement) -> String {
     const TOLD: usize = 5;
     let Some(row) = desk.machine().mechanisms.get(movement.mechanism) else { return String::new() };
     let place = |at: &Option<u8>| {
-        at.and_then(|at| row.positions.get(usize::from(at)))
-            .map_or_else(|| BETWEEN.of(desk.language()).to_owned(), |name| name.replace('_', " "))
+        at.and_then(|at| row.position_words.get(usize::from(at)))
+            .map_or(BETWEEN.of(desk.language()), |words| desk.words(words, ""))
+            .to_owned()
     };
     let mut places = vec![place(&movement.from)];
     // Where it turns back at once it never stands, so only the way is known.
@@ -147,7 +150,10 @@ fn lamps(desk: &Desk<'_>, course: &StepCourse, first: bool) -> Vec<(Vec<Span>, V
         };
         lamps.iter().map(one).collect::<Vec<_>>().join(", ")
     };
-    let labels = |lamps: &[&LampDue]| lamps.iter().map(|lamp| lamp.label.as_str()).collect::<Vec<_>>().join(" ");
+    let places: Vec<LampPlace> = LampPlace::all(desk.machine()).map(|(place, _)| place).collect();
+    let labels = |lamps: &[&LampDue]| {
+        lamp_list::named(desk.machine(), |number| lamps.iter().any(|lamp| Some(&lamp.place) == places.get(number)))
+    };
     let blinks: Vec<&LampDue> = course.lamps.iter().filter(|lamp| lamp.due == Due::Blinks).collect();
     let varies: Vec<&LampDue> = course.lamps.iter().filter(|lamp| lamp.due == Due::MayVary).collect();
     let rows = [

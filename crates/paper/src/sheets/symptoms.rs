@@ -1,16 +1,19 @@
 //! The symptom index: for each complaint and each lamp pattern that comes with it, what it probably is, and what
 //! to look at first. The same answers that `lampwise why` gives for the same lamps.
 
+use diagnose::Diagnoser;
+use diagnose::answer::Answer;
 use diagnose::evidence::{Complaint, Evidence, LampState, Moment};
-use diagnose::next::{Terms, advise};
+use diagnose::next::{Advice, Size, Terms, advise};
 use diagnose::pattern::{Pattern, patterns};
+use machine::Machine;
+use rayon::prelude::*;
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
+use crate::lamp_list;
 use crate::language::Label;
-use crate::wording::{Marks, can_move, cause, effort, percent};
-
-use super::lamps::labels;
+use crate::wording::{Marks, can_move, cause, effort, percent, to_be_done};
 
 const TITLE: Label = Label::new("Symptom index", "Fehlerverzeichnis", "Índice de síntomas");
 const ABOUT: Label = Label::new(
@@ -67,16 +70,19 @@ pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
     let language = desk.language();
     let mut body = Vec::new();
     let mut marks = Marks::default();
-    for (complaint, title) in COMPLAINTS {
+    let mut number = 0;
+    let diagnoser = desk.diagnoser();
+    let machine = desk.machine();
+    let found: Vec<Vec<Symptom>> =
+        COMPLAINTS.par_iter().map(|(complaint, _)| symptoms(diagnoser, machine, *complaint)).collect();
+    for ((_, title), found) in COMPLAINTS.iter().zip(found) {
         body.push(Block::Heading(title.of(language).to_owned()));
-        let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
-        let found = patterns(desk.diagnoser(), &evidence, LISTED);
-        let listed: Vec<Pattern> = found.into_iter().filter(|pattern| pattern.share >= LEAST).collect();
-        if listed.is_empty() {
+        if found.is_empty() {
             body.push(Block::Text(vec![Span::faint(NO_CASES.of(language))]));
         }
-        for pattern in listed {
-            body.push(Block::Card(card(desk, complaint, &pattern, &mut marks)));
+        for symptom in found {
+            number += 1;
+            body.push(Block::Card(card(desk, &symptom, number, &mut marks)));
         }
     }
     let mut blocks = marks.legend(language);
@@ -91,13 +97,33 @@ pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
     }
 }
 
-fn card(desk: &Desk<'_>, complaint: Complaint, pattern: &Pattern, marks: &mut Marks) -> Card {
+/// A lamp pattern with what it says.
+struct Symptom {
+    pattern: Pattern,
+    answer: Answer,
+    advice: Advice,
+}
+
+/// The patterns of a complaint.
+fn symptoms(diagnoser: &Diagnoser, machine: &Machine, complaint: Complaint) -> Vec<Symptom> {
+    let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
+    let mut found = patterns(diagnoser, &evidence, LISTED);
+    found.retain(|pattern| pattern.share >= LEAST);
+    let symptom = |pattern: Pattern| {
+        let moment = Moment { lamps: pattern.reports(machine), ..Moment::default() };
+        let evidence = Evidence { complaint: Some(complaint), moments: vec![moment], ..Evidence::default() };
+        // As far ahead as the check tree looks.
+        let terms = Terms { shown: CHECKS, effort: Size::default().effort, ..Terms::default() };
+        let (answer, advice) =
+            rayon::join(|| diagnoser.answer(&evidence), || advise(diagnoser, &evidence, &terms));
+        Symptom { pattern, answer, advice }
+    };
+    found.into_par_iter().map(symptom).collect()
+}
+
+fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) -> Card {
     let language = desk.language();
-    let moment = Moment { lamps: pattern.reports(desk.machine()), ..Moment::default() };
-    let evidence = Evidence { complaint: Some(complaint), moments: vec![moment], ..Evidence::default() };
-    let answer = desk.diagnoser().answer(&evidence);
-    let terms = Terms { shown: CHECKS, ..Terms::default() };
-    let advice = advise(desk.diagnoser(), &evidence, &terms);
+    let Symptom { pattern, answer, advice } = symptom;
     let mut remark = SHARE.fill(language, &[&percent(pattern.share)]);
     if let Some(place) = answer.standing.first().filter(|place| !place.steps.is_empty()) {
         remark.push_str("; ");
@@ -120,19 +146,18 @@ fn card(desk: &Desk<'_>, complaint: Complaint, pattern: &Pattern, marks: &mut Ma
         if let Some(moves) = can_move(desk, &proposal.movements) {
             text.push(Span::strong(format!("! {moves} ")));
         }
-        text.push(Span::plain(desk.words(&proposal.words, &proposal.key)));
+        text.push(Span::plain(to_be_done(desk, &proposal.to_do, &proposal.words, &proposal.key)));
         text.push(Span::faint(format!(" ({})", effort(desk, proposal))));
         let before = format!("{} {}", CHECK.of(language), index + 1);
         answers.push((vec![Span::strong(before)], text));
     }
-    Card { number: "●".to_owned(), mark: None, cautions: Vec::new(), words: lamps(desk, pattern), remark, answers }
+    Card { number: number.to_string(), mark: None, cautions: Vec::new(), words: lamps(desk, pattern), remark, answers }
 }
 
 /// A pattern in words: what is lit, what flickers.
 fn lamps(desk: &Desk<'_>, pattern: &Pattern) -> Vec<Span> {
     let language = desk.language();
-    let panel = &desk.nominal().panel;
-    let of = |state: LampState| labels(panel, |lamp| pattern.lamps.get(lamp) == Some(&state)).join(" ");
+    let of = |state: LampState| lamp_list::named(desk.machine(), |lamp| pattern.lamps.get(lamp) == Some(&state));
     let (lit, flickers) = (of(LampState::Lit), of(LampState::Flickers));
     if lit.is_empty() && flickers.is_empty() {
         return vec![Span::strong(ALL_DARK.of(language))];
