@@ -62,4 +62,6 @@ ids! {
     ExposureId
     /// A procedure that was gone through.
     RunId
+    /// An account.
+    AccountId
 }

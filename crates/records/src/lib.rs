@@ -6,8 +6,11 @@
 //!    was acknowledged is on the disk.
 //! 3. Lists come page by page ([`Page`]), [`Store::search`] looks through all of it.
 //!
+//! [`accounts`] says who may use the pages from elsewhere.
+//!
 //! Nothing here has a clock: every time is given by the caller.
 
+pub mod accounts;
 mod calls;
 pub mod demo;
 mod entries;
@@ -32,7 +35,7 @@ pub use calls::{Call, CallFilter, CallRow, ChangeError, Conflict, NewCall, State
 pub use entries::{Change, Event, MOST_CHANGES, MOST_ENTRIES, Said, What};
 pub use error::{Error, ErrorKind, Result};
 pub use findings::{Finding, PartUsed, Solved, Stated};
-pub use id::{CallId, ExposureId, MachineId, RunId, SiteId, TypeId, VersionId};
+pub use id::{AccountId, CallId, ExposureId, MachineId, RunId, SiteId, TypeId, VersionId};
 pub use machine_types::{Added, MachineType, NewVersion, Version, VersionText};
 pub use machines::{Exposure, Machine, MachineFilter, NewMachine, Site, Unit};
 pub use page::{LARGEST_PAGE, Listed, NamePlace, Page, TimePlace};

@@ -1,6 +1,7 @@
 //! Tests of the records through their public face.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod accounts;
 mod calls; // what a call says, who was quicker, what was taken back
 mod demo; // the invented history
 mod figures; // figures for the service manager
