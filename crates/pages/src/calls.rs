@@ -24,6 +24,7 @@ use serde::Deserialize;
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::visitor;
 use crate::words::{day, moment};
 
 /// Calls on a page of the list.
@@ -212,7 +213,7 @@ pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) 
                         h1 { "Which one?" }
                         p { "More than one machine has the serial number " (serial) "." }
                         ul.plain { @for one in several { li {
-                            form method="post" action="/calls" {
+                            form method="post" action="/calls" { (visitor::proof())
                                 input type="hidden" name="machine" value=(one.id);
                                 button { (one.type_name) " " (one.serial) ", " (one.site_name) }
                             }
@@ -230,7 +231,8 @@ pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) 
 
 /// Runs what takes a while where it keeps no other request waiting.
 pub async fn work(what: impl FnOnce() -> Result<Response, Mistake> + Send + 'static) -> Result<Response, Mistake> {
-    tokio::task::spawn_blocking(what).await.unwrap_or_else(|_| {
+    let visitor = visitor::now();
+    tokio::task::spawn_blocking(|| visitor.sync_scope(what)).await.unwrap_or_else(|_| {
         let status = axum::http::StatusCode::INTERNAL_SERVER_ERROR;
         let hint = "nothing was lost that a page has shown; please report it with what was done".to_owned();
         Err(Mistake { status, what: "a mistake in this program".to_owned(), hint })

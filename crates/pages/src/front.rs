@@ -4,13 +4,15 @@ use std::sync::Arc;
 
 use axum::extract::State;
 use axum::response::Response;
-use maud::html;
-use records::{CallFilter, Page, State as CallState};
+use maud::{Markup, html};
+use records::accounts::Role;
+use records::{CallFilter, MachineType, Page, State as CallState};
 
 use crate::calls::{self, work};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::visitor;
 
 /// Open calls that are shown.
 const OPEN: usize = 20;
@@ -20,13 +22,26 @@ pub async fn page(State(office): State<Arc<Office>>) -> Result<Response, Mistake
     work(move || {
         let store = office.store();
         let types = store.machine_types()?;
-        let open = store.calls(&CallFilter { state: Some(CallState::Open), ..CallFilter::default() }, &Page::first(OPEN))?;
+        let open =
+            store.calls(&CallFilter { state: Some(CallState::Open), ..CallFilter::default() }, &Page::first(OPEN))?;
         let body = html! {
             h1 { "The phone has rung" }
+            @if visitor::may(Role::Desk) { (begin(&types)) }
+            h2 { "Open calls" }
+            (calls::table(&open.rows))
+        };
+        Ok(layout::page("Phone desk", Here::Front, &body))
+    })
+    .await
+}
+
+/// The three ways in which a call begins.
+fn begin(types: &[MachineType]) -> Markup {
+    html! {
             div.desk {
                 section {
                     h2 { "A machine in the records" }
-                    form method="post" action="/calls" {
+                    form method="post" action="/calls" { (visitor::proof())
                         label for="serial" { "Serial number, from the plate" }
                         div.line {
                             input id="serial" name="serial" required maxlength="100" autocomplete="off" autofocus;
@@ -39,9 +54,9 @@ pub async fn page(State(office): State<Arc<Office>>) -> Result<Response, Mistake
                     @if types.is_empty() {
                         p { "There is no machine type yet. " code { "lampwise records" } " takes a machine file in." }
                     } @else {
-                        form method="post" action="/calls" {
+                        form method="post" action="/calls" { (visitor::proof())
                             label for="type" { "Type" }
-                            select id="type" name="machine_type" { @for one in &types { option value=(one.name) { (one.title) " (" (one.name) ")" } } }
+                            select id="type" name="machine_type" { @for one in types { option value=(one.name) { (one.title) " (" (one.name) ")" } } }
                             label for="number" { "Serial number, if it is known: it tells the revision" }
                             div.line {
                                 input id="number" name="serial" maxlength="100" autocomplete="off";
@@ -53,7 +68,7 @@ pub async fn page(State(office): State<Arc<Office>>) -> Result<Response, Mistake
             }
             section {
                 h2 { "A code from an offline guide" }
-                form method="post" action="/calls" {
+                form method="post" action="/calls" { (visitor::proof())
                     label for="code" { "As it is read aloud, group by group" }
                     div.line {
                         input id="code" name="code" required maxlength="400" autocomplete="off" spellcheck="false";
@@ -61,10 +76,5 @@ pub async fn page(State(office): State<Arc<Office>>) -> Result<Response, Mistake
                     }
                 }
             }
-            h2 { "Open calls" }
-            (calls::table(&open.rows))
-        };
-        Ok(layout::page("Phone desk", Here::Front, &body))
-    })
-    .await
+    }
 }

@@ -1,14 +1,22 @@
-//! What keeps strangers out: only pages of this program may change anything, only by the names by which this computer
-//! is called, and what is shown may load nothing from elsewhere.
+//! What keeps strangers out: only pages of this program may change anything, only by the names by which it is called,
+//! only for whoever may do that; and what is shown may load nothing from elsewhere.
+//!
+//! Each request goes through here before anything else looks at it, in this order: the name by which it came, the page
+//! from which it came, who asks, what they may do, and whether a form is one of theirs.
 
-use axum::extract::{Request, State};
-use axum::http::{HeaderValue, Method, StatusCode, header};
+use axum::body::Body;
+use axum::extract::{ConnectInfo, FromRequest as _, MatchedPath, Multipart, RawForm, Request, State};
+use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
+use std::net::{IpAddr, Ipv4Addr};
 use std::sync::Arc;
 
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::serving::{Needs, Peer, needed};
+use crate::sign_in::{self, From};
+use crate::visitor::{TOKEN, Visitor};
 
 /// Nothing from elsewhere, no script or style that stands in a page, no page of ours inside another's.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
@@ -20,14 +28,22 @@ pub const SHEET_POLICY: &str =
 
 /// Lets a request through, or not, and says in the answer what the page may do.
 pub async fn guard(State(office): State<Arc<Office>>, request: Request, next: Next) -> Response {
-    let mut response = match refused(&office, &request) {
-        Some(mistake) => mistake.into_response(),
-        None => next.run(request).await,
+    let mut response = match admitted(office, request).await {
+        Ok((request, visitor)) => {
+            let scope = visitor.clone();
+            scope
+                .scope(async {
+                    let response = next.run(request).await;
+                    // What the server itself refuses comes as bare text.
+                    if response.status().is_client_error() && !is_page(&response) {
+                        return refused_by_server(response.status()).into_response();
+                    }
+                    response
+                })
+                .await
+        }
+        Err(refused) => refused,
     };
-    // What the server itself refuses comes as bare text.
-    if response.status().is_client_error() && !is_page(&response) {
-        response = refused_by_server(response.status()).into_response();
-    }
     let headers = response.headers_mut();
     if !headers.contains_key(header::CONTENT_SECURITY_POLICY) {
         headers.insert(header::CONTENT_SECURITY_POLICY, HeaderValue::from_static(POLICY));
@@ -58,19 +74,72 @@ fn refused_by_server(status: StatusCode) -> Mistake {
     Mistake { status, what: what.to_owned(), hint: hint.to_owned() }
 }
 
-fn refused(office: &Office, request: &Request) -> Option<Mistake> {
-    let text = |name: header::HeaderName| request.headers().get(name).and_then(|value| value.to_str().ok());
-    let host = text(header::HOST).or_else(|| request.uri().authority().map(|one| one.as_str()));
+fn text<'r>(headers: &'r HeaderMap, name: impl header::AsHeaderName) -> Option<&'r str> {
+    headers.get(name).and_then(|value| value.to_str().ok())
+}
+
+/// The request and who makes it, or what is answered instead.
+async fn admitted(office: Arc<Office>, mut request: Request) -> Result<(Request, Visitor), Response> {
+    let reads = matches!(*request.method(), Method::GET | Method::HEAD);
+    if let Some(mistake) = foreign(&office, &request, reads) {
+        return Err(mistake.into_response());
+    }
+    let from = From(comes_from(&office, &request));
+    request.extensions_mut().insert(from);
+    let visitor = visitor(&office, request.headers()).await.map_err(IntoResponse::into_response)?;
+    // What is at no address is shown to nobody who may not see the rest either.
+    let path = request.extensions().get::<MatchedPath>().map(MatchedPath::as_str);
+    let address = path.and_then(needed).unwrap_or_default();
+    let needs = if reads { address.look } else { address.change };
+    let Needs::Role(role) = needs else { return Ok((request, visitor)) };
+    if visitor == Visitor::Stranger {
+        let wanted = request.uri().path_and_query().map_or("/", |wanted| wanted.as_str());
+        return Err(if reads { sign_in::lead_there(wanted) } else { signed_out() });
+    }
+    if !visitor.may(role) {
+        let what = format!("this is for whoever has the role \"{}\"", role.word());
+        let mistake = Mistake::refused(what, "ask whoever keeps the accounts of this program");
+        return Err(visitor.sync_scope(|| mistake.into_response()));
+    }
+    if let (false, Visitor::Known(who)) = (reads, &visitor) {
+        let (whole, sent) = with_proof(request, address.largest)
+            .await
+            .map_err(|mistake| visitor.clone().sync_scope(|| mistake.into_response()))?;
+        if !sent.is_some_and(|sent| same(sent.as_bytes(), who.form_token.as_bytes())) {
+            let hint = "go back, copy what you typed, load the page anew, and send it from there";
+            let mistake = Mistake::refused("this form is none of those that were made for you", hint);
+            return Err(visitor.sync_scope(|| mistake.into_response()));
+        }
+        return Ok((whole, visitor));
+    }
+    Ok((request, visitor))
+}
+
+fn signed_out() -> Response {
+    let what = "you are not signed in, or not any more; nothing was taken";
+    let hint = "sign in, go back, copy what you typed, load the page anew, and send it from there";
+    Mistake { status: StatusCode::UNAUTHORIZED, what: what.to_owned(), hint: hint.to_owned() }.into_response()
+}
+
+/// Why a request does not come from a page of this program, called by one of its names.
+fn foreign(office: &Office, request: &Request, reads: bool) -> Option<Mistake> {
+    let headers = request.headers();
+    let host = text(headers, header::HOST).or_else(|| request.uri().authority().map(|one| one.as_str()));
     // Another site's name that leads to this computer would make its pages pages of ours.
     if !host.is_some_and(|host| office.is_called(host)) {
         let hint = "open the address that was printed when the program began";
         return Some(Mistake::refused("this program does not answer to that name", hint));
     }
-    if matches!(*request.method(), Method::GET | Method::HEAD) {
+    if reads {
         return None;
     }
-    let from_here = match (text(header::ORIGIN), request.headers().get("sec-fetch-site")) {
-        (Some(origin), _) => origin.strip_prefix("http://").is_some_and(|origin| Some(origin) == host),
+    let scheme = office.reached().scheme();
+    let own = |origin: &str| {
+        let rest = origin.strip_prefix(scheme).and_then(|rest| rest.strip_prefix("://"));
+        rest.is_some_and(|rest| Some(rest) == host)
+    };
+    let from_here = match (text(headers, header::ORIGIN), headers.get("sec-fetch-site")) {
+        (Some(origin), _) => own(origin),
         (None, Some(site)) => site.as_bytes() == b"same-origin",
         // A program that is no browser: no page can make it send anything.
         (None, None) => true,
@@ -79,4 +148,60 @@ fn refused(office: &Office, request: &Request) -> Option<Mistake> {
         return None;
     }
     Some(Mistake::refused("this did not come from a page of this program", "go to the page itself and do it there"))
+}
+
+/// The address from which a request comes: behind a proxy what that says last, as anything before can be made up.
+fn comes_from(office: &Office, request: &Request) -> IpAddr {
+    let direct = request.extensions().get::<ConnectInfo<Peer>>().map(|ConnectInfo(Peer(address))| address.ip());
+    let said = || {
+        let last = request.headers().get_all("x-forwarded-for").iter().next_back()?.to_str().ok()?;
+        last.rsplit(',').next()?.trim().parse().ok()
+    };
+    let forwarded = if office.reached().behind_proxy { said() } else { None };
+    forwarded.or(direct).unwrap_or(IpAddr::V4(Ipv4Addr::UNSPECIFIED))
+}
+
+async fn visitor(office: &Arc<Office>, headers: &HeaderMap) -> Result<Visitor, Mistake> {
+    if !office.wants_accounts() {
+        return Ok(Visitor::Here);
+    }
+    let Some(token) = sign_in::token_of(office, headers) else { return Ok(Visitor::Stranger) };
+    let office = Arc::clone(office);
+    let asked = tokio::task::spawn_blocking(move || office.store().signed_in(&token, office.now()));
+    match asked.await {
+        Ok(found) => Ok(found?.map_or(Visitor::Stranger, Visitor::Known)),
+        Err(_) => Ok(Visitor::Stranger),
+    }
+}
+
+/// What a form carries as its proof, and the request as it was.
+async fn with_proof(request: Request, largest: usize) -> Result<(Request, Option<String>), Mistake> {
+    let (parts, body) = request.into_parts();
+    let bytes = axum::body::to_bytes(body, largest).await;
+    let bytes = bytes.map_err(|_| refused_by_server(StatusCode::PAYLOAD_TOO_LARGE))?;
+    let kind = text(&parts.headers, header::CONTENT_TYPE).unwrap_or_default().to_ascii_lowercase();
+    let again = || Request::from_parts(parts.clone(), Body::from(bytes.clone()));
+    let sent = if kind.starts_with("multipart/form-data") {
+        // Forms with a file carry it in their first field.
+        match Multipart::from_request(again(), &()).await {
+            Ok(mut fields) => match fields.next_field().await {
+                Ok(Some(field)) if field.name() == Some(TOKEN) => field.text().await.ok(),
+                _ => None,
+            },
+            Err(_) => None,
+        }
+    } else {
+        match RawForm::from_request(again(), &()).await {
+            Ok(RawForm(form)) => {
+                form_urlencoded::parse(&form).find(|(name, _)| name == TOKEN).map(|(_, value)| value.into_owned())
+            }
+            Err(_) => None,
+        }
+    };
+    Ok((Request::from_parts(parts, Body::from(bytes)), sent))
+}
+
+/// Whether two texts are the same, in a time that does not tell where they differ.
+fn same(one: &[u8], other: &[u8]) -> bool {
+    one.len() == other.len() && one.iter().zip(other).fold(0, |differ, (a, b)| differ | (a ^ b)) == 0
 }

@@ -4,6 +4,9 @@ use axum::http::header;
 use axum::response::{IntoResponse, Response};
 use machine::caution::Caution;
 use maud::{DOCTYPE, Markup, html};
+use records::accounts::Role;
+
+use crate::visitor::{self, Visitor};
 
 /// Which part of the pages this is.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -35,6 +38,7 @@ const PARTS: [(Here, &str, &str); 6] = [
 
 /// A whole page.
 pub fn page(title: &str, here: Here, body: &Markup) -> Response {
+    let visitor = visitor::now();
     let page = html! {
         (DOCTYPE)
         html lang="en" {
@@ -50,7 +54,7 @@ pub fn page(title: &str, here: Here, body: &Markup) -> Response {
             body {
                 a.jump href="#content" { "To the content" }
                 header.top {
-                    nav aria-label="Pages" {
+                    @if visitor != Visitor::Stranger { nav aria-label="Pages" {
                         @for (part, address, words) in PARTS {
                             @if part == here {
                                 a href=(address) aria-current="page" { (words) }
@@ -58,11 +62,21 @@ pub fn page(title: &str, here: Here, body: &Markup) -> Response {
                                 a href=(address) { (words) }
                             }
                         }
-                    }
-                    form.find action="/search" role="search" {
+                        @if let Visitor::Known(_) = &visitor {
+                            @if visitor.may(Role::Editor) { a href="/accounts" { "Accounts" } }
+                        }
+                    } }
+                    @if visitor != Visitor::Stranger { form.find action="/search" role="search" {
                         label.aside for="find" { "Look for" }
                         input id="find" name="for" type="search" placeholder="serial, site, words …" autocomplete="off";
                         button { "Look" }
+                    } }
+                    @if let Visitor::Known(who) = &visitor {
+                        form.who method="post" action="/sign-out" {
+                            (visitor::proof())
+                            a href="/password" { (who.name) " (" (who.role.word()) ")" }
+                            button.second { "Sign out" }
+                        }
                     }
                 }
                 main id="content" tabindex="-1" { (body) }

@@ -1,13 +1,17 @@
-//! The web pages: calls worked in the browser, machines, machine files, search; served by this program alone, from
-//! the computer on which it runs.
+//! The web pages: calls worked in the browser, machines, machine files, search; served by this program alone.
 //!
-//! 1. An [`Office`] holds the records and the machines that are worked out.
-//! 2. [`serve`] shows its pages at an address of the loopback interface.
+//! 1. [`Serving`] listens at an address, [`Reached`] says by which names and how safely that is reached.
+//! 2. An [`Office`] holds the records and the machines that are worked out.
+//! 3. [`serve`] shows its pages. Over the loopback interface nobody has to sign in; whoever comes from elsewhere has to,
+//!    over an encrypted connection. [`ADDRESSES`] says who may do what.
 //!
 //! Every page is whole HTML and works without scripts; the one small script makes lamps quicker to type in and fetches
 //! what takes longer. Nothing is loaded from elsewhere. What is said in a call is on the disk before a page shows it.
 
+mod accounts;
+mod attempts;
 mod calls;
+mod encrypted;
 mod figures;
 mod front;
 mod guard;
@@ -19,9 +23,13 @@ mod mistake;
 mod office;
 mod practice;
 mod procedures;
+mod reached;
 mod search;
 mod serving;
+mod sign_in;
+mod visitor;
 mod words;
 
 pub use office::Office;
-pub use serving::{ServeError, Serving, router, serve};
+pub use reached::{HostName, Reached};
+pub use serving::{ADDRESSES, Address, Needs, ServeError, Serving, router, serve};

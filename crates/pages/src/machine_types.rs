@@ -14,6 +14,7 @@ use machine::model::{Chance, DeviationKind};
 use machine::{Alternative, Choice, Problem, Severity, Source};
 use maud::{Markup, html};
 use paper::{Desk, Language, PageSize, Request, render};
+use records::accounts::Role;
 use records::rates::Learned;
 use records::{NewVersion, TypeId, VersionText};
 use serde::Deserialize;
@@ -23,6 +24,7 @@ use crate::guard::SHEET_POLICY;
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::visitor;
 use crate::words::{LANGUAGES, day, minutes, percent};
 
 /// The sheets: name in the address, and what it is called.
@@ -91,7 +93,13 @@ pub async fn page(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Res
                 (machine.deviations.len()) " things that can be wrong"
                 @if let Some(revision) = &machine.revision { "; shown for revision " (revision) }
             }
-            form method="post" action="/calls" { input type="hidden" name="machine_type" value=(shown.name); button { "Begin a call about one" } }
+            @if visitor::may(Role::Desk) {
+                form method="post" action="/calls" {
+                    (visitor::proof())
+                    input type="hidden" name="machine_type" value=(shown.name);
+                    button { "Begin a call about one" }
+                }
+            }
             nav.parts aria-label="Of this machine type" {
                 a href={ "/machines?type=" (id) } { "Its machines" }
                 a href={ (at) "/devices" } { "Devices and rates" }
@@ -269,13 +277,15 @@ fn file_page(shown: &Named, text: &str, problems: &[Problem], note: &str) -> Mar
     html! {
         h1 { "Machine file of " (shown.title) }
         @if errors > 0 { p.mistake role="alert" { "Not saved: " (errors) " mistakes. Each stands below its line." } }
-        form method="post" action={ "/types/" (shown.id) "/file" } {
+        form method="post" action={ "/types/" (shown.id) "/file" } { (visitor::proof())
             input type="hidden" name="seen" value=(shown.version);
             label for="file" { "The file" }
             textarea.file id="file" name="text" rows="30" spellcheck="false" { (text) }
-            label for="note" { "What was changed" }
-            input id="note" name="note" maxlength="500" value=(note);
-            button { "Look it over, and save it as a new version" }
+            @if visitor::may(Role::Editor) {
+                label for="note" { "What was changed" }
+                input id="note" name="note" maxlength="500" value=(note);
+                button { "Look it over, and save it as a new version" }
+            }
         }
         @if !by_line.is_empty() {
             h2 { "What is remarked" }

@@ -6,6 +6,7 @@ use axum::Form;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use maud::{Markup, html};
+use records::accounts::Role;
 use records::{CallFilter, Machine, MachineFilter, MachineId, NamePlace, NewMachine, Page, SiteId, TypeId};
 use serde::Deserialize;
 
@@ -13,6 +14,7 @@ use crate::calls::{self, work};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::visitor;
 use crate::words::day;
 
 const ROWS: usize = 100;
@@ -62,10 +64,10 @@ pub async fn list(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted
                     button { "More machines" }
                 }
             }
-            @if !types.is_empty() {
+            @if !types.is_empty() && visitor::may(Role::Editor) {
                 details {
                     summary { h2 { "Add a machine" } }
-                    form method="post" action="/machines" {
+                    form method="post" action="/machines" { (visitor::proof())
                         label for="type" { "Type" }
                         select id="type" name="machine_type" { @for one in &types { option value=(one.id) { (one.title) } } }
                         (fields(None))
@@ -178,6 +180,28 @@ pub async fn change(
     .await
 }
 
+/// Notes of a machine.
+#[derive(Debug, Deserialize)]
+pub struct Notes {
+    #[serde(default)]
+    notes: String,
+}
+
+/// Changes the notes of a machine and nothing else of it.
+pub async fn change_notes(
+    State(office): State<Arc<Office>>,
+    Path(machine): Path<i64>,
+    Form(typed): Form<Notes>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        let mut store = office.store();
+        let known = store.machine(MachineId(machine))?;
+        store.change_machine(known.id, &NewMachine { notes: typed.notes.trim().to_owned(), ..known.to_new() })?;
+        Ok(Redirect::to(&format!("/machines/{machine}")).into_response())
+    })
+    .await
+}
+
 /// A machine with its history.
 pub async fn page(State(office): State<Arc<Office>>, Path(machine): Path<i64>) -> Result<Response, Mistake> {
     work(move || {
@@ -204,9 +228,12 @@ pub async fn page(State(office): State<Arc<Office>>, Path(machine): Path<i64>) -
                 "."
             }
             @if !one.notes.is_empty() { p.notes { (one.notes) } }
-            form method="post" action="/calls" {
-                input type="hidden" name="machine" value=(one.id);
-                button { "Begin a call about it" }
+            @if visitor::may(Role::Desk) {
+                form method="post" action="/calls" {
+                    (visitor::proof())
+                    input type="hidden" name="machine" value=(one.id);
+                    button { "Begin a call about it" }
+                }
             }
             h2 { "Calls" }
             (calls::table(&listed.rows))
@@ -224,9 +251,21 @@ pub async fn page(State(office): State<Arc<Office>>, Path(machine): Path<i64>) -
                     @if !run.note.is_empty() { br; small { (run.note) } }
                 } } }
             }
-            details {
-                summary { h2 { "Change what is known of it" } }
-                form method="post" action={ "/machines/" (one.id) } { (fields(Some(&one))) button { "Keep it" } }
+            @if visitor::may(Role::Editor) {
+                details {
+                    summary { h2 { "Change what is known of it" } }
+                    form method="post" action={ "/machines/" (one.id) } { (visitor::proof()) (fields(Some(&one))) button { "Keep it" } }
+                }
+            } @else if visitor::may(Role::Desk) {
+                details {
+                    summary { h2 { "Change the notes" } }
+                    form method="post" action={ "/machines/" (one.id) "/notes" } {
+                        (visitor::proof())
+                        label for="notes" { "Notes" }
+                        textarea id="notes" name="notes" rows="4" maxlength="10000" { (one.notes) }
+                        button { "Keep them" }
+                    }
+                }
             }
         };
         Ok(layout::page(&format!("{} {}", one.type_name, one.serial), Here::Machines, &body))

@@ -2,6 +2,7 @@
 
 use std::collections::VecDeque;
 use std::net::SocketAddr;
+use std::sync::atomic::{AtomicUsize, Ordering};
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use diagnose::call::{Origin, Session, WorkedOut};
@@ -11,12 +12,30 @@ use machine::{Alternative, Choice};
 use records::rates::Factors;
 use records::{Call, CallId, Store, TypeId, VersionId};
 
+use crate::attempts::Attempts;
 use crate::mistake::Mistake;
+use crate::reached::Reached;
+use crate::serving::ServeError;
 
 /// Machines that are kept worked out; one takes up to some hundred megabytes.
 const MACHINES: usize = 8;
 /// Calls whose state is kept.
 const CALLS: usize = 200;
+
+/// Passwords that may wait to be hashed.
+const MOST_WAITING: usize = 16;
+
+/// The turn of hashing a password.
+pub(crate) struct Hashing<'o> {
+    waiting: &'o AtomicUsize,
+    _turn: MutexGuard<'o, ()>,
+}
+
+impl Drop for Hashing<'_> {
+    fn drop(&mut self) {
+        self.waiting.fetch_sub(1, Ordering::AcqRel);
+    }
+}
 
 /// A machine as calls are about it.
 #[derive(Clone, PartialEq)]
@@ -40,6 +59,12 @@ struct Known {
 pub struct Office {
     store: Mutex<Store>,
     address: SocketAddr,
+    reached: Reached,
+    attempts: Mutex<Attempts>,
+    /// Held while a password is hashed.
+    hashing: Mutex<()>,
+    /// Those who hash a password or wait for it.
+    waiting: AtomicUsize,
     machines: Mutex<VecDeque<(Key, Arc<WorkedOut>)>>,
     calls: Mutex<VecDeque<Known>>,
     factors: Mutex<Option<Arc<Factors>>>,
@@ -49,12 +74,38 @@ pub struct Office {
 }
 
 impl Office {
-    /// An office with these records, that is reached at this address.
+    /// An office with these records, that is reached at this address of the loopback interface, without signing in.
+    /// At any other address everybody would have to, and nobody could.
     #[must_use]
     pub fn new(store: Store, address: SocketAddr) -> Self {
+        Self::of(store, address, Reached::default())
+    }
+
+    /// An office with these records, that is reached like this.
+    ///
+    /// # Errors
+    /// When everybody has to sign in and the records have no account.
+    pub fn reached_by(store: Store, address: SocketAddr, reached: Reached) -> Result<Self, ServeError> {
+        if reached.wants_accounts(address) && store.accounts().map_err(ServeError::Records)?.is_empty() {
+            return Err(ServeError::NoAccounts(address));
+        }
+        Ok(Self::of(store, address, reached))
+    }
+
+    /// The same with another clock.
+    #[must_use]
+    pub fn with_clock(self, clock: fn() -> Timestamp) -> Self {
+        Self { clock, ..self }
+    }
+
+    fn of(store: Store, address: SocketAddr, reached: Reached) -> Self {
         Self {
             store: Mutex::new(store),
             address,
+            reached,
+            attempts: Mutex::default(),
+            hashing: Mutex::default(),
+            waiting: AtomicUsize::new(0),
             machines: Mutex::default(),
             calls: Mutex::default(),
             factors: Mutex::default(),
@@ -71,14 +122,30 @@ impl Office {
 
     /// Whether this is one of the names of this program, as a browser sends them.
     pub(crate) fn is_called(&self, host: &str) -> bool {
-        let (name, port) = match host.rsplit_once(':') {
-            Some((name, port)) if !name.is_empty() && port.bytes().all(|one| one.is_ascii_digit()) => {
-                (name, Some(port))
-            }
-            _ => (host, None),
-        };
-        let is_port = port.map_or(80, |port| port.parse().unwrap_or(0)) == self.address.port();
-        is_port && matches!(name.to_ascii_lowercase().as_str(), "localhost" | "127.0.0.1" | "[::1]")
+        self.reached.is_called(host, self.address)
+    }
+
+    /// Whether everybody has to sign in.
+    pub(crate) fn wants_accounts(&self) -> bool {
+        self.reached.wants_accounts(self.address)
+    }
+
+    pub(crate) fn reached(&self) -> &Reached {
+        &self.reached
+    }
+
+    /// How often signing in was tried lately.
+    pub(crate) fn attempts(&self) -> MutexGuard<'_, Attempts> {
+        lock(&self.attempts)
+    }
+
+    /// The turn of hashing a password, which takes a core and 19 MiB of memory; none if too many wait for it.
+    pub(crate) fn hashing(&self) -> Option<Hashing<'_>> {
+        if self.waiting.fetch_add(1, Ordering::AcqRel) >= MOST_WAITING {
+            self.waiting.fetch_sub(1, Ordering::AcqRel);
+            return None;
+        }
+        Some(Hashing { waiting: &self.waiting, _turn: lock(&self.hashing) })
     }
 
     pub(crate) fn now(&self) -> Timestamp {

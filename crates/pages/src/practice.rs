@@ -17,6 +17,7 @@ use crate::calls::{lamp_panel, work};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::visitor;
 use crate::words::{minutes, percent, share};
 
 /// Things done that a form may carry.
@@ -159,7 +160,7 @@ fn offered(exercise: &Exercise<'_>, address: &str) -> Markup {
         }
     };
     html! {
-        form method="post" action=(address) {
+        form method="post" action=(address) { (visitor::proof())
             (carried(exercise))
             h2 { "What do you do?" }
             details open { summary { "Look at lamps" } ul.offers.many { @for offer in of(Group::Lamps) { (button(offer)) } } }
@@ -170,7 +171,7 @@ fn offered(exercise: &Exercise<'_>, address: &str) -> Markup {
                 @for (device, offers) in &by_device { details.inner { summary { (device) } ul.offers { @for offer in offers { (button(offer)) } } } }
             }
         }
-        form method="post" action=(address) {
+        form method="post" action=(address) { (visitor::proof())
             (carried(exercise))
             h2 { "What is it?" }
             @for (number, label) in ["What is wrong", "and, if two things are"].into_iter().enumerate() {

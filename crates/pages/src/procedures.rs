@@ -24,6 +24,7 @@ use crate::calls::work;
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::visitor;
 
 /// Below this nobody is told to wait.
 const NO_WAIT_MS: u64 = 1_000;
@@ -275,7 +276,7 @@ fn shown(job: &Job, reports: &[Report]) -> Response {
                     @if let Some(ms) = row.wait_ms { p { "Allow " (duration(ms)) "." } }
                     @else if course.takes_ms >= NO_WAIT_MS { p { "Until it has come to rest: about " (duration(course.takes_ms.div_ceil(1_000) * 1_000)) "." } }
                     (lamps(course, step == 0))
-                    form method="post" action=(job.address()) {
+                    form method="post" action=(job.address()) { (visitor::proof())
                         (job.carried(reports))
                         @if let Some(measure) = &row.measure {
                             label for="measured" { "Measured: " (measure.words.english) " (right: " (range(measure)) ")" }
@@ -288,7 +289,7 @@ fn shown(job: &Job, reports: &[Report]) -> Response {
                             button.second name="seen" value=(NOT_LOOKED) { "Not looked" }
                         }
                     }
-                    form method="post" action=(job.address()) {
+                    form method="post" action=(job.address()) { (visitor::proof())
                         (job.carried(reports))
                         input type="hidden" name="measured" value="";
                         input type="hidden" name="confirmed" value="";
@@ -311,7 +312,7 @@ fn end_form(job: &Job, reports: &[Report], words: &str) -> Markup {
     html! {
         details open[reports.len() == job.procedure().steps.len()] {
             summary { (words) }
-            form method="post" action=(job.address()) {
+            form method="post" action=(job.address()) { (visitor::proof())
                 (job.carried(reports))
                 label for="done-by" { "Done by" } input id="done-by" name="done_by" maxlength="200" autocomplete="off";
                 label for="note" { "Note" } input id="note" name="note" maxlength="2000" autocomplete="off";
@@ -339,7 +340,7 @@ fn otherwise(job: &Job, reports: &[Report]) -> Response {
     let body = html! {
         (head(job))
         div.mistake role="alert" { p { "Step " (reports.len()) " is not as it should be: " (differs.join("; ")) "." } }
-        form method="post" action=(job.address()) {
+        form method="post" action=(job.address()) { (visitor::proof())
             (job.carried(reports))
             @if confirmed {
                 p { "Everything that was seen so far goes along into a call." }

@@ -5,13 +5,21 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
+use axum::extract::connect_info::Connected;
 use axum::middleware::from_fn_with_state;
-use axum::routing::{get, post};
+use axum::routing::{MethodRouter, any, get, post};
+use axum::serve::{IncomingStream, Listener};
+use records::accounts::Role;
 use tokio::net::TcpListener;
+use tokio_rustls::rustls::ServerConfig;
 
+use crate::encrypted::{self, Encrypted};
 use crate::mistake::Mistake;
 use crate::office::Office;
-use crate::{calls, figures, front, guard, look, machine_types, machines, practice, procedures, search};
+use crate::reached::Reached;
+use crate::{
+    accounts, calls, figures, front, guard, look, machine_types, machines, practice, procedures, search, sign_in,
+};
 
 /// Bytes that a form may have.
 const LARGEST_FORM: usize = 100_000;
@@ -21,49 +29,149 @@ const LARGEST_FILE_FORM: usize = 3 * machine::LARGEST_FILE + 10_000;
 /// So long what was begun may take once the program is told to stop.
 const PATIENCE: std::time::Duration = std::time::Duration::from_secs(2);
 
+/// What somebody needs to be allowed something.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Needs {
+    /// Nothing: signing in itself, and what dresses that page.
+    Nothing,
+    /// This role, where people have to sign in.
+    Role(Role),
+}
+
+const ANYBODY: Needs = Needs::Nothing;
+const READER: Needs = Needs::Role(Role::Reader);
+const DESK: Needs = Needs::Role(Role::Desk);
+const EDITOR: Needs = Needs::Role(Role::Editor);
+
+/// One address: who may look, who may change something there, and how large a form may be.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Address {
+    /// The address, with names in braces for what differs.
+    pub path: &'static str,
+    /// What is needed to look.
+    pub look: Needs,
+    /// What is needed to change something; nothing can be changed at most addresses, whatever one may.
+    pub change: Needs,
+    /// Bytes that what is sent there may have.
+    pub largest: usize,
+}
+
+/// What holds for an address that nobody thought of.
+impl Default for Address {
+    fn default() -> Self {
+        Self { path: "", look: READER, change: EDITOR, largest: LARGEST_FORM }
+    }
+}
+
+const fn at(path: &'static str, look: Needs, change: Needs) -> Address {
+    Address { path, look, change, largest: LARGEST_FORM }
+}
+
+/// All addresses. This is the only place that says who may do what; what is not here does not exist.
+pub const ADDRESSES: &[Address] = &[
+    at("/look.css", ANYBODY, EDITOR),
+    at("/lamps.js", ANYBODY, EDITOR),
+    at("/lamp.svg", ANYBODY, EDITOR),
+    at("/sign-in", ANYBODY, ANYBODY),
+    at("/sign-out", READER, READER),
+    at("/password", READER, READER),
+    at("/accounts", EDITOR, EDITOR),
+    at("/", READER, EDITOR),
+    at("/search", READER, EDITOR),
+    at("/calls", READER, DESK),
+    at("/calls/{call}", READER, EDITOR),
+    at("/calls/{call}/next", READER, EDITOR),
+    at("/calls/{call}/lamps", READER, DESK),
+    at("/calls/{call}/say", READER, DESK),
+    at("/calls/{call}/answer", READER, DESK),
+    at("/calls/{call}/change", READER, DESK),
+    at("/calls/{call}/end", READER, DESK),
+    at("/calls/{call}/report", READER, EDITOR),
+    at("/machines", READER, EDITOR),
+    at("/machines/{machine}", READER, EDITOR),
+    at("/machines/{machine}/notes", READER, DESK),
+    at("/machines/{machine}/procedures/{name}", READER, DESK),
+    at("/types", READER, EDITOR),
+    at("/types/{type}", READER, EDITOR),
+    at("/types/{type}/devices", READER, EDITOR),
+    at("/types/{type}/review", READER, EDITOR),
+    at("/types/{type}/sheets/{sheet}", READER, EDITOR),
+    Address { largest: LARGEST_FILE_FORM, ..at("/types/{type}/file", READER, EDITOR) },
+    at("/figures", READER, EDITOR),
+    at("/practice", READER, EDITOR),
+    at("/practice/{type}/{level}/{number}", READER, DESK),
+];
+
+/// What an address needs, if there is one.
+pub(crate) fn needed(path: &str) -> Option<Address> {
+    ADDRESSES.iter().find(|one| one.path == path).copied()
+}
+
+/// What answers at an address.
+fn answering(path: &str) -> MethodRouter<Arc<Office>> {
+    match path {
+        "/look.css" => get(look::css),
+        "/lamps.js" => get(look::script),
+        "/lamp.svg" => get(look::lamp),
+        "/sign-in" => get(sign_in::page).post(sign_in::sign_in),
+        "/sign-out" => post(sign_in::sign_out),
+        "/password" => get(sign_in::password_page).post(sign_in::change_password),
+        "/accounts" => get(accounts::list),
+        "/" => get(front::page),
+        "/search" => get(search::page),
+        "/calls" => get(calls::list).post(calls::begin),
+        "/calls/{call}" => get(calls::page),
+        "/calls/{call}/next" => get(calls::next),
+        "/calls/{call}/lamps" => post(calls::lamps),
+        "/calls/{call}/say" => post(calls::say),
+        "/calls/{call}/answer" => post(calls::answer),
+        "/calls/{call}/change" => post(calls::change),
+        "/calls/{call}/end" => post(calls::end),
+        "/calls/{call}/report" => get(calls::report),
+        "/machines" => get(machines::list).post(machines::add),
+        "/machines/{machine}" => get(machines::page).post(machines::change),
+        "/machines/{machine}/notes" => post(machines::change_notes),
+        "/machines/{machine}/procedures/{name}" => get(procedures::page).post(procedures::go_on),
+        "/types" => get(machine_types::list),
+        "/types/{type}" => get(machine_types::page),
+        "/types/{type}/devices" => get(machine_types::devices),
+        "/types/{type}/review" => get(machine_types::review),
+        "/types/{type}/sheets/{sheet}" => get(machine_types::sheet),
+        "/types/{type}/file" => get(machine_types::file).post(machine_types::save),
+        "/figures" => get(figures::page),
+        "/practice" => get(practice::choose),
+        "/practice/{type}/{level}/{number}" => get(practice::page).post(practice::take),
+        _ => any(no_such_page),
+    }
+}
+
+async fn no_such_page() -> Mistake {
+    Mistake::not_there("there is no such page")
+}
+
 /// All pages.
 pub fn router(office: Arc<Office>) -> Router {
-    Router::new()
-        .route("/", get(front::page))
-        .route("/look.css", get(look::css))
-        .route("/lamps.js", get(look::script))
-        .route("/lamp.svg", get(look::lamp))
-        .route("/search", get(search::page))
-        .route("/calls", get(calls::list).post(calls::begin))
-        .route("/calls/{call}", get(calls::page))
-        .route("/calls/{call}/next", get(calls::next))
-        .route("/calls/{call}/lamps", post(calls::lamps))
-        .route("/calls/{call}/say", post(calls::say))
-        .route("/calls/{call}/answer", post(calls::answer))
-        .route("/calls/{call}/change", post(calls::change))
-        .route("/calls/{call}/end", post(calls::end))
-        .route("/calls/{call}/report", get(calls::report))
-        .route("/machines", get(machines::list).post(machines::add))
-        .route("/machines/{machine}", get(machines::page).post(machines::change))
-        .route("/machines/{machine}/procedures/{name}", get(procedures::page).post(procedures::go_on))
-        .route("/types", get(machine_types::list))
-        .route("/types/{type}", get(machine_types::page))
-        .route("/types/{type}/devices", get(machine_types::devices))
-        .route("/types/{type}/review", get(machine_types::review))
-        .route("/types/{type}/sheets/{sheet}", get(machine_types::sheet))
-        .route(
-            "/types/{type}/file",
-            get(machine_types::file).post(machine_types::save).layer(DefaultBodyLimit::max(LARGEST_FILE_FORM)),
-        )
-        .route("/figures", get(figures::page))
-        .route("/practice", get(practice::choose))
-        .route("/practice/{type}/{level}/{number}", get(practice::page).post(practice::take))
-        .fallback(|| async { Mistake::not_there("there is no such page") })
-        .layer(DefaultBodyLimit::max(LARGEST_FORM))
-        .layer(from_fn_with_state(Arc::clone(&office), guard::guard))
-        .with_state(office)
+    let mut pages = Router::new();
+    for address in ADDRESSES {
+        let answering = answering(address.path).layer(DefaultBodyLimit::max(address.largest));
+        pages = pages.route(address.path, answering);
+    }
+    pages.fallback(no_such_page).layer(from_fn_with_state(Arc::clone(&office), guard::guard)).with_state(office)
 }
 
 /// Why nothing is served.
 #[derive(Debug)]
 pub enum ServeError {
-    /// The address can be reached from other computers, and there are no accounts yet that would keep strangers out.
-    NotLoopback(SocketAddr),
+    /// Everybody has to sign in, and there is no account.
+    NoAccounts(SocketAddr),
+    /// Passwords would go over the network in the clear.
+    InTheClear(SocketAddr),
+    /// Nothing says by which names the program is called.
+    NoName(SocketAddr),
+    /// Certificate or key can't be used.
+    Certificate(String),
+    /// The accounts can't be read.
+    Records(records::Error),
     /// The address can't be used.
     Address(SocketAddr, std::io::Error),
     /// The server failed.
@@ -73,12 +181,18 @@ pub enum ServeError {
 impl std::fmt::Display for ServeError {
     fn fmt(&self, f: &mut std::fmt::Formatter<'_>) -> std::fmt::Result {
         match self {
-            Self::NotLoopback(address) => {
+            Self::NoAccounts(address) => {
                 write!(
                     f,
-                    "{address} can be reached from other computers, and there are no accounts to keep strangers out"
+                    "{address} can be reached from other computers, and there is no account to keep strangers out"
                 )
             }
+            Self::InTheClear(address) => {
+                write!(f, "{address} can be reached from other computers, and passwords would go there in the clear")
+            }
+            Self::NoName(address) => write!(f, "nothing says by which name {address} is called from elsewhere"),
+            Self::Certificate(why) => write!(f, "the certificate can't be used: {why}"),
+            Self::Records(error) => write!(f, "the accounts can't be read: {error}"),
             Self::Address(address, error) => write!(f, "can't listen at {address}: {error}"),
             Self::Failed(error) => write!(f, "the server failed: {error}"),
         }
@@ -87,34 +201,70 @@ impl std::fmt::Display for ServeError {
 
 impl std::error::Error for ServeError {}
 
+/// The other side of a connection.
+#[derive(Clone, Copy)]
+pub(crate) struct Peer(pub SocketAddr);
+
+impl Connected<IncomingStream<'_, TcpListener>> for Peer {
+    fn connect_info(stream: IncomingStream<'_, TcpListener>) -> Self {
+        Self(*stream.remote_addr())
+    }
+}
+
+impl Connected<IncomingStream<'_, Encrypted>> for Peer {
+    fn connect_info(stream: IncomingStream<'_, Encrypted>) -> Self {
+        Self(*stream.remote_addr())
+    }
+}
+
 /// A server that is listening and has not answered yet.
 pub struct Serving {
     listener: std::net::TcpListener,
     address: SocketAddr,
+    reached: Reached,
+    encryption: Option<Arc<ServerConfig>>,
 }
 
 impl Serving {
     /// Listens at an address of this computer; port 0 takes any that is free.
     ///
     /// # Errors
-    /// When the address is none of the loopback interface, or is taken.
-    pub fn at(address: SocketAddr) -> Result<Self, ServeError> {
-        if !address.ip().is_loopback() {
-            return Err(ServeError::NotLoopback(address));
+    /// When other computers would reach it in the clear or by a name that is not known, when the certificate can't be
+    /// used, or the address is taken.
+    pub fn at(address: SocketAddr, reached: Reached) -> Result<Self, ServeError> {
+        if !address.ip().is_loopback() && !reached.is_encrypted() {
+            return Err(ServeError::InTheClear(address));
         }
+        let any_of_them = address.ip().is_unspecified();
+        if reached.names.is_empty() && (any_of_them || reached.behind_proxy) {
+            return Err(ServeError::NoName(address));
+        }
+        let encryption = match &reached.certificate {
+            None => None,
+            Some((certificate, key)) => Some(encrypted::settings(certificate, key).map_err(ServeError::Certificate)?),
+        };
         let listen = || {
             let listener = std::net::TcpListener::bind(address)?;
             listener.set_nonblocking(true)?;
             let address = listener.local_addr()?;
-            Ok(Self { listener, address })
+            Ok((listener, address))
         };
-        listen().map_err(|error| ServeError::Address(address, error))
+        let (listener, address) = listen().map_err(|error| ServeError::Address(address, error))?;
+        Ok(Self { listener, address, reached, encryption })
     }
 
     /// Where it listens.
     #[must_use]
     pub fn address(&self) -> SocketAddr {
         self.address
+    }
+
+    /// The office whose pages are to be served here.
+    ///
+    /// # Errors
+    /// When everybody has to sign in and the records have no account.
+    pub fn office(&self, store: records::Store) -> Result<Office, ServeError> {
+        Office::reached_by(store, self.address, self.reached.clone())
     }
 }
 
@@ -127,31 +277,43 @@ pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
     let ended = runtime.block_on(async move {
         let listener = TcpListener::from_std(serving.listener).map_err(ServeError::Failed)?;
         let pages = router(Arc::new(office));
-        let stop = async {
-            // Where the signal can't be had, the program is ended from outside; all that was said is on the disk.
-            if tokio::signal::ctrl_c().await.is_err() {
-                std::future::pending::<()>().await;
-            }
-        };
-        let (told, mut is_told) = tokio::sync::watch::channel(false);
-        let stop = async move {
-            stop.await;
-            // Nobody is left to be told only if the server has ended by itself.
-            _ = told.send(true);
-        };
-        let serving = axum::serve(listener, pages).with_graceful_shutdown(stop).into_future();
-        let patience = async move {
-            if is_told.wait_for(|told| *told).await.is_err() {
-                std::future::pending::<()>().await;
-            }
-            tokio::time::sleep(PATIENCE).await;
-        };
-        tokio::select! {
-            ended = serving => ended.map_err(ServeError::Failed),
-            () = patience => Ok(()),
+        match serving.encryption {
+            None => answer(listener, pages).await,
+            Some(settings) => answer(Encrypted::on(listener, serving.address, settings), pages).await,
         }
     });
     // What is being worked out for a page that nobody waits for any more is left; all that was said is on the disk.
     runtime.shutdown_background();
     ended
+}
+
+async fn answer<L>(listener: L, pages: Router) -> Result<(), ServeError>
+where
+    L: Listener<Addr = SocketAddr>,
+    Peer: for<'a> Connected<IncomingStream<'a, L>>,
+{
+    let stop = async {
+        // Where the signal can't be had, the program is ended from outside; all that was said is on the disk.
+        if tokio::signal::ctrl_c().await.is_err() {
+            std::future::pending::<()>().await;
+        }
+    };
+    let (told, mut is_told) = tokio::sync::watch::channel(false);
+    let stop = async move {
+        stop.await;
+        // Nobody is left to be told only if the server has ended by itself.
+        _ = told.send(true);
+    };
+    let pages = pages.into_make_service_with_connect_info::<Peer>();
+    let serving = axum::serve(listener, pages).with_graceful_shutdown(stop).into_future();
+    let patience = async move {
+        if is_told.wait_for(|told| *told).await.is_err() {
+            std::future::pending::<()>().await;
+        }
+        tokio::time::sleep(PATIENCE).await;
+    };
+    tokio::select! {
+        ended = serving => ended.map_err(ServeError::Failed),
+        () = patience => Ok(()),
+    }
 }

@@ -12,7 +12,7 @@ use diagnose::call::{Entry, Kind, fingerprint};
 use diagnose::evidence::{Complaint, LampState, Naming};
 use http_body_util::BodyExt as _;
 use jiff::Timestamp;
-use pages::{Office, ServeError, Serving, router};
+use pages::{Office, Reached, ServeError, Serving, router};
 use records::{Change, NewCall, NewMachine, NewVersion, Store};
 use tower::ServiceExt as _;
 
@@ -457,12 +457,18 @@ async fn forms_that_are_too_large_are_refused() {
 }
 
 #[test]
-fn an_address_that_others_can_reach_is_refused() {
+fn an_address_that_others_can_reach_in_the_clear_is_refused() {
     for address in ["0.0.0.0:0", "192.0.2.1:80", "[::]:0"] {
-        let refused = Serving::at(address.parse().unwrap());
-        assert!(matches!(refused, Err(ServeError::NotLoopback(_))), "{address}");
+        let refused = Serving::at(address.parse().unwrap(), Reached::default());
+        assert!(matches!(refused, Err(ServeError::InTheClear(_))), "{address}");
     }
-    let there = Serving::at("127.0.0.1:0".parse().unwrap()).expect("a free port");
+    let there = Serving::at("127.0.0.1:0".parse().unwrap(), Reached::default()).expect("a free port");
     assert_ne!(there.address().port(), 0);
-    assert!(matches!(Serving::at(there.address()), Err(ServeError::Address(..))));
+    assert!(matches!(Serving::at(there.address(), Reached::default()), Err(ServeError::Address(..))));
+    // Without accounts nobody is let in from elsewhere, and without a name nobody is answered.
+    let proxied = Reached { behind_proxy: true, ..Reached::default() };
+    assert!(matches!(Serving::at("127.0.0.1:0".parse().unwrap(), proxied.clone()), Err(ServeError::NoName(_))));
+    let named = Reached { names: vec!["desk.example".parse().unwrap()], ..proxied };
+    let there = Serving::at("127.0.0.1:0".parse().unwrap(), named).expect("a free port");
+    assert!(matches!(there.office(Store::in_memory().unwrap()), Err(ServeError::NoAccounts(_))));
 }

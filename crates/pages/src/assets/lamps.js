@@ -20,7 +20,8 @@ async function fetchInto(place, address) {
   try {
     const answer = await fetch(address, { headers: { Accept: "text/html" } });
     const text = await answer.text();
-    if (!answer.ok) throw new Error(text);
+    // Whoever is not signed in any more is led to another page, which is none to be put in here.
+    if (!answer.ok || answer.redirected) throw new Error(text);
     place.innerHTML = text;
   } catch {
     place.innerHTML = "<p class=\"mistake\">What to ask next could not be fetched. <a href=\"\">Load the page anew.</a></p>";

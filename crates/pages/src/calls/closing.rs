@@ -7,6 +7,7 @@ use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
 use diagnose::call::{Ending, Session};
 use maud::{Markup, html};
+use records::accounts::Role;
 use records::{CallId, ChangeError, Finding, PartUsed, Solved, Stated};
 use serde::Deserialize;
 
@@ -14,6 +15,7 @@ use super::{Desk, Way, sheet, work};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::visitor;
 use crate::words::{minutes, percent};
 
 /// Causes that can be chosen as the finding.
@@ -95,9 +97,11 @@ pub fn closed(desk: &Desk) -> Markup {
                     ul { @for part in &finding.parts { li { (part.count) " × " (part.part) @if let Some(price) = part.price { " at " (format!("{price:.2}")) } } } }
                 }
             }
-            form method="post" action={ "/calls/" (desk.call.row.id) "/end" } {
-                (sheet::carried(desk))
-                button.second name="again" value="yes" { "Open it again" }
+            @if visitor::may(Role::Desk) {
+                form method="post" action={ "/calls/" (desk.call.row.id) "/end" } {
+                    (sheet::carried(desk))
+                    button.second name="again" value="yes" { "Open it again" }
+                }
             }
         }
     }

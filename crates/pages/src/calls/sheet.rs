@@ -6,9 +6,11 @@ use diagnose::next::{Proposal, ToDo};
 use machine::model::{Who, Words};
 use maud::{Markup, html};
 use records::State;
+use records::accounts::Role;
 
 use super::say::Refused;
 use super::{Desk, closing, known, lamp_panel, times};
+use crate::visitor;
 use crate::words::{LANGUAGES, minutes, percent, share, spoken};
 
 /// Movements less probable than this are not told one by one.
@@ -34,6 +36,7 @@ const SAYABLE: [(Kind, &str); 14] = [
 /// What every form of the page carries.
 pub fn carried(desk: &Desk) -> Markup {
     html! {
+        (visitor::proof())
         input type="hidden" name="seen" value=(desk.call.row.counter);
         input type="hidden" name="speak" value=(desk.way.speak);
         input type="hidden" name="rates" value=(desk.way.rates);
@@ -44,7 +47,7 @@ pub fn carried(desk: &Desk) -> Markup {
 pub fn whole(desk: &Desk, again: Option<&Refused>) -> Markup {
     let row = &desk.call.row;
     let machine = desk.session.machine();
-    let open = row.state == State::Open;
+    let open = row.state == State::Open && visitor::may(Role::Desk);
     let opening = desk.session.opening().is_some();
     html! {
         div.heading {
