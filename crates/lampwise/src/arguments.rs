@@ -1,6 +1,7 @@
 //! The arguments as typed: every flag once, with its help. What they mean
 //! together is worked out by the commands.
 
+pub mod accounts;
 pub mod records;
 
 use std::path::PathBuf;
@@ -106,6 +107,8 @@ pub enum Command {
     Review(Review),
     /// Keep machines, calls and findings, and learn from them.
     Records(records::Records),
+    /// Say who may use the pages from other computers, and what each may do there.
+    Accounts(accounts::Accounts),
     /// List the device types that are known, or tell all about one.
     Types(Types),
     /// Print or save a demo machine file from inside the program.
@@ -367,7 +370,16 @@ Examples:
   The records of the service desk; the file is made if it is not there:
     lampwise serve --records desk.sqlite
 
-The pages are shown on this computer only, and need no network.";
+  To other computers, encrypted by the program itself; everybody signs in:
+    lampwise accounts add desk.sqlite ada --role editor
+    lampwise serve --records desk.sqlite --listen 0.0.0.0:8443 --host desk.example \\
+      --certificate desk.pem --key desk-key.pem
+
+  Behind a proxy that encrypts:
+    lampwise serve --records desk.sqlite --behind-proxy --host desk.example
+
+Unless said otherwise the pages are shown on this computer only, nobody has to sign
+in, and no network is needed.";
 
 /// What to serve.
 #[derive(Debug, Args)]
@@ -385,9 +397,33 @@ pub struct Serve {
     #[arg(long, value_name = "NUMBER", default_value_t = 8420)]
     pub port: u16,
 
-    /// Another address of this computer, such as `[::1]:8420`.
+    /// Another address of this computer, such as `[::1]:8420`. Beyond the loopback
+    /// interface everybody signs in, and it needs --certificate or --behind-proxy.
     #[arg(long, value_name = "ADDRESS", conflicts_with = "port")]
     pub listen: Option<std::net::SocketAddr>,
+
+    /// Everybody signs in, also on this computer.
+    #[arg(long, help_heading = "From other computers")]
+    pub accounts: bool,
+
+    /// A name by which it is called from elsewhere, with a port if that differs; may be
+    /// given several times. Requests by any other name are refused.
+    #[arg(long, value_name = "NAME", help_heading = "From other computers")]
+    pub host: Vec<pages::HostName>,
+
+    /// The certificate for these names, PEM, with what leads to its root.
+    #[arg(long, value_name = "FILE", requires = "key", conflicts_with = "behind_proxy")]
+    #[arg(help_heading = "From other computers")]
+    pub certificate: Option<PathBuf>,
+
+    /// The key of the certificate, PEM.
+    #[arg(long, value_name = "FILE", requires = "certificate", help_heading = "From other computers")]
+    pub key: Option<PathBuf>,
+
+    /// A proxy in front encrypts; it passes on the host's name, and says in
+    /// X-Forwarded-For who asks.
+    #[arg(long, help_heading = "From other computers")]
+    pub behind_proxy: bool,
 }
 
 const PRACTICE_EXAMPLES: &str = "\

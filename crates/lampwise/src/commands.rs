@@ -1,5 +1,6 @@
 //! One module for each command; each takes its arguments and prints its answer.
 
+mod accounts;
 mod call;
 mod demo;
 mod describe;
@@ -46,6 +47,7 @@ pub fn run(arguments: &Arguments, matches: &ArgMatches, screen: &Screen) -> Resu
         Command::Sheet(sheet) => answered(sheet::run(sheet, screen)),
         Command::Guide(guide) => answered(guide::run(guide, screen)),
         Command::Review(review) => answered(review::run(review, screen)),
+        Command::Accounts(accounts) => answered(accounts::run(accounts, screen)),
         Command::Records(records) => records::run(records, screen),
         Command::Types(types) => answered(types::run(types, screen)),
         Command::Demo(demo) => answered(demo::run(demo, screen)),

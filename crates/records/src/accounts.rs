@@ -111,7 +111,8 @@ impl Store {
     /// # Errors
     /// When the file can't be read.
     pub fn accounts(&self) -> Result<Vec<Account>> {
-        let mut statement = self.connection.prepare_cached(&format!("{ACCOUNT} GROUP BY a.id ORDER BY a.name, a.id"))?;
+        let mut statement =
+            self.connection.prepare_cached(&format!("{ACCOUNT} GROUP BY a.id ORDER BY a.name, a.id"))?;
         let rows = statement.query_map([], account_of)?;
         Ok(rows.collect::<rusqlite::Result<_>>()?)
     }

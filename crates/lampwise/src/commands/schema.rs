@@ -34,6 +34,7 @@ const DOCUMENTS: &[(&str, &str)] = &[
     ("completions", include_str!("../../schemas/completions.json")),
     ("man", include_str!("../../schemas/man.json")),
     ("records", include_str!("../../schemas/records.json")),
+    ("accounts", include_str!("../../schemas/accounts.json")),
     ("error", include_str!("../../schemas/error.json")),
 ];
 

@@ -2,6 +2,8 @@
 //! somebody types.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+/// `lampwise accounts`.
+mod accounts;
 /// Every way in which input can be wrong.
 mod bad_input;
 /// Demos, describe and types.
@@ -25,6 +27,8 @@ mod practice;
 mod procedure;
 /// `lampwise records`.
 mod records;
+/// `lampwise serve`, with accounts and encrypted.
+mod serve;
 /// `lampwise sheet`.
 mod sheet;
 /// Starting the program and looking at what it printed.

@@ -1,6 +1,6 @@
 use crate::support::lampwise;
 
-const COMMANDS: [&str; 20] = [
+const COMMANDS: [&str; 21] = [
     "why",
     "call",
     "tree",
@@ -16,6 +16,7 @@ const COMMANDS: [&str; 20] = [
     "draft",
     "describe",
     "records",
+    "accounts",
     "types",
     "demo",
     "schema",

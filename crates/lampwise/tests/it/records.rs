@@ -6,7 +6,7 @@ use serde_json::Value;
 use std::path::Path;
 
 /// A file of its own that is not there yet.
-fn place(name: &str) -> String {
+pub fn place(name: &str) -> String {
     let folder = Path::new(env!("CARGO_TARGET_TMPDIR")).join("records");
     std::fs::create_dir_all(&folder).unwrap();
     let path = folder.join(format!("{name}-{}.db", std::process::id()));

@@ -3,9 +3,9 @@
 use crate::error::{Error, ErrorKind, Result};
 use crate::id::AccountId;
 use crate::store::Store;
+use argon2::Argon2;
 use argon2::password_hash::phc::PasswordHash;
 use argon2::password_hash::{PasswordHasher as _, PasswordVerifier as _};
-use argon2::Argon2;
 use rusqlite::OptionalExtension as _;
 
 /// Letters of a password at least. There is nothing beside it by which somebody is known (longer than the 8 that NIST
@@ -15,8 +15,7 @@ pub const SHORTEST_PASSWORD: usize = 12;
 pub const LONGEST_PASSWORD: usize = 200;
 
 /// What is tried where there is no such account: the same work, and nothing opens it.
-const NOBODY: &str =
-    "$argon2id$v=19$m=19456,t=2,p=1$bm9ib2R5IGlzIGhlcmU$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
+const NOBODY: &str = "$argon2id$v=19$m=19456,t=2,p=1$bm9ib2R5IGlzIGhlcmU$AAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAAA";
 
 /// A password that may be kept: its hash.
 #[derive(Clone)]

@@ -42,7 +42,8 @@ fn roles_may_do_what_those_before_them_may() {
 
 #[test]
 fn weak_passwords_are_refused() {
-    for typed in ["", "eleven char", &"x".repeat(300), "aaaaaaaaaaaaaaaa", "ada's own password", "with\ta control sign"] {
+    for typed in ["", "eleven char", &"x".repeat(300), "aaaaaaaaaaaaaaaa", "ada's own password", "with\ta control sign"]
+    {
         let error = NewPassword::of("Ada", typed).unwrap_err();
         assert_eq!(error.kind, ErrorKind::Refused, "{typed}");
         assert!(!error.to_string().contains(typed) || typed.is_empty(), "what was typed is not said again: {error}");
