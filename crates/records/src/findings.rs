@@ -10,6 +10,14 @@ use serde::{Deserialize, Serialize};
 
 /// Rows of each kind in a finding at most.
 const MOST_ROWS: usize = 500;
+/// Minutes of work at most: some two months of days and nights.
+pub const MOST_MINUTES: f64 = 100_000.0;
+/// Visits for one call at most.
+pub const MOST_VISITS: u32 = 1_000;
+/// Parts of one kind for one call at most.
+pub const MOST_PARTS: u32 = 10_000;
+/// The price of one part at most, in whatever is paid with.
+pub const HIGHEST_PRICE: f64 = 10_000_000.0;
 
 /// Who put it right.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq, Hash, Serialize, Deserialize)]
@@ -113,8 +121,9 @@ fn clean(finding: &Finding) -> Result<Finding> {
         if part.count == 0 {
             return Err(Error::refused(name, "none of it was used", "leave it out, or give a number from 1"));
         }
-        let price = part.price.map(|price| text::amount("the price", price)).transpose()?;
-        Ok(PartUsed { part: name, count: part.count, price })
+        let price = part.price.map(|price| text::up_to("the price", price, HIGHEST_PRICE)).transpose()?;
+        let count = text::count_up_to("the number of parts", part.count, MOST_PARTS)?;
+        Ok(PartUsed { part: name, count, price })
     };
     let stated = |stated: &Stated| {
         let key = text::name("the key", &stated.key)?;
@@ -128,8 +137,8 @@ fn clean(finding: &Finding) -> Result<Finding> {
         confirmed_by: text::line("by whom it was confirmed", &finding.confirmed_by, text::LONGEST_NAME)?,
         not_in_file: finding.not_in_file,
         solved: finding.solved,
-        minutes: finding.minutes.map(|minutes| text::amount("the minutes", minutes)).transpose()?,
-        visits: finding.visits,
+        minutes: finding.minutes.map(|minutes| text::up_to("the minutes", minutes, MOST_MINUTES)).transpose()?,
+        visits: text::count_up_to("the visits", finding.visits, MOST_VISITS)?,
         parts: finding.parts.iter().map(part).collect::<Result<_>>()?,
         stated: finding.stated.iter().map(stated).collect::<Result<_>>()?,
     })

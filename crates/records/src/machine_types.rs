@@ -285,6 +285,41 @@ impl Store {
     }
 }
 
+/// Looks whether a machine file has the revision and the settings that are named.
+///
+/// # Errors
+/// With what there is instead, the nearest names first.
+pub(crate) fn check_choice(database: &Connection, version: VersionId, choice: &Choice) -> Result<()> {
+    if choice.revision.is_none() && choice.settings.is_empty() {
+        return Ok(());
+    }
+    let (title, text): (String, String) = database
+        .prepare_cached("SELECT title, text FROM type_version WHERE id = ?1")?
+        .query_row([version], |row| Ok((row.get(0)?, row.get(1)?)))?;
+    let reading = read(&title, &text, &libraries(database, version)?);
+    if let (Some(name), true) = (&choice.revision, reading.revisions().is_empty()) {
+        let cause = format!("there is no revision `{name}`");
+        return Err(Error::refused("revision", cause, "the machine file has no revisions; leave it empty"));
+    }
+    let resolved = reading.resolve(choice);
+    // What was named here has no place in the file.
+    let named = resolved.problems.iter().find(|problem| problem.is_error() && problem.span == machine::Span::default());
+    let Some(problem) = named else { return Ok(()) };
+    let place = if problem.code == "unknown-revision" { "revision" } else { "settings" };
+    let hint = problem.hint.clone().filter(|hint| !hint.is_empty());
+    Err(Error::refused(place, problem.what.clone(), hint.unwrap_or_else(|| "look at the machine file".to_owned())))
+}
+
+impl Store {
+    /// Looks whether the current machine file of a type has the revision and the settings that are named.
+    ///
+    /// # Errors
+    /// With what there is instead, the nearest names first; and when there is no such type.
+    pub fn check_choice(&self, machine_type: TypeId, choice: &Choice) -> Result<()> {
+        check_choice(&self.connection, self.machine_type(machine_type)?.current, choice)
+    }
+}
+
 fn libraries(database: &Connection, version: VersionId) -> Result<Vec<(String, String)>> {
     let mut statement =
         database.prepare_cached("SELECT name, text FROM version_library WHERE version = ?1 ORDER BY position")?;

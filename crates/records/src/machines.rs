@@ -15,6 +15,10 @@ use serde::{Deserialize, Serialize};
 
 /// Settings of one machine at most.
 const MOST_SETTINGS: usize = 500;
+/// Running hours of a machine at most: a thousand years.
+pub const MOST_HOURS: f64 = 10_000_000.0;
+/// Cycles in one span at most.
+pub const MOST_CYCLES: f64 = 1e12;
 
 /// A place at which machines stand.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -154,6 +158,14 @@ impl Unit {
         }
     }
 
+    /// The most that is believed of one span.
+    fn most(self) -> f64 {
+        match self {
+            Self::Hours => MOST_HOURS,
+            Self::Cycles => MOST_CYCLES,
+        }
+    }
+
     /// The unit of this word.
     #[must_use]
     pub fn called(word: &str) -> Option<Self> {
@@ -276,7 +288,10 @@ fn clean(new: &NewMachine) -> Result<NewMachine> {
         settings,
         contact: text::line("the contact", &new.contact, text::LONGEST_LINE)?,
         notes: text::notes("the notes", &new.notes)?,
-        running_hours: new.running_hours.map(|hours| text::amount("the running hours", hours)).transpose()?,
+        running_hours: new
+            .running_hours
+            .map(|hours| text::up_to("the running hours", hours, MOST_HOURS))
+            .transpose()?,
     })
 }
 
@@ -348,7 +363,7 @@ pub(crate) fn keep(
 }
 
 pub(crate) fn add_exposure(database: &Connection, exposure: &Exposure) -> Result<ExposureId> {
-    let amount = text::amount("the exposure", exposure.amount)?;
+    let amount = text::up_to("the exposure", exposure.amount, exposure.unit.most())?;
     machine(database, exposure.machine)?;
     if exposure.until < exposure.since {
         return Err(Error::refused("the exposure", "it ends before it begins", "change the two times"));
@@ -363,6 +378,30 @@ pub(crate) fn add_exposure(database: &Connection, exposure: &Exposure) -> Result
             exposure.unit.word()
         ])?;
     Ok(ExposureId(database.last_insert_rowid()))
+}
+
+/// The spans of a machine that overlap with this one and count the same; what overlaps would count twice.
+pub(crate) fn overlapping(database: &Connection, new: &Exposure) -> Result<Vec<Exposure>> {
+    let mut statement = database.prepare_cached(
+        "SELECT id, machine, since, until, amount, unit FROM exposure
+         WHERE machine = ?1 AND unit = ?2 AND since < ?4 AND until > ?3 ORDER BY since, id",
+    )?;
+    let (since, until) = (text::to_database(new.since), text::to_database(new.until));
+    let rows = statement.query_map(params![new.machine, new.unit.word(), since, until], exposure_of)?;
+    Ok(rows.collect::<rusqlite::Result<_>>()?)
+}
+
+/// Puts another amount into a span.
+pub(crate) fn set_amount(database: &Connection, id: ExposureId, amount: f64, unit: Unit) -> Result<()> {
+    let amount = text::up_to("the exposure", amount, unit.most())?;
+    database.prepare_cached("UPDATE exposure SET amount = ?2 WHERE id = ?1")?.execute(params![id, amount])?;
+    Ok(())
+}
+
+pub(crate) fn exposure(database: &Connection, id: ExposureId) -> Result<Exposure> {
+    let mut statement =
+        database.prepare_cached("SELECT id, machine, since, until, amount, unit FROM exposure WHERE id = ?1")?;
+    Ok(statement.query_row([id], exposure_of)?)
 }
 
 fn exposure_of(row: &Row<'_>) -> rusqlite::Result<Exposure> {

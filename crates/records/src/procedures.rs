@@ -11,6 +11,8 @@ use serde::{Deserialize, Serialize};
 
 /// Measured values of one run at most.
 const MOST_VALUES: usize = 1_000;
+/// No measured value is further from 0.
+const FURTHEST: f64 = 1e15;
 
 /// A measured value.
 #[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
@@ -81,8 +83,12 @@ pub(crate) fn add(database: &Connection, run: &ProcedureRun) -> Result<RunId> {
     for (position, measured) in (0_i64..).zip(&run.values) {
         let what = text::name("what was measured", &measured.what)?;
         let unit = text::line("the unit", &measured.unit, text::LONGEST_NAME)?;
-        if ![Some(measured.value), measured.lowest, measured.highest].iter().flatten().all(|it| it.is_finite()) {
-            return Err(Error::refused(what, "its value is no number", "measure it again"));
+        let numbers = [Some(measured.value), measured.lowest, measured.highest];
+        if !numbers.iter().flatten().all(|number| number.abs() <= FURTHEST) {
+            return Err(Error::refused(what, "its value is no number, or too large to be one", "measure it again"));
+        }
+        if unit.contains('=') {
+            return Err(Error::refused(what, "its unit holds `=`", "a unit is a word such as mm"));
         }
         database.prepare_cached("INSERT INTO measured_value VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7)")?.execute(params![
             id,
@@ -95,6 +101,45 @@ pub(crate) fn add(database: &Connection, run: &ProcedureRun) -> Result<RunId> {
         ])?;
     }
     Ok(id)
+}
+
+/// A procedure that was gone through.
+pub(crate) fn get(database: &Connection, id: RunId) -> Result<ProcedureRun> {
+    let mut statement = database.prepare_cached(
+        "SELECT machine, version, call, at, name, done_by, completed, note FROM procedure_run WHERE id = ?1",
+    )?;
+    let found = statement
+        .query_row([id], |row| {
+            Ok(ProcedureRun {
+                id,
+                machine: row.get(0)?,
+                version: row.get(1)?,
+                call: row.get(2)?,
+                at: text::of_database(row.get(3)?),
+                name: row.get(4)?,
+                done_by: row.get(5)?,
+                completed: row.get(6)?,
+                note: row.get(7)?,
+                values: Vec::new(),
+            })
+        })
+        .optional()?;
+    let mut run =
+        found.ok_or_else(|| Error::unknown(format!("procedure run {id}"), "look at the machine's history"))?;
+    let mut statement = database.prepare_cached(
+        "SELECT what, value, unit, lowest, highest FROM measured_value WHERE run = ?1 ORDER BY position",
+    )?;
+    let values = statement.query_map([id], |row| {
+        Ok(Measured {
+            what: row.get(0)?,
+            value: row.get(1)?,
+            unit: row.get(2)?,
+            lowest: row.get(3)?,
+            highest: row.get(4)?,
+        })
+    })?;
+    run.values = values.collect::<rusqlite::Result<_>>()?;
+    Ok(run)
 }
 
 impl Store {
@@ -111,41 +156,7 @@ impl Store {
     /// # Errors
     /// When there is none with this number.
     pub fn procedure_run(&self, id: RunId) -> Result<ProcedureRun> {
-        let mut statement = self.connection.prepare_cached(
-            "SELECT machine, version, call, at, name, done_by, completed, note FROM procedure_run WHERE id = ?1",
-        )?;
-        let found = statement
-            .query_row([id], |row| {
-                Ok(ProcedureRun {
-                    id,
-                    machine: row.get(0)?,
-                    version: row.get(1)?,
-                    call: row.get(2)?,
-                    at: text::of_database(row.get(3)?),
-                    name: row.get(4)?,
-                    done_by: row.get(5)?,
-                    completed: row.get(6)?,
-                    note: row.get(7)?,
-                    values: Vec::new(),
-                })
-            })
-            .optional()?;
-        let mut run =
-            found.ok_or_else(|| Error::unknown(format!("procedure run {id}"), "look at the machine's history"))?;
-        let mut statement = self.connection.prepare_cached(
-            "SELECT what, value, unit, lowest, highest FROM measured_value WHERE run = ?1 ORDER BY position",
-        )?;
-        let values = statement.query_map([id], |row| {
-            Ok(Measured {
-                what: row.get(0)?,
-                value: row.get(1)?,
-                unit: row.get(2)?,
-                lowest: row.get(3)?,
-                highest: row.get(4)?,
-            })
-        })?;
-        run.values = values.collect::<rusqlite::Result<_>>()?;
-        Ok(run)
+        get(&self.connection, id)
     }
 
     /// The procedures gone through on a machine, the newest first, so many at most.

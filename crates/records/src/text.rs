@@ -49,6 +49,23 @@ pub(crate) fn amount(what: &str, value: f64) -> Result<f64> {
     Err(Error::refused(what, format!("{value} is no amount"), "give a number from 0 up"))
 }
 
+/// A number from 0 that is still to be believed; more is a slip of the finger or of a column.
+pub(crate) fn up_to(what: &str, value: f64, most: f64) -> Result<f64> {
+    let value = amount(what, value)?;
+    if value <= most {
+        return Ok(value);
+    }
+    Err(Error::refused(what, format!("{value} is more than {most}"), "look for a digit too many, or another unit"))
+}
+
+/// The same for whole numbers.
+pub(crate) fn count_up_to(what: &str, value: u32, most: u32) -> Result<u32> {
+    if value <= most {
+        return Ok(value);
+    }
+    Err(Error::refused(what, format!("{value} is more than {most}"), "look for a digit too many"))
+}
+
 /// A probability.
 pub(crate) fn probability(what: &str, value: f64) -> Result<f64> {
     if (0.0..=1.0).contains(&value) {

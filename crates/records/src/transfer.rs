@@ -1,4 +1,4 @@
-//! Machines, calls and findings out of the records and into them, as CSV or JSON Lines.
+//! Machines, calls, findings, running hours and procedures out of the records and into them, as CSV or JSON Lines.
 //!
 //! An import is all or nothing: every row is tried, every problem is listed with its line, and only without any
 //! problem something is kept. Cells are texts and numbers, nothing else: no cell is ever taken as a path, a formula or a
@@ -32,11 +32,15 @@ pub enum Things {
     Calls,
     /// Findings; each belongs to the call of its machine that began at its time.
     Findings,
+    /// How much machines ran in which span of time.
+    Hours,
+    /// Procedures that were gone through, with what was measured.
+    Procedures,
 }
 
 impl Things {
     /// All of them, in the order in which they have to come in.
-    pub const ALL: [Self; 3] = [Self::Machines, Self::Calls, Self::Findings];
+    pub const ALL: [Self; 5] = [Self::Machines, Self::Calls, Self::Findings, Self::Hours, Self::Procedures];
 
     /// The word for them.
     #[must_use]
@@ -45,7 +49,15 @@ impl Things {
             Self::Machines => "machines",
             Self::Calls => "calls",
             Self::Findings => "findings",
+            Self::Hours => "hours",
+            Self::Procedures => "procedures",
         }
+    }
+
+    /// The things of this word.
+    #[must_use]
+    pub fn called(word: &str) -> Option<Self> {
+        Self::ALL.into_iter().find(|one| one.word() == word)
     }
 
     /// Their fields: name, and whether a row has to have it.
@@ -90,6 +102,26 @@ impl Things {
                 ("visits", false),
                 ("parts", false),
                 ("stated", false),
+            ],
+            Self::Hours => &[
+                ("machine_type", true),
+                ("serial", true),
+                ("since", true),
+                ("until", true),
+                ("amount", true),
+                ("unit", false),
+            ],
+            Self::Procedures => &[
+                ("machine_type", true),
+                ("serial", true),
+                ("at", true),
+                ("name", true),
+                ("fingerprint", false),
+                ("call_began", false),
+                ("done_by", false),
+                ("completed", false),
+                ("note", false),
+                ("values", false),
             ],
         }
     }
@@ -169,7 +201,9 @@ impl Store {
     }
 
     /// Takes things in. A dry run does all but keep it. Things that are there already are recognised: a machine by type
-    /// and serial number, a call by these and the time at which it began. Of machines, fields that have no column stay.
+    /// and serial number, a call by these and the time at which it began, hours by machine, span and unit, a procedure by
+    /// machine, time and name. Of machines, fields that have no column stay. A revision or setting that the machine file
+    /// does not have is a problem.
     ///
     /// # Errors
     /// When the records can't be read or written. What is wrong with the text is in the report.
@@ -189,6 +223,7 @@ impl Store {
                 return Ok(report);
             }
         };
+        let mut checked = rows::Checked::default();
         let transaction = Transaction::new(&mut self.connection, TransactionBehavior::Immediate)?;
         for row in rows {
             let fields: Fields = match row {
@@ -200,7 +235,7 @@ impl Store {
                 }
             };
             report.rows += 1;
-            match rows::take_in(&transaction, things, &fields, at) {
+            match rows::take_in(&transaction, things, &fields, at, &mut checked) {
                 Ok(Done::Added) => report.added += 1,
                 Ok(Done::Changed) => report.changed += 1,
                 Ok(Done::Unchanged) => report.unchanged += 1,

@@ -31,6 +31,9 @@ fn csv_rows(things: Things, text: &[u8]) -> Result<Rows<'_>, Problem> {
     let head = text.split(|byte| *byte == b'\n').next().unwrap_or_default();
     let count = |mark: u8| head.iter().filter(|byte| **byte == mark).count();
     let mark = [b',', b';', b'\t'].into_iter().max_by_key(|mark| (count(*mark), *mark == b',')).unwrap_or(b',');
+    if let Some(problem) = loose_quote(text, mark) {
+        return Err(problem);
+    }
     let mut reader = ReaderBuilder::new().delimiter(mark).flexible(true).from_reader(text);
     let names = reader.byte_headers().map_err(|error| Problem::new(1, error.to_string(), "save it as CSV"))?.clone();
     let mut columns = Vec::new();
@@ -70,6 +73,40 @@ fn csv_rows(things: Things, text: &[u8]) -> Result<Rows<'_>, Problem> {
         }
         needed(things, fields)
     })))
+}
+
+/// A quote that is never closed, or after which something else follows (RFC 4180, section 2): rows behind it would be
+/// swallowed without a word.
+fn loose_quote(text: &[u8], mark: u8) -> Option<Problem> {
+    let hint = "close it; a quote within a quoted cell is written twice";
+    let (mut line, mut opened) = (1_u64, 1_u64);
+    let (mut begins, mut quoted) = (true, false);
+    let mut at = 0;
+    while let Some(byte) = text.get(at) {
+        let next = text.get(at + 1).copied();
+        match (*byte, quoted) {
+            (b'"', false) if begins => {
+                (quoted, opened) = (true, line);
+            }
+            (b'"', true) if next == Some(b'"') => at += 1,
+            (b'"', true) => {
+                quoted = false;
+                if next.is_some_and(|next| next != mark && !matches!(next, b'\r' | b'\n')) {
+                    let what = if opened == line {
+                        "behind the quote that ends a cell something else follows".to_owned()
+                    } else {
+                        format!("the quote that is opened on line {opened} is closed here, and something else follows")
+                    };
+                    return Some(Problem::new(line, what, hint));
+                }
+            }
+            _ => {}
+        }
+        begins = !quoted && (*byte == mark || matches!(*byte, b'\r' | b'\n'));
+        line += u64::from(*byte == b'\n');
+        at += 1;
+    }
+    quoted.then(|| Problem::new(opened, "a quote is opened here and never closed", hint))
 }
 
 /// Counts lines. The reader's own count is one short where lines end with CR and LF.

@@ -6,23 +6,60 @@ use crate::calls::{self, ChangeError, NewCall, Seen};
 use crate::entries::{Change, Said, What};
 use crate::error::{Error, Result};
 use crate::findings::{self, Finding, PartUsed, Solved, Stated};
-use crate::id::{CallId, TypeId, VersionId};
-use crate::machines::{self, NewMachine};
+use crate::id::{CallId, ExposureId, MachineId, RunId, TypeId, VersionId};
+use crate::machine_types;
+use crate::machines::{self, Exposure, NewMachine, Unit};
+use crate::procedures::{self, Measured, ProcedureRun};
 use crate::text;
 use diagnose::call::Entry;
 use jiff::Timestamp;
 use machine::Choice;
 use rusqlite::{Connection, OptionalExtension as _, params};
+use std::collections::HashSet;
 
 /// What a price that is not known is written as.
 pub(super) const NO_PRICE: &str = "?";
 
-pub(super) fn take_in(database: &Connection, things: Things, fields: &Fields, at: Timestamp) -> Result<Done> {
-    match things {
-        Things::Machines => machine(database, fields, at),
-        Things::Calls => call(database, fields),
-        Things::Findings => finding(database, fields, at),
+/// Minutes of a visit at most.
+const LONGEST_VISIT: u32 = 100_000;
+
+/// Revisions and settings that were found in their machine file already: reading one takes a while.
+#[derive(Default)]
+pub(super) struct Checked(HashSet<Named>);
+
+/// A version, and the revision, number and settings that were named for it.
+type Named = (VersionId, Option<String>, Option<u64>, Vec<(String, String)>);
+
+impl Checked {
+    fn check(&mut self, database: &Connection, version: VersionId, choice: &Choice) -> Result<()> {
+        let key = (version, choice.revision.clone(), choice.serial, choice.settings.clone());
+        if !self.0.contains(&key) {
+            machine_types::check_choice(database, version, choice)?;
+            self.0.insert(key);
+        }
+        Ok(())
     }
+}
+
+pub(super) fn take_in(
+    database: &Connection,
+    things: Things,
+    fields: &Fields,
+    at: Timestamp,
+    checked: &mut Checked,
+) -> Result<Done> {
+    match things {
+        Things::Machines => machine(database, fields, at, checked),
+        Things::Calls => call(database, fields, checked),
+        Things::Findings => finding(database, fields, at),
+        Things::Hours => hours(database, fields),
+        Things::Procedures => procedure(database, fields),
+    }
+}
+
+fn current(database: &Connection, machine_type: TypeId) -> Result<VersionId> {
+    let mut statement = database.prepare_cached("SELECT current FROM machine_type WHERE id = ?1")?;
+    Ok(statement.query_row([machine_type], |row| row.get(0))?)
 }
 
 fn machine_type(database: &Connection, fields: &Fields) -> Result<TypeId> {
@@ -48,7 +85,7 @@ fn settings(fields: &Fields) -> Result<Vec<(String, String)>> {
     fields.list("settings").iter().map(one).collect()
 }
 
-fn machine(database: &Connection, fields: &Fields, at: Timestamp) -> Result<Done> {
+fn machine(database: &Connection, fields: &Fields, at: Timestamp, checked: &mut Checked) -> Result<Done> {
     let machine_type = machine_type(database, fields)?;
     let serial = text::name("serial", fields.text("serial")?)?;
     let known = machines::find_machine(database, &serial, machine_type)?;
@@ -76,6 +113,12 @@ fn machine(database: &Connection, fields: &Fields, at: Timestamp) -> Result<Done
     if fields.has("running_hours") {
         new.running_hours = fields.number("running_hours")?;
     }
+    // What was kept before may be of an older machine file.
+    if before.as_ref().is_none_or(|before| before.revision != new.revision || before.settings != new.settings) {
+        let serial = new.number.or_else(|| text::serial_number(&new.serial));
+        let choice = Choice { revision: new.revision.clone(), serial, settings: new.settings.clone() };
+        checked.check(database, current(database, machine_type)?, &choice)?;
+    }
     let id = machines::keep(database, known, &new, at)?;
     match before {
         None => Ok(Done::Added),
@@ -97,7 +140,7 @@ fn began(fields: &Fields) -> Result<Timestamp> {
     fields.time("began")?.ok_or_else(|| Error::refused("began", "it is missing", "each row needs it"))
 }
 
-fn call(database: &Connection, fields: &Fields) -> Result<Done> {
+fn call(database: &Connection, fields: &Fields, checked: &mut Checked) -> Result<Done> {
     let machine_type = machine_type(database, fields)?;
     let serial = text::line("serial", fields.text("serial")?, text::LONGEST_NAME)?;
     let (began, closed) = (began(fields)?, fields.time("closed")?);
@@ -126,8 +169,12 @@ fn call(database: &Connection, fields: &Fields) -> Result<Done> {
         Some(machine) => NewCall::On(machine),
         None => NewCall::Of { machine_type, choice: choice.clone() },
     };
-    let visit = fields.whole("visit")?;
-    let seen = Seen { version: version(database, fields, machine_type)?, serial, choice };
+    let visit: Option<u32> = fields.whole("visit")?;
+    let visit = visit.map(|visit| text::count_up_to("visit", visit, LONGEST_VISIT)).transpose()?;
+    let version = version(database, fields, machine_type)?;
+    let file = version.map_or_else(|| current(database, machine_type), Ok)?;
+    checked.check(database, file, &choice)?;
+    let seen = Seen { version, serial, choice };
     let call = calls::begin_as_seen(database, &new, visit, &seen, began)?;
     let mut counter = 0;
     if !entries.is_empty() {
@@ -220,4 +267,114 @@ fn stated(line: &str) -> Result<Stated> {
     let (probability, key) =
         line.split_once(' ').ok_or_else(|| Error::refused("stated", format!("`{}` has no key", short(line)), hint))?;
     Ok(Stated { key: key.to_owned(), probability: number("stated", probability)? })
+}
+
+/// The machine that a row is about.
+fn known_machine(database: &Connection, fields: &Fields, machine_type: TypeId) -> Result<MachineId> {
+    let serial = fields.text("serial")?.trim();
+    machines::find_machine(database, serial, machine_type)?
+        .ok_or_else(|| Error::unknown(format!("the machine `{}`", short(serial)), "take the machines in first"))
+}
+
+fn time(fields: &Fields, name: &str) -> Result<Timestamp> {
+    fields.time(name)?.ok_or_else(|| Error::refused(name, "it is missing", "each row needs it"))
+}
+
+fn hours(database: &Connection, fields: &Fields) -> Result<Done> {
+    let machine = known_machine(database, fields, machine_type(database, fields)?)?;
+    let unit = match fields.optional("unit")? {
+        None => Unit::Hours,
+        Some(word) => Unit::called(&word)
+            .ok_or_else(|| Error::refused("unit", format!("`{}` is no unit", short(&word)), "it is hours or cycles"))?,
+    };
+    let amount = fields.number("amount")?.unwrap_or(0.0);
+    let (since, until) = (time(fields, "since")?, time(fields, "until")?);
+    let new = Exposure { id: ExposureId(0), machine, since, until, amount, unit };
+    let known = machines::overlapping(database, &new)?;
+    match known.as_slice() {
+        [] => machines::add_exposure(database, &new).map(|_| Done::Added),
+        [one] if (one.since, one.until) == (since, until) => {
+            if one.amount.to_bits() == amount.to_bits() {
+                return Ok(Done::Unchanged);
+            }
+            machines::set_amount(database, one.id, amount, unit).map(|()| Done::Changed)
+        }
+        [one, ..] => {
+            let cause = format!("{} {} from {} to {} are kept already", one.amount, unit.word(), one.since, one.until);
+            Err(Error::refused("the span", cause, "give one that does not overlap; it would count twice"))
+        }
+    }
+}
+
+fn procedure(database: &Connection, fields: &Fields) -> Result<Done> {
+    let machine_type = machine_type(database, fields)?;
+    let machine = known_machine(database, fields, machine_type)?;
+    let version = version(database, fields, machine_type)?.map_or_else(|| current(database, machine_type), Ok)?;
+    let call = match fields.time("call_began")? {
+        None => None,
+        Some(began) => {
+            let serial = fields.text("serial")?;
+            let found = find_call(database, machine_type, serial, began)?;
+            let hint = "take the calls in first, or leave it empty";
+            let place = || format!("the call on `{}` that began at {began}", short(serial));
+            Some(found.ok_or_else(|| Error::unknown(place(), hint))?)
+        }
+    };
+    let name = text::name("name", fields.text("name")?)?;
+    let new = ProcedureRun {
+        id: RunId(0),
+        machine,
+        version,
+        call,
+        at: time(fields, "at")?,
+        name,
+        done_by: fields.text("done_by")?.to_owned(),
+        completed: fields.truth("completed")?,
+        note: fields.text("note")?.to_owned(),
+        values: fields.list("values").into_iter().map(measured).collect::<Result<_>>()?,
+    };
+    let known: Option<RunId> = database
+        .prepare_cached("SELECT id FROM procedure_run WHERE machine = ?1 AND at = ?2 AND name = ?3 ORDER BY id")?
+        .query_row(params![machine, text::to_database(new.at), new.name], |row| row.get(0))
+        .optional()?;
+    let id = procedures::add(database, &new)?;
+    let Some(known) = known else { return Ok(Done::Added) };
+    // Kept for a moment, so that the two are compared as they are kept.
+    let (kept, mut fresh) = (procedures::get(database, known)?, procedures::get(database, id)?);
+    fresh.id = known;
+    if kept != fresh {
+        let cause = "it was gone through on this machine at that time already, and something else was measured";
+        return Err(Error::refused("the procedure", cause, "an import overwrites no measured values"));
+    }
+    database.prepare_cached("DELETE FROM procedure_run WHERE id = ?1")?.execute([id])?;
+    Ok(Done::Unchanged)
+}
+
+/// `stroke = 72.5 mm [40 to 60]`: what, value, unit, and what was right then; either end may be missing.
+fn measured(line: &str) -> Result<Measured> {
+    let wrong = || {
+        let hint = "write one on each line, as `stroke = 52.5 mm [40 to 60]`";
+        Error::refused("values", format!("`{}` is no measured value", short(line)), hint)
+    };
+    let (rest, lowest, highest) = match line.strip_suffix(']').and_then(|line| line.rsplit_once('[')) {
+        None => (line, None, None),
+        Some((rest, limits)) => {
+            let (low, high) = limits.split_once("to").ok_or_else(wrong)?;
+            let limit = |text: &str| match text.trim() {
+                "" => Ok(None),
+                text => number("values", text).map(Some),
+            };
+            (rest, limit(low)?, limit(high)?)
+        }
+    };
+    let (what, rest) = rest.rsplit_once(" = ").ok_or_else(wrong)?;
+    let rest = rest.trim();
+    let (value, unit) = rest.split_once(' ').unwrap_or((rest, ""));
+    Ok(Measured {
+        what: what.to_owned(),
+        value: number("values", value)?,
+        unit: unit.trim().to_owned(),
+        lowest,
+        highest,
+    })
 }

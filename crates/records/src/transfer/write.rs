@@ -6,10 +6,12 @@ use super::{Format, Things};
 use crate::calls::Call;
 use crate::error::{Error, ErrorKind, Result};
 use crate::findings::Finding;
-use crate::id::{CallId, MachineId, VersionId};
-use crate::machines::Machine;
+use crate::id::{CallId, ExposureId, MachineId, RunId, VersionId};
+use crate::machines::{self, Exposure, Machine};
+use crate::procedures::ProcedureRun;
 use crate::store::Store;
 use csv::{Terminator, WriterBuilder};
+use jiff::Timestamp;
 use rusqlite::params;
 use serde_json::{Map, Value, json};
 use std::collections::BTreeMap;
@@ -23,6 +25,8 @@ pub(super) fn export(store: &Store, things: Things, format: Format, out: &mut dy
         Things::Machines => "machine",
         Things::Calls => "call",
         Things::Findings => "finding",
+        Things::Hours => "exposure",
+        Things::Procedures => "procedure_run",
     };
     let number = if things == Things::Findings { "call" } else { "id" };
     let sql = format!("SELECT {number} FROM {table} WHERE {number} > ?1 ORDER BY {number} LIMIT {AT_A_TIME}");
@@ -45,6 +49,16 @@ pub(super) fn export(store: &Store, things: Things, format: Format, out: &mut dy
                     let call = store.call(CallId(id))?;
                     let found = call.finding.clone().unwrap_or_default();
                     finding(&call, &found)
+                }
+                Things::Hours => {
+                    let one = machines::exposure(&store.connection, ExposureId(id))?;
+                    hours(&store.machine(one.machine)?, &one)
+                }
+                Things::Procedures => {
+                    let run = store.procedure_run(RunId(id))?;
+                    let fingerprint = fingerprint(store, run.version, &mut fingerprints)?;
+                    let began = run.call.map(|call| store.call(call)).transpose()?.map(|call| call.row.began);
+                    procedure(&store.machine(run.machine)?, &run, &fingerprint, began)
                 }
             };
             sink.put(&row)?;
@@ -120,6 +134,43 @@ fn finding(call: &Call, finding: &Finding) -> Value {
         "visits": finding.visits,
         "parts": parts.collect::<Vec<_>>(),
         "stated": stated.collect::<Vec<_>>(),
+    })
+}
+
+fn hours(machine: &Machine, one: &Exposure) -> Value {
+    json!({
+        "machine_type": machine.type_name,
+        "serial": machine.serial,
+        "since": one.since.to_string(),
+        "until": one.until.to_string(),
+        "amount": one.amount,
+        "unit": one.unit.word(),
+    })
+}
+
+fn procedure(machine: &Machine, run: &ProcedureRun, fingerprint: &str, began: Option<Timestamp>) -> Value {
+    let values = run.values.iter().map(|one| {
+        let unit = if one.unit.is_empty() { String::new() } else { format!(" {}", one.unit) };
+        let limit = |limit: Option<f64>| limit.map(|limit| limit.to_string()).unwrap_or_default();
+        // A unit that ends like limits must not be taken for them.
+        let limits = if one.lowest.is_some() || one.highest.is_some() || one.unit.ends_with(']') {
+            format!(" [{} to {}]", limit(one.lowest), limit(one.highest))
+        } else {
+            String::new()
+        };
+        format!("{} = {}{unit}{limits}", one.what, one.value)
+    });
+    json!({
+        "machine_type": machine.type_name,
+        "serial": machine.serial,
+        "at": run.at.to_string(),
+        "name": run.name,
+        "fingerprint": fingerprint,
+        "call_began": began.map(|began| began.to_string()),
+        "done_by": run.done_by,
+        "completed": run.completed,
+        "note": run.note,
+        "values": values.collect::<Vec<_>>(),
     })
 }
 

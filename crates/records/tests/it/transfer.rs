@@ -4,7 +4,10 @@ use machine::Choice;
 use proptest::prelude::*;
 use records::demo::{Wanted, fill};
 use records::transfer::{Format, MOST_PROBLEMS, Report, Things};
-use records::{CallFilter, Change, Finding, MachineFilter, NewCall, NewVersion, Page, PartUsed, Solved, Stated, Store};
+use records::{
+    CallFilter, Change, Exposure, ExposureId, Finding, MachineFilter, Measured, NewCall, NewVersion, Page, PartUsed,
+    ProcedureRun, RunId, Solved, Stated, Store, Unit,
+};
 
 fn exported(store: &Store, things: Things, format: Format) -> String {
     let mut out = Vec::new();
@@ -66,15 +69,42 @@ fn nasty() -> Store {
     let added = add_capper(&mut store);
     let machine = records::NewMachine {
         site: Some("../../etc/passwd".to_owned()),
-        settings: vec![("a".to_owned(), "=1; 2=3 \"x\"".to_owned())],
         contact: "-1+1".to_owned(),
         notes: "@SUM(A1:A9)\n\tsecond \"line\", with; all,\n'=third".to_owned(),
-        revision: Some("'=B".to_owned()),
         running_hours: Some(0.1 + 0.2),
         ..new_machine(added, "=HYPERLINK(\"http://x\")")
     };
     let machine = store.add_machine(&machine, minute(0)).unwrap();
     let call = store.begin_call(&NewCall::On(machine), minute(1)).unwrap();
+    let measured = |what: &str, value, unit: &str, lowest, highest| Measured {
+        what: what.to_owned(),
+        value,
+        unit: unit.to_owned(),
+        lowest,
+        highest,
+    };
+    let run = ProcedureRun {
+        id: RunId(0),
+        machine,
+        version: added.version,
+        call: Some(call),
+        at: minute(4),
+        name: "-line priming".to_owned(),
+        done_by: "@nobody".to_owned(),
+        completed: true,
+        note: "=1\n+2".to_owned(),
+        values: vec![
+            measured("=a = 3", -0.1, "", None, None),
+            measured("+b [1 to 2]", 1e-9, "mm [3 to 4]", None, None),
+            measured("c", 1.0 / 3.0, "°C [", Some(-1.5), None),
+            measured("d", 2.0, "bar", None, Some(0.1 + 0.2)),
+        ],
+    };
+    store.add_procedure_run(&run).unwrap();
+    for (unit, amount) in [(Unit::Hours, 0.1 + 0.2), (Unit::Cycles, 1e11)] {
+        let span = Exposure { id: ExposureId(0), machine, since: minute(0), until: minute(900), amount, unit };
+        store.add_exposure(&span).unwrap();
+    }
     let said = vec![Entry::new(Kind::Complaint, "=cmd|'/c calc'!A1"), Entry::new(Kind::Note, "a, \"b\"; c ' 雪")];
     store.change(call, 0, &Change::Add(said), minute(2)).unwrap();
     let finding = Finding {
@@ -263,6 +293,157 @@ fn files_that_are_no_tables_are_told_and_do_no_harm() {
 }
 
 #[test]
+fn a_quote_that_is_never_closed_swallows_nothing() {
+    let mut store = Store::in_memory().unwrap();
+    add_capper(&mut store);
+    let head = "machine_type,serial,notes\n";
+    for (rows, expected) in [
+        ("jar-capper,1,a\njar-capper,2,\"b\njar-capper,3,c\n", (3, "a quote is opened here and never closed")),
+        ("jar-capper,1,\"", (2, "a quote is opened here and never closed")),
+        (
+            "jar-capper,1,\"a\njar-capper,2,\"b\"\n",
+            (3, "the quote that is opened on line 2 is closed here, and something else follows"),
+        ),
+        ("jar-capper,1,\"a\"b\n", (2, "behind the quote that ends a cell something else follows")),
+    ] {
+        let report = import(&mut store, Things::Machines, Format::Csv, format!("{head}{rows}"));
+        assert_eq!(problems(&report), [expected], "{rows}");
+        assert!(!report.kept && report.added == 0);
+    }
+    // Quotes within a cell that is not quoted, doubled ones, and line ends in a quoted cell are as they should be.
+    let rows = "jar-capper,1,5\" pipe\r\njar-capper,2,\"a \"\"b\"\"\nc\"\r\njar-capper,3,\"\"\r\n";
+    let report = import(&mut store, Things::Machines, Format::Csv, format!("{head}{rows}"));
+    assert!(report.kept && report.added == 3, "{report:?}");
+    let notes: Vec<String> = store
+        .machines(&MachineFilter::default(), &Page::first(9))
+        .unwrap()
+        .rows
+        .into_iter()
+        .map(|one| one.notes)
+        .collect();
+    assert_eq!(notes, ["5\" pipe", "a \"b\"\nc", ""]);
+}
+
+#[test]
+fn numbers_that_are_not_to_be_believed_and_texts_without_end_are_told() {
+    let mut store = nasty();
+    let long = "x".repeat(300);
+    let mut told = |things, head: &str, row: String| {
+        let report = import(&mut store, things, Format::Csv, format!("machine_type,serial,{head}\njar-capper,{row}\n"));
+        assert!(!report.kept && report.problems.len() == 1, "{row}: {report:?}");
+        let problem = &report.problems[0];
+        assert_eq!(problem.line, 2);
+        problem.what.clone()
+    };
+    assert!(told(Things::Machines, "running_hours", "1,10000001".into()).contains("more than 10000000"));
+    assert!(told(Things::Machines, "site", format!("1,{long}")).contains("longer than 200"));
+    assert!(told(Things::Machines, "number", "1,99999999999999999999".into()).contains("no whole number"));
+    let began = "2026-03-01T09:01:00Z";
+    assert!(told(Things::Calls, "began,visit", format!("1,{began},100001")).contains("more than 100000"));
+    let serial = "\"'=HYPERLINK(\"\"http://x\"\")\"";
+    for (field, value, why) in [
+        ("minutes", "100000.5", "more than 100000"),
+        ("visits", "1001", "more than 1000"),
+        ("parts", "10001 x fuse", "more than 10000"),
+        ("parts", "1 x fuse @ 10000000.5", "more than 10000000"),
+        ("minutes", "1e999", "is no number"),
+    ] {
+        let row = format!("{serial},{began},1,phone,{value}");
+        let said = told(Things::Findings, &format!("began,sure,solved,{field}"), row);
+        assert!(said.contains(why), "{field} {value}: {said}");
+    }
+    let span = "2026-05-01T00:00:00Z,2026-06-01T00:00:00Z";
+    for (rest, why) in [
+        ("10000001,hours", "more than 10000000"),
+        ("1e13,cycles", "more than 1000000000000"),
+        ("-1,hours", "no amount"),
+        ("1,minutes", "no unit"),
+    ] {
+        let said = told(Things::Hours, "since,until,amount,unit", format!("{serial},{span},{rest}"));
+        assert!(said.contains(why), "{rest}: {said}");
+    }
+    for (values, why) in [
+        ("stroke = 1e16 mm", "too large"),
+        ("stroke 5 mm", "is no measured value"),
+        ("stroke = five mm", "is no number"),
+        ("stroke = 5 mm [four to six]", "is no number"),
+        ("stroke = 5 mm [6]", "is no measured value"),
+    ] {
+        let row = format!("{serial},2026-05-01T00:00:00Z,priming,{values}");
+        let said = told(Things::Procedures, "at,name,values", row);
+        assert!(said.contains(why), "{values}: {said}");
+    }
+}
+
+#[test]
+fn hours_count_once_and_measured_values_are_not_overwritten() {
+    let mut store = Store::in_memory().unwrap();
+    let added = add_capper(&mut store);
+    let machine = store.add_machine(&new_machine(added, "JC-1"), minute(0)).unwrap();
+    let head = "machine_type,serial,since,until,amount\n";
+    let row = |since: &str, until: &str, amount: &str| {
+        format!("jar-capper,jc-1,2026-{since}T00:00:00Z,2026-{until}T00:00:00Z,{amount}\n")
+    };
+    let text = format!("{head}{}{}", row("01-01", "02-01", "\"200,5\""), row("02-01", "03-01", "180"));
+    assert_eq!(import(&mut store, Things::Hours, Format::Csv, &text).added, 2);
+    assert_eq!(import(&mut store, Things::Hours, Format::Csv, &text).unchanged, 2);
+    let other = format!("{head}{}", row("02-01", "03-01", "190"));
+    assert_eq!(import(&mut store, Things::Hours, Format::Csv, other).changed, 1);
+    for wrong in [row("01-15", "02-15", "100"), row("03-02", "03-01", "1")] {
+        let report = import(&mut store, Things::Hours, Format::Csv, format!("{head}{wrong}"));
+        assert_eq!(report.problems.len(), 1, "{wrong}");
+    }
+    let amounts: Vec<f64> = store.exposures(machine).unwrap().iter().map(|one| one.amount).collect();
+    assert_eq!(amounts, [200.5, 190.0]);
+    let head = "machine_type,serial,at,name,completed,values\n";
+    let run = |values: &str| format!("{head}jar-capper,JC-1,2026-01-05T08:00:00Z,priming,yes,{values}\n");
+    assert_eq!(import(&mut store, Things::Procedures, Format::Csv, run("stroke = 52 mm [40 to 60]")).added, 1);
+    assert_eq!(import(&mut store, Things::Procedures, Format::Csv, run("stroke = 52 mm [40 to 60]")).unchanged, 1);
+    let report = import(&mut store, Things::Procedures, Format::Csv, run("stroke = 53 mm [40 to 60]"));
+    assert!(report.problems[0].what.contains("something else was measured"), "{report:?}");
+    let runs = store.procedure_runs(machine, 9).unwrap();
+    assert_eq!((runs.len(), runs[0].values[0].highest), (1, Some(60.0)));
+    let unknown = format!("{head}jar-capper,JC-9,2026-01-05T08:00:00Z,priming,yes,\n");
+    assert!(import(&mut store, Things::Procedures, Format::Csv, unknown).problems[0].what.contains("JC-9"));
+}
+
+#[test]
+fn a_revision_or_setting_that_the_machine_file_does_not_have_is_told_with_the_nearest() {
+    let mut store = Store::in_memory().unwrap();
+    let filler = include_str!("../../../../demos/jar-filler.toml");
+    let washer = include_str!("../../../../demos/parts-washer.toml");
+    for (name, text) in [("filler", filler), ("washer", washer), ("capper", CAPPER)] {
+        store.add_version(&NewVersion { name, text, ..NewVersion::default() }, minute(0)).unwrap();
+    }
+    let text = "machine_type,serial,revision,settings\n\
+                filler,1,,fil_time=T#3s\n\
+                filler,2,,fill_time=often\n\
+                washer,3,Z,\n\
+                capper,4,A,\n\
+                filler,5,,fill_time=T#3s\n\
+                washer,6,B,\n";
+    let report = import(&mut store, Things::Machines, Format::Csv, text);
+    let told: Vec<(u64, &str, &str)> =
+        report.problems.iter().map(|one| (one.line, one.what.as_str(), one.hint.as_str())).collect();
+    assert_eq!(
+        told.iter().map(|(line, what, _)| (*line, *what)).collect::<Vec<_>>(),
+        [
+            (2, "settings: there is no setting `fil_time`"),
+            (3, "settings: `often` is no value for the setting `fill_time`"),
+            (4, "revision: there is no revision `Z`"),
+            (5, "revision: there is no revision `A`"),
+        ]
+    );
+    assert!(told[0].2.contains("did you mean fill_time"), "{told:?}");
+    assert!(told[2].2.contains('B') && told[3].2.contains("no revisions"), "{told:?}");
+    let good: Vec<&str> =
+        text.lines().enumerate().filter(|(at, _)| ![1, 2, 3, 4].contains(at)).map(|(_, line)| line).collect();
+    assert!(import(&mut store, Things::Machines, Format::Csv, good.join("\n")).kept);
+    let call = "machine_type,serial,began,settings\nfiller,9,2026-01-01T00:00:00Z,fil_time=T#3s\n";
+    assert_eq!(problems(&import(&mut store, Things::Calls, Format::Csv, call))[0].0, 2);
+}
+
+#[test]
 fn a_serial_number_that_is_a_path_names_no_file() {
     let mut store = Store::in_memory().unwrap();
     add_capper(&mut store);
@@ -287,7 +468,7 @@ proptest! {
     #![proptest_config(ProptestConfig::with_cases(150))]
 
     #[test]
-    fn no_bytes_do_any_harm(bytes in prop::collection::vec(any::<u8>(), 0..300), json in any::<bool>(), which in 0_usize..3) {
+    fn no_bytes_do_any_harm(bytes in prop::collection::vec(any::<u8>(), 0..300), json in any::<bool>(), which in 0_usize..5) {
         let mut store = Store::in_memory().unwrap();
         let format = if json { Format::JsonLines } else { Format::Csv };
         let report = store.import(Things::ALL[which], format, &bytes, false, minute(0)).unwrap();
