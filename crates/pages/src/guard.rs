@@ -5,7 +5,7 @@
 //! from which it came, who asks, what they may do, and whether a form is one of theirs.
 
 use axum::body::Body;
-use axum::extract::{ConnectInfo, FromRequest as _, MatchedPath, Multipart, RawForm, Request, State};
+use axum::extract::{ConnectInfo, DefaultBodyLimit, FromRequest as _, MatchedPath, Multipart, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -180,10 +180,12 @@ async fn with_proof(request: Request, largest: usize) -> Result<(Request, Option
     let bytes = axum::body::to_bytes(body, largest).await;
     let bytes = bytes.map_err(|_| refused_by_server(StatusCode::PAYLOAD_TOO_LARGE))?;
     let kind = text(&parts.headers, header::CONTENT_TYPE).unwrap_or_default().to_ascii_lowercase();
-    let again = || Request::from_parts(parts.clone(), Body::from(bytes.clone()));
     let sent = if kind.starts_with("multipart/form-data") {
+        let mut again = Request::from_parts(parts.clone(), Body::from(bytes.clone()));
+        // It has been found short enough already.
+        DefaultBodyLimit::disable().apply(&mut again);
         // Forms with a file carry it in their first field.
-        match Multipart::from_request(again(), &()).await {
+        match Multipart::from_request(again, &()).await {
             Ok(mut fields) => match fields.next_field().await {
                 Ok(Some(field)) if field.name() == Some(TOKEN) => field.text().await.ok(),
                 _ => None,
@@ -191,12 +193,7 @@ async fn with_proof(request: Request, largest: usize) -> Result<(Request, Option
             Err(_) => None,
         }
     } else {
-        match RawForm::from_request(again(), &()).await {
-            Ok(RawForm(form)) => {
-                form_urlencoded::parse(&form).find(|(name, _)| name == TOKEN).map(|(_, value)| value.into_owned())
-            }
-            Err(_) => None,
-        }
+        form_urlencoded::parse(&bytes).find(|(name, _)| name == TOKEN).map(|(_, value)| value.into_owned())
     };
     Ok((Request::from_parts(parts, Body::from(bytes)), sent))
 }

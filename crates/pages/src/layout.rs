@@ -23,17 +23,20 @@ pub enum Here {
     Figures,
     /// Practice.
     Practice,
+    /// Lists in and out.
+    Lists,
     /// None of these.
     Elsewhere,
 }
 
-const PARTS: [(Here, &str, &str); 6] = [
+const PARTS: [(Here, &str, &str); 7] = [
     (Here::Front, "/", "Phone desk"),
     (Here::Calls, "/calls", "Calls"),
     (Here::Machines, "/machines", "Machines"),
     (Here::Types, "/types", "Machine types"),
     (Here::Figures, "/figures", "Figures"),
     (Here::Practice, "/practice", "Practice"),
+    (Here::Lists, "/lists", "Lists"),
 ];
 
 /// A whole page.

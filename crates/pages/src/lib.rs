@@ -16,6 +16,7 @@ mod figures;
 mod front;
 mod guard;
 mod layout;
+mod lists;
 mod look;
 mod machine_types;
 mod machines;

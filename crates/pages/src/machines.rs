@@ -5,6 +5,7 @@ use std::sync::Arc;
 use axum::Form;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
+use machine::Choice;
 use maud::{Markup, html};
 use records::accounts::Role;
 use records::{CallFilter, Machine, MachineFilter, MachineId, NamePlace, NewMachine, Page, SiteId, TypeId};
@@ -155,11 +156,19 @@ impl Filled {
     }
 }
 
+/// What the machine file is to be resolved for.
+fn choice(new: &NewMachine) -> Choice {
+    Choice { revision: new.revision.clone(), serial: new.number, settings: new.settings.clone() }
+}
+
 /// Adds a machine.
 pub async fn add(State(office): State<Arc<Office>>, Form(filled): Form<Filled>) -> Result<Response, Mistake> {
     work(move || {
         let machine_type = filled.machine_type.ok_or_else(|| Mistake::wrong("no type was chosen", "choose one"))?;
-        let id = office.store().add_machine(&filled.machine(TypeId(machine_type))?, office.now())?;
+        let new = filled.machine(TypeId(machine_type))?;
+        let mut store = office.store();
+        store.check_choice(new.machine_type, &choice(&new))?;
+        let id = store.add_machine(&new, office.now())?;
         Ok(Redirect::to(&format!("/machines/{id}")).into_response())
     })
     .await
@@ -174,7 +183,12 @@ pub async fn change(
     work(move || {
         let mut store = office.store();
         let known = store.machine(MachineId(machine))?;
-        store.change_machine(known.id, &filled.machine(known.machine_type)?)?;
+        let new = filled.machine(known.machine_type)?;
+        // What was kept before may be of an older machine file.
+        if (&new.revision, &new.settings) != (&known.revision, &known.settings) {
+            store.check_choice(new.machine_type, &choice(&new))?;
+        }
+        store.change_machine(known.id, &new)?;
         Ok(Redirect::to(&format!("/machines/{machine}")).into_response())
     })
     .await

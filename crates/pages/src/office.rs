@@ -13,6 +13,7 @@ use records::rates::Factors;
 use records::{Call, CallId, Store, TypeId, VersionId};
 
 use crate::attempts::Attempts;
+use crate::lists::LookedOver;
 use crate::mistake::Mistake;
 use crate::reached::Reached;
 use crate::serving::ServeError;
@@ -68,6 +69,7 @@ pub struct Office {
     machines: Mutex<VecDeque<(Key, Arc<WorkedOut>)>>,
     calls: Mutex<VecDeque<Known>>,
     factors: Mutex<Option<Arc<Factors>>>,
+    looked_over: Mutex<LookedOver>,
     /// Held while it is worked out what to ask next, which takes all cores.
     asking: Mutex<()>,
     clock: fn() -> Timestamp,
@@ -109,6 +111,7 @@ impl Office {
             machines: Mutex::default(),
             calls: Mutex::default(),
             factors: Mutex::default(),
+            looked_over: Mutex::default(),
             asking: Mutex::default(),
             clock: Timestamp::now,
         }
@@ -211,6 +214,25 @@ impl Office {
         let factors = Arc::new(Factors::of(&counts));
         *lock(&self.factors) = Some(Arc::clone(&factors));
         Ok(factors)
+    }
+
+    /// Forgets what was learned, as findings or hours have come in; it is learned anew when it is asked for.
+    pub(crate) fn forget_what_was_learned(&self) {
+        *lock(&self.factors) = None;
+    }
+
+    /// Lists that were looked over and wait to be taken in.
+    pub(crate) fn looked_over(&self) -> MutexGuard<'_, LookedOver> {
+        lock(&self.looked_over)
+    }
+
+    /// Does something that takes long beside the others: over a way of its own into the file, where there is one.
+    pub(crate) fn aside<T>(&self, work: impl FnOnce(&mut Store) -> records::Result<T>) -> Result<T, Mistake> {
+        let own = self.store().once_more()?;
+        match own {
+            Some(mut store) => Ok(work(&mut store)?),
+            None => Ok(work(&mut self.store())?),
+        }
     }
 
     /// The turn of working out what to ask next.

@@ -18,13 +18,15 @@ use crate::mistake::Mistake;
 use crate::office::Office;
 use crate::reached::Reached;
 use crate::{
-    accounts, calls, figures, front, guard, look, machine_types, machines, practice, procedures, search, sign_in,
+    accounts, calls, figures, front, guard, lists, look, machine_types, machines, practice, procedures, search, sign_in,
 };
 
 /// Bytes that a form may have.
 const LARGEST_FORM: usize = 100_000;
 /// Bytes that a machine file may have in a form, where each byte can take three.
 const LARGEST_FILE_FORM: usize = 3 * machine::LARGEST_FILE + 10_000;
+/// Bytes that a form with a list may have.
+const LARGEST_LIST_FORM: usize = lists::LARGEST + 10_000;
 
 /// So long what was begun may take once the program is told to stop.
 const PATIENCE: std::time::Duration = std::time::Duration::from_secs(2);
@@ -99,6 +101,9 @@ pub const ADDRESSES: &[Address] = &[
     Address { largest: LARGEST_FILE_FORM, ..at("/types/{type}/file", READER, EDITOR) },
     at("/figures", READER, EDITOR),
     at("/practice", READER, EDITOR),
+    Address { largest: LARGEST_LIST_FORM, ..at("/lists", READER, EDITOR) },
+    at("/lists/take", READER, EDITOR),
+    at("/lists/{what}", READER, EDITOR),
     at("/practice/{type}/{level}/{number}", READER, DESK),
 ];
 
@@ -140,6 +145,9 @@ fn answering(path: &str) -> MethodRouter<Arc<Office>> {
         "/types/{type}/file" => get(machine_types::file).post(machine_types::save),
         "/figures" => get(figures::page),
         "/practice" => get(practice::choose),
+        "/lists" => get(lists::page).post(lists::look_over),
+        "/lists/take" => post(lists::take),
+        "/lists/{what}" => get(lists::out),
         "/practice/{type}/{level}/{number}" => get(practice::page).post(practice::take),
         _ => any(no_such_page),
     }

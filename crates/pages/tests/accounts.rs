@@ -243,6 +243,22 @@ async fn the_desk_changes_the_notes_of_a_machine_and_nothing_else_of_it() {
     let page = desk.get("/machines/1", &cookie).await.text;
     assert!(page.contains("behind the door") && page.contains("PR-7") && !page.contains("XX-1"), "{page}");
     assert_eq!(desk.post("/machines/1", &cookie, &fields).await.status, StatusCode::FORBIDDEN);
+    // An editor changes all of it, but to nothing that the machine file does not have.
+    let (cookie, proof) = desk.signed_in("editor").await;
+    for (field, value) in [("settings", "speed=3"), ("revision", "B")] {
+        let fields = [("token", proof.as_str()), ("serial", "PR-70"), (field, value)];
+        let shown = desk.post("/machines/1", &cookie, &fields).await;
+        assert_eq!(shown.status, StatusCode::UNPROCESSABLE_ENTITY, "{field}");
+        assert!(shown.text.contains("there is no"), "{}", shown.text);
+    }
+    let fields = [("token", proof.as_str()), ("serial", "PR-70")];
+    assert_eq!(desk.post("/machines/1", &cookie, &fields).await.status, StatusCode::SEE_OTHER);
+    // A form of 3 MB is read to its proof, wherever that stands, and then to the file's own limit.
+    let file = "#\u{e9}".repeat(334_000);
+    let fields = [("text", file.as_str()), ("seen", "1"), ("token", proof.as_str())];
+    let shown = desk.post("/types/1/file", &cookie, &fields).await;
+    assert_eq!(shown.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(shown.text.contains("the file is too large"), "{}", &shown.text[..600]);
 }
 
 #[tokio::test]
@@ -314,6 +330,81 @@ async fn a_form_needs_the_proof_of_its_own_sign_in() {
         let forms = page.matches("method=\"post\"").count();
         assert_eq!(page.matches("name=\"token\"").count(), forms, "{}", address.path);
     }
+}
+
+/// A form with a file, as browsers send it.
+fn with_file(token: &str, what: &str, name: &str, text: &str) -> String {
+    let field = |head: &str, value: &str| format!("--x\r\ncontent-disposition: form-data; {head}\r\n\r\n{value}\r\n");
+    let file = format!("name=\"file\"; filename=\"{name}\"");
+    [field("name=\"token\"", token), field("name=\"what\"", what), field(&file, text), "--x--\r\n".to_owned()].concat()
+}
+
+#[tokio::test]
+async fn a_list_is_looked_over_by_an_editor_and_taken_in_by_the_same() {
+    let desk = Desk::proxied(|| at(1));
+    let (worker, of_worker) = desk.signed_in("desk").await;
+    let (editor, of_editor) = desk.signed_in("editor").await;
+    let upload = async |cookie: &str, form: String| {
+        let kind = ("content-type", "multipart/form-data; boundary=x");
+        let origin = format!("https://{NAME}");
+        let mut request = Request::post("/lists").header(header::HOST, NAME).header(header::COOKIE, cookie);
+        request = request.header(header::ORIGIN, origin).header(kind.0, kind.1);
+        let answer = desk.pages.clone().oneshot(request.body(Body::from(form)).unwrap()).await.unwrap();
+        let status = answer.status();
+        let bytes = answer.into_body().collect().await.unwrap().to_bytes();
+        (status, String::from_utf8_lossy(&bytes).into_owned())
+    };
+    let good = "machine_type,serial\npress,PR-8\npress,PR-9\n";
+    assert_eq!(upload(&worker, with_file(&of_worker, "machines", "a.csv", good)).await.0, StatusCode::FORBIDDEN);
+    for proof in ["", &of_worker] {
+        assert_eq!(upload(&editor, with_file(proof, "machines", "a.csv", good)).await.0, StatusCode::FORBIDDEN);
+    }
+    // Without its boundary there is no proof in it either.
+    assert_eq!(upload(&editor, "nonsense".to_owned()).await.0, StatusCode::FORBIDDEN);
+    let wrong = "machine_type,serial,settings\npress,PR-8,\ncrane,1,\npress,\"PR-10\",speed=<b>1\n";
+    let (status, page) = upload(&editor, with_file(&of_editor, "machines", "a.csv", wrong)).await;
+    assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(page.contains("2 of 3 rows") && page.contains("<td class=\"number\">3</td>"), "{page}");
+    assert!(
+        page.contains("there is no setting `speed`") && !page.contains("<b>1") && !page.contains("Take them in"),
+        "{page}"
+    );
+    let (status, page) = upload(&editor, with_file(&of_editor, "machines", "a.csv", good)).await;
+    assert!(status == StatusCode::OK && page.contains("2 rows of machines: 2 new"), "{page}");
+    assert!(!desk.get("/machines", &editor).await.text.contains("PR-8"), "nothing is kept yet");
+    let at = page.find("name=\"number\" value=\"").unwrap();
+    let number = page[at..].split('"').nth(3).unwrap().to_owned();
+    // Neither by somebody else nor by another number.
+    let fields = |proof: &'static str, number: &'static str| [("token", proof), ("number", number)];
+    let (proof, number): (&'static str, &'static str) = (of_editor.leak(), number.leak());
+    let other = desk.signed_in("editor").await;
+    let by_other = desk.post("/lists/take", &other.0, &fields(other.1.leak(), number)).await;
+    assert_eq!(by_other.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert_eq!(desk.post("/lists/take", &editor, &fields(proof, "99")).await.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let taken = desk.post("/lists/take", &editor, &fields(proof, number)).await;
+    assert!(taken.status == StatusCode::OK && taken.text.contains("Taken in"), "{}", taken.text);
+    assert!(desk.get("/machines", &worker).await.text.contains("PR-9"));
+    let twice = desk.post("/lists/take", &editor, &fields(proof, number)).await;
+    assert_eq!(twice.status, StatusCode::UNPROCESSABLE_ENTITY);
+    // Out again, in both ways.
+    let list = desk.get("/lists/machines.csv", &worker).await;
+    assert!(list.headers[header::CONTENT_DISPOSITION].to_str().unwrap().contains("machines.csv"));
+    assert!(list.text.starts_with("machine_type,serial,") && list.text.contains("PR-9"), "{}", list.text);
+    let lines = desk.get("/lists/calls.jsonl", &worker).await.text;
+    assert!(lines.starts_with("{\"machine_type\":\"press\""), "{lines}");
+    for nothing in ["/lists/machines.exe", "/lists/accounts.csv", "/lists/machines"] {
+        assert_eq!(desk.get(nothing, &editor).await.status, StatusCode::NOT_FOUND, "{nothing}");
+    }
+    // JSON Lines are known by their first brace; what is there already is nothing to take in.
+    let (_, page) = upload(&editor, with_file(proof, "calls", "list", &lines)).await;
+    assert!(page.contains("nothing in it that is not kept already"), "{page}");
+    let (status, page) = upload(&editor, with_file(proof, "machines", "a.csv", &"x".repeat(4_999_000))).await;
+    assert!(status == StatusCode::UNPROCESSABLE_ENTITY && page.contains("there is no field"), "{}", &page[..600]);
+    let long = "x".repeat(5_000_001);
+    assert_eq!(upload(&editor, with_file(proof, "machines", "a.csv", &long)).await.0, StatusCode::PAYLOAD_TOO_LARGE);
+    let (status, page) = upload(&editor, with_file(proof, "machines", "a.csv", &"x".repeat(6_000_000))).await;
+    assert!(status == StatusCode::PAYLOAD_TOO_LARGE && page.contains("That did not work"));
+    assert_eq!(upload(&editor, with_file(proof, "machines", "", "")).await.0, StatusCode::UNPROCESSABLE_ENTITY);
 }
 
 #[tokio::test]

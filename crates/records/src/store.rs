@@ -79,6 +79,17 @@ impl Store {
         Self::prepare(Connection::open_in_memory()?)
     }
 
+    /// Another way into the same file, for what takes long while others work; none if these records are no file.
+    ///
+    /// # Errors
+    /// When the file can't be opened once more.
+    pub fn once_more(&self) -> Result<Option<Self>> {
+        match self.connection.path() {
+            None | Some("") => Ok(None),
+            Some(path) => Self::open_existing(Path::new(path)).map(Some),
+        }
+    }
+
     fn prepare(mut connection: Connection) -> Result<Self> {
         connection.busy_timeout(PATIENCE)?;
         connection.set_prepared_statement_cache_capacity(STATEMENTS);

@@ -63,10 +63,10 @@ pub enum Command {
     /// Search machine types, sites, machines, calls and findings for words.
     #[command(after_help = "Example:\n  lampwise records search shop.db fuse holder")]
     Search(Search),
-    /// Take machines, calls or findings in from CSV or JSON Lines: all of them or, with any problem, none.
+    /// Take machines, calls, findings, hours or procedures in from CSV or JSON Lines: all of them or, with any problem, none.
     #[command(after_help = "Example:\n  lampwise records import shop.db machines machines.csv --dry-run")]
     Import(Import),
-    /// Write machines, calls or findings out as CSV or JSON Lines.
+    /// Write machines, calls, findings, hours or procedures out as CSV or JSON Lines.
     #[command(after_help = "Example:\n  lampwise records export shop.db calls --output calls.csv")]
     Export(Export),
     /// Copy the records to a new file, while they are in use.
@@ -233,6 +233,10 @@ pub enum Things {
     Calls,
     /// Findings; their calls have to be there.
     Findings,
+    /// Running hours or cycles; their machines have to be there.
+    Hours,
+    /// Procedures that were gone through, with what was measured; their machines have to be there.
+    Procedures,
 }
 
 /// How it is written.

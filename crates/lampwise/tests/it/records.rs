@@ -49,6 +49,17 @@ fn every_command_prints_what_the_schema_says() {
     assert_eq!((figures["calls"].as_u64(), figures["with_finding"].as_u64()), (Some(60), Some(57)));
     assert_eq!(of(&["check"])["sound"], true);
     assert_eq!(of(&["export", "machines"])["saved_as"], Value::Null);
+    for what in ["hours", "procedures"] {
+        let listed = of(&["export", what]);
+        assert!(listed["count"].as_u64().unwrap() > 10, "{what}");
+        let list = file(&format!("records-{what}.csv"), listed["text"].as_str().unwrap());
+        let again = of(&["import", what, &list]);
+        assert_eq!(
+            (&again["report"]["unchanged"], &again["report"]["kept"]),
+            (&listed["count"], &true.into()),
+            "{what}"
+        );
+    }
     let copy = format!("{path}.copy");
     assert_eq!(of(&["backup", &copy])["copy"], copy.as_str());
     assert_eq!(document(&["calls", &copy])["count"], 60);

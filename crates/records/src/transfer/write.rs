@@ -13,7 +13,7 @@ use crate::store::Store;
 use csv::{Terminator, WriterBuilder};
 use jiff::Timestamp;
 use rusqlite::params;
-use serde_json::{Map, Value, json};
+use serde_json::{Value, json};
 use std::collections::BTreeMap;
 use std::io::Write;
 
@@ -200,11 +200,10 @@ impl<'o> Sink<'o> {
                 writer.write_record(cells).map_err(output)
             }
             Self::JsonLines(out, things) => {
-                // In the order of the fields, without what is empty.
+                // In the order of the fields, without what is empty. Whether a map keeps an order is up to others.
                 let fields = things.fields().iter().filter(|(name, _)| !is_empty(&row[*name]));
-                let object: Map<String, Value> =
-                    fields.map(|(name, _)| ((*name).to_owned(), row[*name].clone())).collect();
-                writeln!(out, "{}", Value::Object(object)).map_err(output)
+                let fields: Vec<String> = fields.map(|(name, _)| format!("\"{name}\":{}", row[*name])).collect();
+                writeln!(out, "{{{}}}", fields.join(",")).map_err(output)
             }
         }
     }

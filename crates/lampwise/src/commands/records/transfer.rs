@@ -22,6 +22,8 @@ fn things(named: Named) -> Things {
         Named::Machines => Things::Machines,
         Named::Calls => Things::Calls,
         Named::Findings => Things::Findings,
+        Named::Hours => Things::Hours,
+        Named::Procedures => Things::Procedures,
     }
 }
 
