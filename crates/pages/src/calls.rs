@@ -3,6 +3,7 @@
 mod closing;
 mod known;
 pub mod lamp_panel;
+mod said;
 mod say;
 mod sheet;
 
@@ -244,13 +245,15 @@ pub struct Desk {
     pub call: Call,
     pub session: Arc<Session>,
     pub way: Way,
+    /// How the call was to be closed, if that could not be taken.
+    pub closing: closing::Tried,
 }
 
 impl Desk {
     pub fn of(office: &Office, call: CallId, way: Way) -> Result<Self, Mistake> {
         let call = office.store().call(call)?;
         let session = office.session(&call, way.learned())?;
-        Ok(Self { call, session, way })
+        Ok(Self { call, session, way, closing: closing::Tried::default() })
     }
 
     /// Whether an entry could not be read, and is left out of all that is worked out.

@@ -137,7 +137,9 @@ async fn a_call_from_its_serial_number_to_its_finding() {
     let left = browser.post("/calls/1/answer", &[("question", &key), ("leave", "unknown"), ("seen", &seen)]).await;
     assert_eq!(left.leads_to(), "/calls/1#next");
     let page = browser.get(&call).await;
-    assert!(page.text.contains(&format!("</span> {key}")), "{}", page.text);
+    // What was left out stands there in words; its key only where it can be put right.
+    assert!(page.text.contains("<span class=\"kind\">nobody knows</span>"), "{}", page.text);
+    assert!(!page.text.contains(&format!("</span> {key}")), "{}", page.text);
     let seen = page.field("seen");
     let fields = [
         ("cause", "X2/dead"),
@@ -162,6 +164,124 @@ async fn a_call_from_its_serial_number_to_its_finding() {
     assert!(!browser.get(&call).await.text.contains("overwritten"));
     let report = browser.get("/calls/1/report").await;
     assert!(report.text.contains("What has been ruled out"), "{}", report.text);
+}
+
+#[tokio::test]
+async fn what_was_said_stands_there_in_words() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    for (kind, text) in [
+        ("complaint", "wont-start, 1 in 20 cycles"),
+        ("found", "X2/own-led: off"),
+        ("tried", "X2/replace"),
+        ("unknown", "check:X3/own-led"),
+        ("cannot", "remedy:X3/replace"),
+        ("unknown", "lamp:X1"),
+        ("unknown", "position:ram"),
+        ("note", "check:X3/own-led"),
+    ] {
+        let seen = browser.get("/calls/1").await.field("seen");
+        let taken = browser.post("/calls/1/say", &[("kind", kind), ("text", text), ("seen", &seen)]).await;
+        assert_eq!(taken.status, StatusCode::SEE_OTHER, "{kind} {text}: {}", taken.text);
+    }
+    let page = browser.get("/calls/1").await.text;
+    let said: Vec<&str> = page[page.find("What was said").unwrap()..]
+        .split("<span class=\"kind\">")
+        .skip(1)
+        .map(|rest| rest.split("</summary>").next().unwrap())
+        .collect();
+    let reading = machine::read(machine::Source::new("Press", PRESS), &[]);
+    let machine = reading.resolve(&machine::Choice::default()).alternatives.remove(0).machine;
+    let check = machine.checks.rows().find(|check| check.key == "X2/own-led").unwrap();
+    let off = check.answers.iter().find(|answer| answer.key == "off").unwrap();
+    let remedy = |key: &str| machine.remedies.rows().find(|one| one.key == key).unwrap().words.english.clone();
+    let expected = [
+        "complaint</span> it won't start, 1 in 20 cycles".to_owned(),
+        format!("checked</span> {} – {}", check.operator.english, off.words.english),
+        format!("tried</span> {} (X2)", remedy("X2/replace")),
+        format!("nobody knows</span> {}", check.operator.english.replace("X2 (ram is up)", "X3 (ram is down)")),
+        format!("nobody there can do</span> {} (X3)", remedy("X3/replace")),
+        "nobody knows</span> how the lamp X1 is".to_owned(),
+        "nobody knows</span> where it stands: ram".to_owned(),
+        "note</span> check:X3/own-led".to_owned(),
+    ];
+    let unescaped: Vec<String> = said.iter().map(|one| one.replace("&quot;", "\"").replace("&amp;", "&")).collect();
+    assert_eq!(unescaped, expected);
+    let report = browser.get("/calls/1/report").await.text;
+    assert!(report.contains("how the lamp X1 is") && report.contains("it won't start, 1 in 20 cycles"), "{report}");
+}
+
+#[tokio::test]
+async fn a_mistake_in_closing_stands_beside_its_field_and_what_was_typed_is_kept() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    let seen = browser.get("/calls/1").await.field("seen");
+    let fields = [
+        ("cause", "X2/dead"),
+        ("words", "the <b>plug</b>"),
+        ("solved", "visit"),
+        ("sure", "0.8"),
+        ("confirmed_by", "Ada"),
+        ("minutes", "many"),
+        ("visits", "1001"),
+        ("parts", "2 × reed switch, 14.50\n0 x fuse"),
+    ];
+    let with = |change: &[(&'static str, &'static str)]| -> Vec<(&str, String)> {
+        let mut all: Vec<(&str, String)> = fields.iter().map(|(name, value)| (*name, (*value).to_owned())).collect();
+        for (name, value) in change {
+            all.iter_mut().find(|(known, _)| known == name).unwrap().1 = (*value).to_owned();
+        }
+        all
+    };
+    let send = async |fields: Vec<(&str, String)>, seen: &str| {
+        let mut fields: Vec<(&str, &str)> = fields.iter().map(|(name, value)| (*name, value.as_str())).collect();
+        fields.push(("seen", seen));
+        browser.post("/calls/1/end", &fields).await
+    };
+    let shown = send(with(&[]), &seen).await;
+    assert_eq!(shown.status, StatusCode::UNPROCESSABLE_ENTITY);
+    let text = &shown.text;
+    for (field, why) in [
+        ("minutes", "is no number"),
+        ("visits", "is not to be believed"),
+        ("parts", "so many parts are not to be believed"),
+    ] {
+        let at = text.find(&format!("id=\"wrong-{field}\"")).unwrap_or_else(|| panic!("{field}: {text}"));
+        assert!(text[at..at + 200].contains(why), "{field}");
+        assert!(text.contains(&format!("aria-describedby=\"wrong-{field}\"")), "{field}");
+    }
+    assert!(!text.contains("wrong-words") && text.matches("role=\"alert\"").count() == 1);
+    // All that was typed is still there.
+    for kept in [
+        "<details open>",
+        "value=\"X2/dead\" id=\"cause-",
+        "value=\"the &lt;b&gt;plug&lt;/b&gt;\"",
+        "value=\"visit\" checked",
+        "value=\"0.8\" selected",
+        "value=\"Ada\"",
+        "value=\"many\"",
+        "value=\"1001\"",
+        "2 × reed switch, 14.50\n0 x fuse</textarea>",
+    ] {
+        assert!(text.contains(kept), "{kept}: {text}");
+    }
+    let at = text.find("value=\"X2/dead\"").unwrap();
+    assert!(text[at..at + 40].contains("checked"), "{}", &text[at..at + 60]);
+    // Somebody else says something meanwhile: what was typed is kept too, and can be sent once more.
+    browser.post("/calls/1/say", &[("kind", "note"), ("text", "loud"), ("seen", &seen)]).await;
+    let right = || with(&[("minutes", "12"), ("visits", "1"), ("parts", "fuse")]);
+    let late = send(right(), &seen).await;
+    assert_eq!(late.status, StatusCode::CONFLICT);
+    assert!(late.text.contains("another window") && late.text.contains("loud") && late.text.contains("value=\"Ada\""));
+    let now = late.field("seen");
+    assert_eq!(send(right(), &now).await.status, StatusCode::SEE_OTHER);
+    assert!(browser.get("/calls/1").await.text.contains("Solved by a visit"));
+    // Nothing chosen at all, and two things that can't both be.
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    let nothing = browser.post("/calls/2/end", &[("seen", "0"), ("sure", "1")]).await;
+    assert!(nothing.text.contains("id=\"wrong-cause\"") && nothing.text.contains("Nothing says what it was"));
+    let both = [("cause", "X2/dead"), ("cause", "-nothing"), ("seen", "0")];
+    assert!(browser.post("/calls/2/end", &both).await.text.contains("Nothing was wrong, and something was"));
 }
 
 #[tokio::test]

@@ -3,12 +3,16 @@
 use std::sync::Arc;
 
 use axum::Form;
-use axum::extract::{Path, Query, State};
+use axum::extract::{Path, Query, State as Shared};
+use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use diagnose::call::{Ending, Session};
 use maud::{Markup, html};
 use records::accounts::Role;
-use records::{CallId, ChangeError, Finding, PartUsed, Solved, Stated};
+use records::{
+    CallId, ChangeError, ErrorKind, Finding, HIGHEST_PRICE, MOST_MINUTES, MOST_PARTS, MOST_VISITS, PartUsed, Solved,
+    State, Stated,
+};
 use serde::Deserialize;
 
 use super::{Desk, Way, sheet, work};
@@ -20,11 +24,6 @@ use crate::words::{minutes, percent};
 
 /// Causes that can be chosen as the finding.
 const OFFERED: usize = 12;
-/// More than this is a slip of the finger.
-const MOST_MINUTES: f64 = 100_000.0;
-const MOST_VISITS: u32 = 1_000;
-const MOST_PARTS: u32 = 10_000;
-const MOST_PRICE: f64 = 10_000_000.0;
 /// What was stated is kept for so many causes.
 const STATED: usize = 20;
 
@@ -38,41 +37,105 @@ fn thought_of(session: &Session) -> Vec<(String, String, f64, Option<String>)> {
     all
 }
 
-/// The form in which the finding is kept and the call is closed.
+/// What is wrong with a field of the form.
+#[derive(Debug)]
+struct Wrong {
+    field: &'static str,
+    why: String,
+}
+
+/// How a call was to be closed, and why that could not be taken; nothing if nobody has tried.
+#[derive(Debug, Default)]
+pub struct Tried {
+    filled: Filled,
+    wrong: Vec<Wrong>,
+}
+
+impl Tried {
+    fn is_there(&self) -> bool {
+        !self.wrong.is_empty()
+    }
+
+    /// What was typed into a field, or what stands there at first.
+    fn typed<'t>(&'t self, name: &str, first: &'t str) -> &'t str {
+        if self.is_there() { self.filled.one(name) } else { first }
+    }
+
+    fn has(&self, cause: &str) -> bool {
+        self.filled.causes.iter().any(|one| one == cause)
+    }
+
+    /// What is wrong with a field, to stand below it.
+    fn beside(&self, field: &'static str) -> Markup {
+        html! {
+            @for wrong in self.wrong.iter().filter(|wrong| wrong.field == field) {
+                p.mistake id={ "wrong-" (field) } { (wrong.why) }
+            }
+        }
+    }
+
+    fn is_wrong(&self, field: &str) -> Option<&'static str> {
+        self.wrong.iter().any(|wrong| wrong.field == field).then_some("true")
+    }
+
+    /// The id of what is said of a field, for those who can't see that it stands below.
+    fn said_of(&self, field: &str) -> Option<String> {
+        self.is_wrong(field).map(|_| format!("wrong-{field}"))
+    }
+}
+
+fn field(tried: &Tried, name: &'static str, label: &str, first: &str, longest: usize, mode: &str) -> Markup {
+    html! {
+        label for=(name) { (label) }
+        input id=(name) name=(name) maxlength=(longest) inputmode=(mode) autocomplete="off" value=(tried.typed(name, first)) aria-invalid=[tried.is_wrong(name)] aria-describedby=[tried.said_of(name)];
+        (tried.beside(name))
+    }
+}
+
+/// The form in which the finding is kept and the call is closed. What was typed and could not be taken stands there
+/// still, with what is wrong beside it.
 pub fn form(desk: &Desk) -> Markup {
     let offered = thought_of(&desk.session);
+    let tried = &desk.closing;
+    let solved = Solved::called(tried.typed("solved", Solved::Phone.word())).unwrap_or(Solved::Phone);
+    let sure = tried.typed("sure", "1");
+    // What was chosen is offered also when it has become less probable meanwhile.
+    let offered = offered.iter().enumerate().filter(|(number, (key, ..))| *number < OFFERED || tried.has(key));
     html! {
         section id="end" {
-            details {
+            details open[tried.is_there()] {
                 summary { h2 { "Close the call" } }
+                @if tried.is_there() { p.mistake role="alert" { "The call is not closed yet. What is wrong stands beside it." } }
+                (tried.beside("form"))
                 form method="post" action={ "/calls/" (desk.call.row.id) "/end" } {
                     (sheet::carried(desk))
-                    fieldset {
+                    fieldset aria-describedby=[tried.said_of("cause")] {
                         legend { "What it was" }
-                        @for (number, (key, words, probability, _)) in offered.iter().take(OFFERED).enumerate() {
-                            label.choice { input type="checkbox" name="cause" value=(key) id={ "cause-" (number) }; " " (words) " (" (percent(*probability)) ")" }
+                        (tried.beside("cause"))
+                        @for (number, (key, words, probability, _)) in offered {
+                            label.choice { input type="checkbox" name="cause" value=(key) id={ "cause-" (number) } checked[tried.has(key)]; " " (words) " (" (percent(*probability)) ")" }
                         }
-                        label.choice { input type="checkbox" name="cause" value="-not-in-file"; " something that is not in the machine file" }
-                        label.choice { input type="checkbox" name="cause" value="-nothing"; " nothing was wrong" }
+                        label.choice { input type="checkbox" name="cause" value="-not-in-file" checked[tried.has("-not-in-file")]; " something that is not in the machine file" }
+                        label.choice { input type="checkbox" name="cause" value="-nothing" checked[tried.has("-nothing")]; " nothing was wrong" }
                     }
-                    label for="words" { "In words, if it was something else" }
-                    input id="words" name="words" maxlength="500" autocomplete="off";
+                    (field(tried, "words", "In words, if it was something else", "", 500, "text"))
                     fieldset {
                         legend { "Put right" }
-                        @for (solved, words) in [(Solved::Phone, "by whoever was there, led on the phone"), (Solved::Visit, "by somebody who went there"), (Solved::Unsolved, "by nobody")] {
-                            label.choice { input type="radio" name="solved" value=(solved.word()) checked[solved == Solved::Phone]; " " (words) }
+                        @for (one, words) in [(Solved::Phone, "by whoever was there, led on the phone"), (Solved::Visit, "by somebody who went there"), (Solved::Unsolved, "by nobody")] {
+                            label.choice { input type="radio" name="solved" value=(one.word()) checked[solved == one]; " " (words) }
                         }
                     }
                     label for="sure" { "How sure" }
-                    select id="sure" name="sure" { option value="1" { "confirmed" } option value="0.8" { "most probably" } option value="0.5" { "perhaps" } }
-                    label for="confirmed" { "Confirmed by" }
-                    input id="confirmed" name="confirmed_by" maxlength="200" autocomplete="off";
-                    label for="minutes" { "Minutes of work" }
-                    input id="minutes" name="minutes" inputmode="decimal" maxlength="10";
-                    label for="visits" { "Visits" }
-                    input id="visits" name="visits" inputmode="numeric" maxlength="4" value="0";
+                    select id="sure" name="sure" {
+                        @for (value, words) in [("1", "confirmed"), ("0.8", "most probably"), ("0.5", "perhaps")] { option value=(value) selected[sure == value] { (words) } }
+                    }
+                    (tried.beside("sure"))
+                    (field(tried, "confirmed_by", "Confirmed by", "", 200, "text"))
+                    (field(tried, "minutes", "Minutes of work", "", 10, "decimal"))
+                    (field(tried, "visits", "Visits", "0", 4, "numeric"))
                     label for="parts" { "Parts used, one a line: 2 × reed switch, 14.50" }
-                    textarea id="parts" name="parts" rows="3" maxlength="4000" {}
+                    textarea id="parts" name="parts" rows="3" maxlength="4000" aria-invalid=[tried.is_wrong("parts")] aria-describedby=[tried.said_of("parts")] { (tried.typed("parts", "")) }
+                    (tried.beside("parts"))
                     button { "Keep it and close the call" }
                 }
             }
@@ -119,16 +182,27 @@ impl Filled {
         self.fields.iter().find(|(known, _)| known == name).map_or("", |(_, value)| value.trim())
     }
 
-    fn number<T: std::str::FromStr>(&self, name: &str, what: &str) -> Result<Option<T>, Mistake> {
-        let text = self.one(name).replace(',', ".");
+    /// A number in a field; none if it is empty or wrong, which is noted.
+    fn number<T>(&self, field: &'static str, most: T, wrong: &mut Vec<Wrong>) -> Option<T>
+    where
+        T: std::str::FromStr + PartialOrd + std::fmt::Display + Default,
+    {
+        let text = self.one(field).replace(',', ".");
         if text.is_empty() {
-            return Ok(None);
+            return None;
         }
-        let hint = "go back, where the fields are still filled in, and write it in digits";
-        text.parse().map(Some).map_err(|_| Mistake::wrong(format!("\"{text}\" is no number of {what}"), hint))
+        let why = match text.parse::<T>() {
+            Ok(value) if value >= T::default() && value <= most => return Some(value),
+            Ok(value) => format!("{value} is not to be believed: it goes from 0 to {most}."),
+            Err(_) => format!("\"{text}\" is no number; write it in digits."),
+        };
+        wrong.push(Wrong { field, why });
+        None
     }
 
-    fn finding(&self, session: &Session) -> Result<Finding, Mistake> {
+    /// The finding, or all that is wrong with it.
+    fn finding(&self, session: &Session) -> Result<Finding, Vec<Wrong>> {
+        let mut wrong = Vec::new();
         let known = thought_of(session);
         let named: Vec<_> = known.iter().filter(|(key, ..)| self.causes.contains(key)).collect();
         let not_in_file = self.causes.iter().any(|key| key == "-not-in-file");
@@ -143,50 +217,43 @@ impl Filled {
             words.push("something that is not in the machine file".to_owned());
         }
         if words.is_empty() {
-            return Err(Mistake::wrong("nothing says what it was", "choose a cause, or write it in words"));
+            let why = "Nothing says what it was: choose a cause, or write it in words.".to_owned();
+            wrong.push(Wrong { field: "cause", why });
         }
-        Ok(Finding {
+        if nothing && (not_in_file || !named.is_empty()) {
+            let why = "Nothing was wrong, and something was: take one of them out.".to_owned();
+            wrong.push(Wrong { field: "cause", why });
+        }
+        let mut parts = Vec::new();
+        for line in self.one("parts").lines().filter(|line| !line.trim().is_empty()) {
+            match part(line) {
+                Ok(part) => parts.push(part),
+                Err(why) => wrong.push(Wrong { field: "parts", why }),
+            }
+        }
+        let finding = Finding {
             deviations: named.iter().map(|(key, ..)| key.clone()).collect(),
             words: words.join("; "),
             remedies: named.iter().filter_map(|(.., remedy)| remedy.clone()).collect(),
-            sure: self.number("sure", "certainty")?.unwrap_or(1.0),
+            sure: self.number("sure", 1.0, &mut wrong).unwrap_or(1.0),
             confirmed_by: self.one("confirmed_by").to_owned(),
             not_in_file: not_in_file || (named.is_empty() && !nothing),
             solved: Solved::called(self.one("solved")).unwrap_or_default(),
-            minutes: within(self.number("minutes", "minutes")?, MOST_MINUTES, "minutes")?,
-            visits: within(self.number("visits", "visits")?, MOST_VISITS, "visits")?.unwrap_or(0),
-            parts: (self.one("parts").lines())
-                .filter(|line| !line.trim().is_empty())
-                .map(part)
-                .collect::<Result<_, _>>()?,
+            minutes: self.number("minutes", MOST_MINUTES, &mut wrong),
+            visits: self.number("visits", MOST_VISITS, &mut wrong).unwrap_or(0),
+            parts,
             stated: (known.iter().take(STATED))
                 .map(|(key, _, probability, _)| Stated { key: key.clone(), probability: probability.clamp(0.0, 1.0) })
                 .collect(),
-        })
-    }
-}
-
-/// A number that is believable.
-fn within<T: PartialOrd + std::fmt::Display + Default>(
-    value: Option<T>,
-    most: T,
-    what: &str,
-) -> Result<Option<T>, Mistake> {
-    match value {
-        Some(value) if value < T::default() || value > most => {
-            let hint = "go back, where the fields are still filled in, and look at the number";
-            Err(Mistake::wrong(format!("{value} {what} are not to be believed"), hint))
-        }
-        value => Ok(value),
+        };
+        if wrong.is_empty() { Ok(finding) } else { Err(wrong) }
     }
 }
 
 /// A part as it is written: "2 × reed switch, 14.50"; count and price may be missing.
-fn part(line: &str) -> Result<PartUsed, Mistake> {
+fn part(line: &str) -> Result<PartUsed, String> {
     let line = line.trim();
-    let wrong = |what: String| {
-        Mistake::wrong(what, "go back, where the fields are still filled in, and write it as: 2 × reed switch, 14.50")
-    };
+    let wrong = |what: String| format!("{what}; write it as: 2 × reed switch, 14.50.");
     // Without a sign between them a number is part of the name, as in "2 way valve".
     let (count, rest) = match line.split_once(['×', 'x', '*']) {
         Some((count, rest)) if count.trim().bytes().all(|one| one.is_ascii_digit()) && !count.trim().is_empty() => {
@@ -211,7 +278,7 @@ fn part(line: &str) -> Result<PartUsed, Mistake> {
     if name.is_empty() {
         return Err(wrong(format!("\"{line}\" names no part")));
     }
-    if price.is_some_and(|price| !(0.0..=MOST_PRICE).contains(&price)) {
+    if price.is_some_and(|price| !(0.0..=HIGHEST_PRICE).contains(&price)) {
         return Err(wrong(format!("\"{line}\": this price is not to be believed")));
     }
     Ok(PartUsed { part: name.to_owned(), count, price })
@@ -219,21 +286,30 @@ fn part(line: &str) -> Result<PartUsed, Mistake> {
 
 /// Keeps the finding and closes the call, or opens it again.
 pub async fn end(
-    State(office): State<Arc<Office>>,
+    Shared(office): Shared<Arc<Office>>,
     Path(call): Path<i64>,
     Form(fields): Form<Vec<(String, String)>>,
 ) -> Result<Response, Mistake> {
     work(move || {
         let causes = fields.iter().filter(|(name, _)| name == "cause").map(|(_, value)| value.clone()).collect();
         let filled = Filled { causes, fields };
-        let seen: Option<u64> = filled.number("seen", "the form")?;
+        let seen: Option<u64> = filled.one("seen").parse().ok();
         let seen =
             seen.ok_or_else(|| Mistake::wrong("the form says not what it was filled in on", "load the page anew"))?;
         let way = Way { speak: filled.one("speak").to_owned(), rates: filled.one("rates").to_owned(), proposal: None };
         let call = CallId(call);
-        let desk = Desk::of(&office, call, way)?;
+        let mut desk = Desk::of(&office, call, way)?;
+        let again = |mut desk: Desk, status: StatusCode, filled: Filled, wrong: Vec<Wrong>| {
+            desk.closing = Tried { filled, wrong };
+            Ok((status, layout::page(&desk.title(), Here::Calls, &sheet::whole(&desk, None))).into_response())
+        };
+        let is_open = desk.call.row.state == State::Open;
         let changed = if filled.one("again").is_empty() {
-            let finding = filled.finding(&desk.session)?;
+            let finding = match filled.finding(&desk.session) {
+                Ok(finding) => finding,
+                Err(wrong) if is_open => return again(desk, StatusCode::UNPROCESSABLE_ENTITY, filled, wrong),
+                Err(_) => Finding::default(),
+            };
             office.store().close_call_with(call, seen, &finding, office.now())
         } else {
             office.store().reopen_call(call, seen, office.now())
@@ -241,8 +317,19 @@ pub async fn end(
         match changed {
             Ok(_) => Ok(Redirect::to(&format!("/calls/{call}{}", desk.way.query())).into_response()),
             Err(ChangeError::Conflict(_)) => {
-                let hint = "go back to the call, look at what was said there, and close it then";
-                Err(Mistake::wrong("somebody has changed this call in another window meanwhile", hint))
+                let why = "Somebody has changed this call in another window meanwhile; what they said is shown here. Look at \
+                           it, then close the call if what you typed still holds.";
+                desk = Desk::of(&office, call, desk.way)?;
+                let wrong = vec![Wrong { field: "form", why: why.to_owned() }];
+                if desk.call.row.state == State::Open {
+                    return again(desk, StatusCode::CONFLICT, filled, wrong);
+                }
+                let hint = "go back to the call and look at what it was closed with";
+                Err(Mistake::wrong("somebody has closed this call in another window meanwhile", hint))
+            }
+            Err(ChangeError::Error(error)) if is_open && error.kind == ErrorKind::Refused => {
+                let why = format!("{}: {}; {}.", error.place, error.cause, error.hint);
+                again(desk, StatusCode::UNPROCESSABLE_ENTITY, filled, vec![Wrong { field: "form", why }])
             }
             Err(ChangeError::Error(error)) => Err(error.into()),
         }
@@ -259,7 +346,7 @@ pub struct Bare {
 
 /// All of a call on one page.
 pub async fn report(
-    State(office): State<Arc<Office>>,
+    Shared(office): Shared<Arc<Office>>,
     Path(call): Path<i64>,
     Query(bare): Query<Bare>,
 ) -> Result<Response, Mistake> {
@@ -288,7 +375,7 @@ fn reported(desk: &Desk) -> Markup {
         }
         @if let Some(finding) = &desk.call.finding { p.verdict { strong { (finding.words) } } } @else { (sheet::verdict(desk)) }
         h2 { "What was said" }
-        ol.said { @for entry in session.entries() { li { span.kind { (entry.kind.word()) } " " (entry.text) } } }
+        ol.said { @for entry in session.entries() { li { (sheet::in_words(desk, entry)) } } }
         h2 { "What is known" }
         (super::known::known(&session.now().answer))
         h2 id="ruled-out" { "What has been ruled out" }

@@ -9,7 +9,7 @@ use records::State;
 use records::accounts::Role;
 
 use super::say::Refused;
-use super::{Desk, closing, known, lamp_panel, times};
+use super::{Desk, closing, known, lamp_panel, said, times};
 use crate::visitor;
 use crate::words::{LANGUAGES, minutes, percent, share, spoken};
 
@@ -382,7 +382,7 @@ fn one_entry(desk: &Desk, at: usize, entry: &Entry, open: bool) -> Markup {
         @if desk.is_left_out(entry) { p.mistake { "This can't be read and is left out: put it right, or take it out." } }
         @if open {
             details {
-                summary { span.kind { (entry.kind.word()) } " " (entry.text) }
+                summary { (in_words(desk, entry)) }
                 form method="post" action={ "/calls/" (desk.call.row.id) "/change" } {
                     (carried(desk))
                     input type="hidden" name="at" value=(at);
@@ -395,9 +395,14 @@ fn one_entry(desk: &Desk, at: usize, entry: &Entry, open: bool) -> Markup {
                 }
             }
         } @else {
-            span.kind { (entry.kind.word()) } " " (entry.text)
+            (in_words(desk, entry))
         }
     }
+}
+
+/// An entry as people say it.
+pub fn in_words(desk: &Desk, entry: &Entry) -> Markup {
+    html! { span.kind { (said::kind_in_words(entry.kind)) } " " (said::in_words(desk.session.machine(), entry)) }
 }
 
 fn ruled_out(desk: &Desk) -> Markup {
