@@ -1,8 +1,9 @@
 // Tests the pages in headless Chromium: node pages.mjs PROGRAM [PICTURES]. PROGRAM is the lampwise to be tried; it is
 // started with the invented records. With PICTURES each screen is saved there to be looked at.
-import { spawn } from "node:child_process";
-import { mkdirSync, readFileSync } from "node:fs";
+import { spawn, spawnSync } from "node:child_process";
+import { mkdirSync, mkdtempSync, readFileSync, rmSync } from "node:fs";
 import { createRequire } from "node:module";
+import { tmpdir } from "node:os";
 import { join } from "node:path";
 import { chromium } from "playwright-core";
 
@@ -16,16 +17,19 @@ const check = (holds, what) => {
   console.error(`FAILED: ${what}`);
 };
 
-const server = spawn(program, ["serve", "--demo", "--port", "0", "--json"], { stdio: ["ignore", "pipe", "inherit"] });
-const base = await new Promise((resolve, reject) => {
-  let text = "";
-  server.once("exit", () => reject(new Error(`the server ended: ${text}`)));
-  server.stdout.on("data", (part) => {
-    text += part;
-    try { resolve(JSON.parse(text).address.replace(/\/$/, "")); } catch { /* not whole yet */ }
+async function serve(...options) {
+  const server = spawn(program, ["serve", "--port", "0", "--json", ...options], { stdio: ["ignore", "pipe", "inherit"] });
+  process.on("exit", () => server.kill("SIGINT"));
+  return new Promise((resolve, reject) => {
+    let text = "";
+    server.once("exit", () => reject(new Error(`the server ended: ${text}`)));
+    server.stdout.on("data", (part) => {
+      text += part;
+      try { resolve(JSON.parse(text).address.replace(/\/$/, "")); } catch { /* not whole yet */ }
+    });
   });
-});
-process.on("exit", () => server.kill("SIGINT"));
+}
+let base = await serve("--demo");
 const browser = await chromium.launch({
   executablePath: process.env.CHROMIUM ?? "/usr/bin/chromium",
   args: ["--headless", "--no-sandbox", "--disable-gpu", "--disable-quic", "--no-first-run",
@@ -140,16 +144,20 @@ await looked(page, "wrong-file");
 const call = new URL(first.url()).pathname;
 const pages = { front: "/", calls: "/calls", call, report: `${call}/report`, machines: "/machines", machine: "/machines/1",
   types: "/types", type: "/types/1", devices: "/types/1/devices", file: "/types/1/file", figures: "/figures",
-  practice: "/practice", exercise: "/practice/jar-capper/lapse/1", found: "/search?for=cap" };
+  practice: "/practice", exercise: "/practice/jar-capper/lapse/1", found: "/search?for=cap", lists: "/lists" };
+// That nothing sticks out on a telephone, and the rules of accessibility.
+async function holds(small, name, theme) {
+  const wide = await small.evaluate(() => document.documentElement.scrollWidth);
+  check(wide <= PHONE.width, `${name}: ${wide} px wide on a telephone`);
+  await accessible(small, `${name}, ${theme}`);
+  await looked(small, `${name}-phone-${theme}`);
+}
 for (const theme of ["light", "dark"]) {
   for (const [name, address] of Object.entries(pages)) {
     const small = await window(PHONE, theme);
     await small.goto(base + address);
     await calm(small);
-    const wide = await small.evaluate(() => document.documentElement.scrollWidth);
-    check(wide <= PHONE.width, `${name}: ${wide} px wide on a telephone`);
-    await accessible(small, `${name}, ${theme}`);
-    await looked(small, `${name}-phone-${theme}`);
+    await holds(small, name, theme);
     await small.context().close();
     if (theme === "light") {
       const large = await window(WIDE);
@@ -161,6 +169,109 @@ for (const theme of ["light", "dark"]) {
   }
 }
 
+// A list with a mistake is told by line; without it, it is looked over and taken in.
+const listed = await window(WIDE);
+await listed.goto(`${base}/lists`);
+const list = (text) => ({ name: "machines.csv", mimeType: "text/csv", buffer: Buffer.from(text) });
+await listed.setInputFiles("#file", list("machine_type,serial\njar-capper,JC-9001\ncrane,1\n"));
+await follow(listed, () => listed.getByRole("button", { name: "Look it over" }).click());
+check((await listed.locator("[role=alert]").innerText()).includes("1 of 2 rows"), "the mistakes of a list are counted");
+check((await listed.locator("main table").first().innerText()).includes("crane"), "and stand there with their lines");
+await accessible(listed, "a list with a mistake");
+await looked(listed, "list-wrong");
+await listed.setInputFiles("#file", list("machine_type,serial\njar-capper,JC-9001\n"));
+await follow(listed, () => listed.getByRole("button", { name: "Look it over" }).click());
+await looked(listed, "list-looked-over");
+await follow(listed, () => listed.getByRole("button", { name: "Take them in" }).click());
+check((await listed.locator("main").innerText()).includes("1 new"), "a good list is taken in");
+await listed.goto(`${base}/search?for=JC-9001`);
+check((await listed.locator("main").innerText()).includes("JC-9001"), "and is there");
+const [saved] = await Promise.all([listed.waitForEvent("download"), listed.goto(`${base}/lists`).then(() => listed.getByRole("link", { name: "machines.csv" }).click())]);
+check(readFileSync(await saved.path(), "utf8").includes("JC-9001"), "and comes out again");
+
+// A mistake in closing a call stands beside its field, and what was typed is kept.
+const closed = await window(PHONE);
+await closed.goto(`${base}/`);
+await closed.selectOption("#type", "jar-capper");
+await follow(closed, () => closed.locator("form:has(#type) button").click());
+await closed.locator("#end summary").click();
+await closed.fill("#words", "a loose plug");
+await closed.fill("#minutes", "many");
+await follow(closed, () => closed.getByRole("button", { name: "Keep it and close the call" }).click());
+check((await closed.locator("#wrong-minutes").innerText()).includes("no number"), "the mistake stands beside its field");
+check((await closed.inputValue("#words")) === "a loose plug", "what was typed is kept");
+await accessible(closed, "closing with a mistake");
+await looked(closed, "closing-wrong");
+await closed.fill("#minutes", "5");
+await follow(closed, () => closed.getByRole("button", { name: "Keep it and close the call" }).click());
+check((await closed.locator("main").innerText()).includes("Closed"), "and closes once it is put right");
+
+// Signing in, by the keyboard alone, in each role; what a role may not do is not offered.
+const folder = mkdtempSync(join(tmpdir(), "lampwise-pages-"));
+process.on("exit", () => rmSync(folder, { recursive: true, force: true }));
+const records = join(folder, "desk.sqlite");
+const PASSWORD = "plum kettle ladder fog";
+const run = (arguments_, input) => {
+  const ended = spawnSync(program, arguments_, { input, encoding: "utf8" });
+  check(ended.status === 0, `${arguments_.join(" ")}: ${ended.stderr}`);
+};
+run(["records", "demo", records, "--calls", "40"]);
+for (const role of ["reader", "desk", "editor"]) run(["accounts", "add", records, `${role}-one`, "--role", role], `${PASSWORD}\n`);
+base = await serve("--records", records, "--accounts");
+const stranger = await window(WIDE);
+await stranger.goto(`${base}/machines`);
+check(stranger.url().includes("/sign-in"), "a stranger is led to sign in");
+check(!(await stranger.locator("body").innerText()).includes("Calls"), "a stranger sees no pages");
+for (const theme of ["light", "dark"]) {
+  const small = await window(PHONE, theme);
+  await small.goto(`${base}/sign-in`);
+  await holds(small, "sign-in", theme);
+  await small.context().close();
+}
+const type = async (one, who, password) => {
+  await one.keyboard.type(who);
+  await one.keyboard.press("Tab");
+  await one.keyboard.type(password);
+  await follow(one, () => one.keyboard.press("Enter"));
+};
+await type(stranger, "desk-one", "not the password");
+check((await stranger.locator("[role=alert]").innerText()).includes("do not fit together"), "a wrong password is told");
+await accessible(stranger, "a wrong password");
+await looked(stranger, "sign-in-wrong");
+await stranger.keyboard.type(PASSWORD);
+await follow(stranger, () => stranger.keyboard.press("Enter"));
+check(stranger.url() === `${base}/machines`, `one goes on where one wanted to go: ${stranger.url()}`);
+const cookies = await stranger.context().cookies();
+check(cookies.length === 1 && cookies[0].httpOnly && cookies[0].sameSite === "Strict", "the cookie is for the server alone");
+check((await stranger.evaluate(() => document.cookie)) === "", "and no script sees it");
+await stranger.goto(`${base}/`);
+await stranger.selectOption("#type", "jar-capper");
+await follow(stranger, () => stranger.locator("form:has(#type) button").click());
+check(/\/calls\/\d+$/.test(stranger.url()), "the desk begins a call");
+await follow(stranger, () => stranger.getByRole("button", { name: "it stops midway" }).click());
+check((await stranger.locator("#said").innerText()).includes("midway"), "and works it");
+for (const role of ["reader", "editor"]) {
+  const one = await window(PHONE, "dark");
+  await one.goto(`${base}/`);
+  await type(one, `${role}-one`, PASSWORD);
+  const text = await one.locator("body").innerText();
+  check(text.includes(`${role}-one (${role})`), `who is signed in stands there: ${role}`);
+  check(text.includes("Begin the call") === (role === "editor"), `what may not be done is not offered: ${role}`);
+  await holds(one, `signed-in-${role}`, "dark");
+  for (const [what, address] of Object.entries({ call: new URL(stranger.url()).pathname, machine: "/machines/1", password: "/password", lists: "/lists" })) {
+    await one.goto(base + address);
+    await calm(one);
+    await holds(one, `${role}-${what}`, "dark");
+  }
+  const answer = await one.goto(`${base}/accounts`);
+  check(answer.status() === (role === "editor" ? 200 : 403), `the list of accounts is for editors: ${role}`);
+  await holds(one, `${role}-accounts`, "dark");
+  await follow(one, () => one.getByRole("button", { name: "Sign out" }).click());
+  check(one.url().includes("/sign-in"), "signing out leads out");
+  await one.goto(`${base}/calls`);
+  check(one.url().includes("/sign-in"), "and nothing is seen any more");
+  await one.context().close();
+}
 await browser.close();
 if (failures > 0) {
   console.error(`${failures} failures`);

@@ -24,7 +24,7 @@ pub async fn list(State(office): State<Arc<Office>>) -> Result<Response, Mistake
             } @else {
                 div.wide tabindex="0" {
                     table {
-                        thead { tr { th scope="col" { "Name" } th scope="col" { "May" } th scope="col" { "Since" } th scope="col" { "Changed" } th scope="col" { "Seen last, while signed in" } } }
+                        thead { tr { th scope="col" { "Name" } th scope="col" { "May" } th scope="col" { "Since" } th scope="col" { "Changed" } th scope="col" { "Seen last" } } }
                         tbody { @for one in &accounts { tr {
                             td { (one.name) }
                             td { (one.role.word()) }

@@ -57,7 +57,7 @@ pub fn page(title: &str, here: Here, body: &Markup) -> Response {
             body {
                 a.jump href="#content" { "To the content" }
                 header.top {
-                    @if visitor != Visitor::Stranger { nav aria-label="Pages" {
+                    @if visitor == Visitor::Stranger { strong { "Lampwise" } } @else { nav aria-label="Pages" {
                         @for (part, address, words) in PARTS {
                             @if part == here {
                                 a href=(address) aria-current="page" { (words) }

@@ -18,6 +18,7 @@ use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
 use crate::visitor::{self, Visitor};
+use crate::words::marked;
 
 /// Bytes that a list may have here; the command takes larger ones.
 pub const LARGEST: usize = 5_000_000;
@@ -112,8 +113,8 @@ fn page_of(above: &Markup) -> Markup {
                 thead { tr { th scope="col" { "What" } @for (.., name, _) in FORMATS { th scope="col" { (name) } } } }
                 tbody { @for things in Things::ALL { tr {
                     td { (words(things)) }
-                    @for (_, end, name, _) in FORMATS { td {
-                        a href={ "/lists/" (things.word()) "." (end) } aria-label={ (words(things)) ", " (name) } { (things.word()) "." (end) }
+                    @for (_, end, ..) in FORMATS { td {
+                        a href={ "/lists/" (things.word()) "." (end) } { (things.word()) "." (end) }
                     } }
                 } } }
             }
@@ -155,7 +156,7 @@ fn reported(report: &Report, things: Things) -> Markup {
             div.wide tabindex="0" {
                 table {
                     thead { tr { th.number scope="col" { "Line" } th scope="col" { "What is wrong" } th scope="col" { "What to do" } } }
-                    tbody { @for one in &report.problems { tr { td.number { (one.line) } td { (one.what) } td { (one.hint) } } } }
+                    tbody { @for one in &report.problems { tr { td.number { (one.line) } td { (marked(&one.what)) } td { (marked(&one.hint)) } } } }
                 }
             }
             @if report.more_problems > 0 { p { "And " (report.more_problems) " more." } }

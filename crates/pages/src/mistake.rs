@@ -6,6 +6,7 @@ use maud::html;
 use records::ErrorKind;
 
 use crate::layout::{self, Here};
+use crate::words::marked;
 
 /// Why there is no page.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -51,8 +52,8 @@ impl IntoResponse for Mistake {
     fn into_response(self) -> Response {
         let body = html! {
             h1 { "That did not work" }
-            p.mistake { strong { (self.what) } "." }
-            p { (self.hint) "." }
+            p.mistake { strong { (marked(&self.what)) } "." }
+            p { (marked(&self.hint)) "." }
             p { a href="/" { "To the first page" } }
         };
         (self.status, layout::page("That did not work", Here::Elsewhere, &body)).into_response()

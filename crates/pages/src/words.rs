@@ -16,6 +16,13 @@ pub fn share(probability: f64) -> Markup {
     }
 }
 
+/// A text in which what stands between backquotes is a name or something to type.
+pub fn marked(text: &str) -> Markup {
+    html! {
+        @for (number, piece) in text.split('`').enumerate() { @if number % 2 == 1 { code { (piece) } } @else { (piece) } }
+    }
+}
+
 /// Minutes, or hours where they are many.
 pub fn minutes(minutes: f64) -> String {
     match minutes {
