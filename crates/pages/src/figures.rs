@@ -4,16 +4,15 @@ use std::sync::Arc;
 
 use axum::extract::{Query, State};
 use axum::response::Response;
-use jiff::SignedDuration;
 use maud::{Markup, html};
-use records::figures::{Asked, Figures, Share};
+use records::figures::{Figures, Share};
 use serde::Deserialize;
 
 use crate::calls::work;
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
-use crate::office::Office;
-use crate::words::{day, minutes, percent, share};
+use crate::office::{FiguresOf, Office};
+use crate::words::{day, minutes, moment, percent, share};
 
 /// Rows that are shown of long lists.
 const SHOWN: usize = 15;
@@ -33,12 +32,14 @@ pub struct Wanted {
 pub async fn page(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted>) -> Result<Response, Mistake> {
     work(move || {
         let days = wanted.days.unwrap_or(365).clamp(1, 36_500);
-        let until = office.now();
-        let mut asked = Asked::of(until - SignedDuration::from_hours(24 * days), until);
-        asked.lead_days = wanted.lead.unwrap_or(asked.lead_days);
-        asked.service_level = wanted.level.unwrap_or(asked.service_level);
-        let figures = office.store().figures(&asked)?;
-        Ok(layout::page("Figures", Here::Figures, &body(&figures, &asked, days)))
+        let usual = FiguresOf::usual();
+        let of = FiguresOf {
+            days,
+            lead_days: wanted.lead.unwrap_or(usual.lead_days),
+            service_level: wanted.level.unwrap_or(usual.service_level),
+        };
+        let figures = office.figures(of)?;
+        Ok(layout::page("Figures", Here::Figures, &body(&figures, of)))
     })
     .await
 }
@@ -52,16 +53,17 @@ fn interval(one: &Share) -> Markup {
     }
 }
 
-fn body(figures: &Figures, asked: &Asked, days: i64) -> Markup {
+fn body(figures: &Figures, of: FiguresOf) -> Markup {
     html! {
         h1 { "Figures" }
         form.ways action="/figures" {
-            label for="days" { "Days back" } input id="days" name="days" value=(days) inputmode="numeric" maxlength="6";
-            label for="lead" { "Days until a part is there" } input id="lead" name="lead" value=(asked.lead_days) inputmode="decimal" maxlength="6";
-            label for="level" { "Chance that the stock lasts" } input id="level" name="level" value=(asked.service_level) inputmode="decimal" maxlength="6";
+            label for="days" { "Days back" } input id="days" name="days" value=(of.days) inputmode="numeric" maxlength="6";
+            label for="lead" { "Days until a part is there" } input id="lead" name="lead" value=(of.lead_days) inputmode="decimal" maxlength="6";
+            label for="level" { "Chance that the stock lasts" } input id="level" name="level" value=(of.service_level) inputmode="decimal" maxlength="6";
             button { "Work out" }
         }
         p { (figures.calls) " calls from " (day(figures.since)) " to " (day(figures.until)) ", " (figures.with_finding) " of them with a finding." }
+        p.aside { "Worked out on " (moment(figures.until)) "; what was kept since then is in it when you look again." }
         h2 { "What it was" }
         div.wide tabindex="0" { table {
             thead { tr { th scope="col" { "Cause" } th.number scope="col" { "Calls" } th scope="col" { "Share" } th scope="col" { "Together" } th.number scope="col" { "Work" } } }
@@ -76,7 +78,7 @@ fn body(figures: &Figures, asked: &Asked, days: i64) -> Markup {
             @if let (Some(median), Some(ninetieth)) = (figures.repair.median_hours, figures.repair.ninetieth_hours) { li { "From call to close: half below " (minutes(median * 60.0)) ", nine of ten below " (minutes(ninetieth * 60.0)) } }
         }
         h2 { "Parts" }
-        p.aside { "What to keep so that the stock lasts with a chance of " (percent(asked.service_level)) " until an order is there after " (asked.lead_days) " days." }
+        p.aside { "What to keep so that the stock lasts with a chance of " (percent(of.service_level)) " until an order is there after " (of.lead_days) " days." }
         div.wide tabindex="0" { table {
             thead { tr { th scope="col" { "Part" } th.number scope="col" { "Used" } th.number scope="col" { "In a year" } th.number scope="col" { "Keep" } th.number scope="col" { "Keep, as use comes in bursts" } } }
             tbody { @for one in figures.parts.iter().take(SHOWN) { tr { td { (one.part) } td.number { (one.used) } td.number { (format!("{:.1}", one.in_a_year)) } td.number { (one.stock) } td.number { (one.stock_in_bursts) } } } }

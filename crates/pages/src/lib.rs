@@ -15,6 +15,7 @@ mod encrypted;
 mod figures;
 mod front;
 mod guard;
+mod kept;
 mod layout;
 mod lists;
 mod look;

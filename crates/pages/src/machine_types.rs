@@ -25,7 +25,7 @@ use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
 use crate::visitor;
-use crate::words::{LANGUAGES, day, minutes, percent};
+use crate::words::{LANGUAGES, day, minutes, moment, percent};
 
 /// The sheets: name in the address, and what it is called.
 const SHEETS: [(&str, &str); 8] = [
@@ -193,8 +193,8 @@ pub async fn sheet(
 pub async fn devices(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
     work(move || {
         let shown = Shown::of(&office, id)?;
-        let counts = office.store().count_faults(office.now())?;
-        let rates = records::rates::learn(&counts);
+        let kept = office.learned()?;
+        let rates = &kept.rates;
         let learned: BTreeMap<(&str, &str), &Learned> =
             rates.faults.iter().map(|one| ((one.device_type.as_str(), one.mode.as_str()), one)).collect();
         let Some(machine) = shown.alternatives.first().map(|one| &one.machine) else {
@@ -203,6 +203,7 @@ pub async fn devices(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> 
         let body = html! {
             h1 { "Devices of " (shown.title) }
             p { "Rates are faults in a million running hours of one device. What was learned comes with the interval in which it lies with 90 %." }
+            p.aside { "Learned on " (moment(kept.at)) "; what was found since then is in it when you look again." }
             div.wide tabindex="0" {
                 table {
                     thead { tr { th scope="col" { "Device" } th scope="col" { "What can be wrong" } th.number scope="col" { "Library" } th.number scope="col" { "Learned" } } }

@@ -7,12 +7,14 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use diagnose::call::{Origin, Session, WorkedOut};
 use diagnose::next::Terms;
-use jiff::Timestamp;
+use jiff::{SignedDuration, Timestamp};
 use machine::{Alternative, Choice};
-use records::rates::Factors;
+use records::figures::{Asked, Figures};
+use records::rates::{Counts, Factors, Rates};
 use records::{Call, CallId, Store, TypeId, VersionId};
 
 use crate::attempts::Attempts;
+use crate::kept::Kept;
 use crate::lists::LookedOver;
 use crate::mistake::Mistake;
 use crate::reached::Reached;
@@ -22,6 +24,37 @@ use crate::serving::ServeError;
 const MACHINES: usize = 8;
 /// Calls whose state is kept.
 const CALLS: usize = 200;
+
+/// Figures are made anew after so long, as they reach up to now.
+const FIGURES_LAST: SignedDuration = SignedDuration::from_hours(1);
+
+/// What was learned, and when.
+pub(crate) struct Learned {
+    pub rates: Rates,
+    pub at: Timestamp,
+}
+
+/// Which figures: of how many days up to now, and for which stock.
+#[derive(Clone, Copy, PartialEq)]
+pub(crate) struct FiguresOf {
+    pub days: i64,
+    pub lead_days: f64,
+    pub service_level: f64,
+}
+
+impl FiguresOf {
+    /// The figures of a year, with the usual stock.
+    pub fn usual() -> Self {
+        let usual = Asked::of(Timestamp::UNIX_EPOCH, Timestamp::UNIX_EPOCH);
+        Self { days: 365, lead_days: usual.lead_days, service_level: usual.service_level }
+    }
+
+    fn asked(self, until: Timestamp) -> Asked {
+        let since = until.saturating_sub(SignedDuration::from_hours(24 * self.days)).unwrap_or(Timestamp::MIN);
+        let Self { lead_days, service_level, .. } = self;
+        Asked { lead_days, service_level, ..Asked::of(since, until) }
+    }
+}
 
 /// Passwords that may wait to be hashed.
 const MOST_WAITING: usize = 16;
@@ -69,6 +102,8 @@ pub struct Office {
     machines: Mutex<VecDeque<(Key, Arc<WorkedOut>)>>,
     calls: Mutex<VecDeque<Known>>,
     factors: Mutex<Option<Arc<Factors>>>,
+    learned: Kept<(), Learned>,
+    figures: Kept<FiguresOf, Figures>,
     looked_over: Mutex<LookedOver>,
     /// Held while it is worked out what to ask next, which takes all cores.
     asking: Mutex<()>,
@@ -111,6 +146,8 @@ impl Office {
             machines: Mutex::default(),
             calls: Mutex::default(),
             factors: Mutex::default(),
+            learned: Kept::default(),
+            figures: Kept::default(),
             looked_over: Mutex::default(),
             asking: Mutex::default(),
             clock: Timestamp::now,
@@ -205,20 +242,99 @@ impl Office {
         Ok(made)
     }
 
-    /// What was learned from the findings when this was asked first.
+    /// What was learned from the findings when this was asked first. A call's answer does not change while it goes on.
     fn factors(&self) -> Result<Arc<Factors>, Mistake> {
-        if let Some(factors) = lock(&self.factors).as_ref() {
-            return Ok(Arc::clone(factors));
+        let known = || lock(&self.factors).as_ref().map(Arc::clone);
+        if let Some(factors) = known() {
+            return Ok(factors);
         }
-        let counts = self.store().count_faults(self.now())?;
+        let _turn = self.learned.turn();
+        if let Some(factors) = known() {
+            return Ok(factors);
+        }
+        let (counts, _, _) = self.count()?;
         let factors = Arc::new(Factors::of(&counts));
         *lock(&self.factors) = Some(Arc::clone(&factors));
         Ok(factors)
     }
 
+    /// All faults counted, how often what they come from was written, and when.
+    fn count(&self) -> Result<(Counts, u64, Timestamp), Mistake> {
+        let now = self.now();
+        // Before it is counted: what is written meanwhile makes it old, not new.
+        let written = self.store().written()?.learned;
+        let counts = self.aside(|store| store.count_faults(now))?;
+        Ok((counts, written, now))
+    }
+
+    /// What was learned: at once, if it was worked out before. If something was written meanwhile it is worked out
+    /// anew beside that.
+    pub(crate) fn learned(self: &Arc<Self>) -> Result<Arc<Learned>, Mistake> {
+        let written = self.store().written()?.learned;
+        if let Some((learned, is_new)) = self.learned.get(&(), written) {
+            if !is_new && self.learned.begin_anew(&()) {
+                let office = Arc::clone(self);
+                std::thread::spawn(move || {
+                    // What could not be worked out is tried again when it is looked at next.
+                    _ = office.learn();
+                    office.learned.end_anew(&());
+                });
+            }
+            return Ok(learned);
+        }
+        let _turn = self.learned.turn();
+        match self.learned.get(&(), written) {
+            Some((learned, _)) => Ok(learned),
+            None => self.learn(),
+        }
+    }
+
+    fn learn(&self) -> Result<Arc<Learned>, Mistake> {
+        let (counts, written, at) = self.count()?;
+        lock(&self.factors).get_or_insert_with(|| Arc::new(Factors::of(&counts)));
+        Ok(self.learned.put((), written, Learned { rates: records::rates::learn(&counts), at }))
+    }
+
+    /// Figures, as quickly as what was learned.
+    pub(crate) fn figures(self: &Arc<Self>, of: FiguresOf) -> Result<Arc<Figures>, Mistake> {
+        let written = self.store().written()?.figures;
+        if let Some((figures, is_new)) = self.figures.get(&of, written) {
+            let is_new = is_new && self.now().duration_since(figures.until) < FIGURES_LAST;
+            if !is_new && self.figures.begin_anew(&of) {
+                let office = Arc::clone(self);
+                std::thread::spawn(move || {
+                    _ = office.figure(of);
+                    office.figures.end_anew(&of);
+                });
+            }
+            return Ok(figures);
+        }
+        let _turn = self.figures.turn();
+        match self.figures.get(&of, written) {
+            Some((figures, _)) => Ok(figures),
+            None => self.figure(of),
+        }
+    }
+
+    fn figure(&self, of: FiguresOf) -> Result<Arc<Figures>, Mistake> {
+        let written = self.store().written()?.figures;
+        let asked = of.asked(self.now());
+        let figures = self.aside(|store| store.figures(&asked))?;
+        Ok(self.figures.put(of, written, figures))
+    }
+
+    /// Works out what the first who ask would have to wait for.
+    pub(crate) fn warm_up(self: &Arc<Self>) {
+        // Whoever asks for it is told what is wrong.
+        _ = self.learned();
+        _ = self.figures(FiguresOf::usual());
+    }
+
     /// Forgets what was learned, as findings or hours have come in; it is learned anew when it is asked for.
     pub(crate) fn forget_what_was_learned(&self) {
         *lock(&self.factors) = None;
+        lock(&self.machines).retain(|(key, _)| !key.learned);
+        lock(&self.calls).retain(|known| !known.learned);
     }
 
     /// Lists that were looked over and wait to be taken in.

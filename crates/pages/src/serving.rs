@@ -284,7 +284,10 @@ pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
     let runtime = tokio::runtime::Builder::new_multi_thread().enable_all().build().map_err(ServeError::Failed)?;
     let ended = runtime.block_on(async move {
         let listener = TcpListener::from_std(serving.listener).map_err(ServeError::Failed)?;
-        let pages = router(Arc::new(office));
+        let office = Arc::new(office);
+        let pages = router(Arc::clone(&office));
+        // The first who ask need not wait for what takes longest.
+        std::thread::spawn(move || office.warm_up());
         match serving.encryption {
             None => answer(listener, pages).await,
             Some(settings) => answer(Encrypted::on(listener, serving.address, settings), pages).await,

@@ -366,7 +366,9 @@ async fn a_list_is_looked_over_by_an_editor_and_taken_in_by_the_same() {
     assert_eq!(status, StatusCode::UNPROCESSABLE_ENTITY);
     assert!(page.contains("2 of 3 rows") && page.contains("<td class=\"number\">3</td>"), "{page}");
     assert!(
-        page.contains("there is no setting <code>speed</code>") && !page.contains("<b>1") && !page.contains("Take them in"),
+        page.contains("there is no setting <code>speed</code>")
+            && !page.contains("<b>1")
+            && !page.contains("Take them in"),
         "{page}"
     );
     let (status, page) = upload(&editor, with_file(&of_editor, "machines", "a.csv", good)).await;

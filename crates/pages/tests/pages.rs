@@ -480,6 +480,30 @@ async fn a_machine_file_is_saved_only_without_mistakes_which_stand_beside_their_
 }
 
 #[tokio::test]
+async fn figures_are_shown_at_once_and_made_anew_beside_that() {
+    let browser = Browser::new();
+    let calls = async || {
+        let text = browser.get("/figures").await.text;
+        let at = text.find(" calls from ").unwrap();
+        text[..at].rsplit('>').next().unwrap().parse::<u32>().unwrap()
+    };
+    assert_eq!(calls().await, 0);
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    // The first to look after something was written sees what was known, and has it made anew.
+    assert_eq!(calls().await, 0);
+    for _ in 0..500 {
+        if calls().await == 1 {
+            break;
+        }
+        tokio::time::sleep(std::time::Duration::from_millis(20)).await;
+    }
+    assert_eq!(calls().await, 1);
+    // Other figures are other ones.
+    assert!(browser.get("/figures?days=10&lead=3").await.text.contains("after 3 days"));
+    assert_eq!(browser.get("/figures?level=2").await.status, StatusCode::UNPROCESSABLE_ENTITY);
+}
+
+#[tokio::test]
 async fn all_pages_are_there() {
     let browser = Browser::new();
     browser.post("/calls", &[("serial", "PR-7")]).await;

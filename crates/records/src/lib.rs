@@ -41,5 +41,5 @@ pub use machines::{Exposure, MOST_CYCLES, MOST_HOURS, Machine, MachineFilter, Ne
 pub use page::{LARGEST_PAGE, Listed, NamePlace, Page, TimePlace};
 pub use procedures::{Measured, ProcedureRun};
 pub use search::{About, Hit, Piece};
-pub use store::{Condition, Store};
+pub use store::{Condition, Store, Written};
 pub use text::{LONGEST_LINE, LONGEST_NAME, LONGEST_NOTES, serial_number};

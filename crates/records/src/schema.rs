@@ -7,7 +7,11 @@ use rusqlite_migration::{M, Migrations};
 /// Says in the file's head that it is one of ours ("LAMP" as a number).
 pub(crate) const APPLICATION: i32 = 0x4c41_4d50;
 
-const STEPS: &[M<'_>] = &[M::up(include_str!("schema/first.sql")), M::up(include_str!("schema/second.sql"))];
+const STEPS: &[M<'_>] = &[
+    M::up(include_str!("schema/first.sql")),
+    M::up(include_str!("schema/second.sql")),
+    M::up(include_str!("schema/third.sql")),
+];
 
 /// All steps from an empty file to the newest shape.
 pub(crate) const MIGRATIONS: Migrations<'_> = Migrations::from_slice(STEPS);

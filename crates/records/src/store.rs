@@ -49,6 +49,16 @@ impl Condition {
     }
 }
 
+/// How often that was written from which something is worked out, by whatever program. While a number stays the same,
+/// so does what is worked out.
+#[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
+pub struct Written {
+    /// Findings, running hours, machines, machine types: from these rates are learned.
+    pub learned: u64,
+    /// The same, and calls that were begun and closed: from these figures are made.
+    pub figures: u64,
+}
+
 impl Store {
     /// Opens a file, or makes it if there is none, and brings it up to date.
     ///
@@ -159,6 +169,18 @@ impl Store {
     /// When it can't be read at all.
     pub fn check(&self) -> Result<Condition> {
         Ok(Condition { faults: faults(&self.connection)? })
+    }
+
+    /// How often that was written from which something is worked out.
+    ///
+    /// # Errors
+    /// When the file can't be read.
+    pub fn written(&self) -> Result<Written> {
+        let times = |what: &str| -> Result<u64> {
+            let mut statement = self.connection.prepare_cached("SELECT times FROM written WHERE what = ?1")?;
+            Ok(statement.query_row([what], |row| row.get(0))?)
+        };
+        Ok(Written { learned: times("learned")?, figures: times("figures")? })
     }
 
     /// Does all of it or nothing; others wait meanwhile.

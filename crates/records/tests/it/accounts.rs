@@ -143,7 +143,18 @@ fn records_from_before_there_were_accounts_are_brought_up_to_date() {
     let path = folder.file("records.db");
     drop(Store::open(&path).unwrap());
     let database = Connection::open(&path).unwrap();
-    database.execute_batch("DROP TABLE sign_in; DROP TABLE account; PRAGMA user_version = 1").unwrap();
+    let triggers: Vec<String> = database
+        .prepare("SELECT name FROM sqlite_schema WHERE type = 'trigger'")
+        .unwrap()
+        .query_map([], |row| row.get(0))
+        .unwrap()
+        .collect::<Result<_, _>>()
+        .unwrap();
+    for trigger in triggers {
+        database.execute_batch(&format!("DROP TRIGGER {trigger}")).unwrap();
+    }
+    let newer = "DROP TABLE written; DROP TABLE sign_in; DROP TABLE account; PRAGMA user_version = 1";
+    database.execute_batch(newer).unwrap();
     drop(database);
     let store = Store::open(&path).unwrap();
     assert!(store.accounts().unwrap().is_empty() && store.check().unwrap().is_sound());

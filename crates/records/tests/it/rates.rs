@@ -1,9 +1,10 @@
 use crate::support::minute;
+use diagnose::call::{Entry, Kind};
 use machine::Choice;
 use machine::model::Chance;
 use records::demo::{WORN_TYPE, Wanted, fill};
 use records::rates::{Counted, Counts, KIN, Rates, TRUST, learn};
-use records::{Store, TypeId};
+use records::{Change, Exposure, ExposureId, Finding, NewCall, Store, TypeId, Unit};
 
 /// Counts of this fault on this machine type.
 pub fn counted(fault: usize, kind: usize, found: f64, expected: f64) -> Counted {
@@ -148,4 +149,39 @@ fn the_history_gives_away_the_part_that_wears_faster() {
     let earlier = store.count_faults("2025-01-01T00:00:00Z".parse().unwrap()).unwrap();
     let found = |counts: &Counts| counts.rows.iter().map(|row| row.found).sum::<f64>();
     assert!(found(&earlier) < found(&counts) && found(&earlier) > 0.0);
+}
+
+#[test]
+fn what_rates_and_figures_come_from_is_counted_whoever_writes_it() {
+    let folder = crate::support::Folder::new("written");
+    let path = folder.file("records.db");
+    let mut store = Store::open(&path).unwrap();
+    let mut other = Store::open(&path).unwrap();
+    let mut last = store.written().unwrap();
+    let mut changed = |what: &str, learned: bool, figures: bool| {
+        let now = store.written().unwrap();
+        assert_eq!((now.learned != last.learned, now.figures != last.figures), (learned, figures), "{what}");
+        last = now;
+    };
+    let added = crate::support::add_capper(&mut other);
+    changed("a machine type", true, true);
+    let machine = other.add_machine(&crate::support::new_machine(added, "1"), minute(0)).unwrap();
+    changed("a machine", true, true);
+    let hours =
+        Exposure { id: ExposureId(0), machine, since: minute(0), until: minute(60), amount: 1.0, unit: Unit::Hours };
+    other.add_exposure(&hours).unwrap();
+    changed("hours", true, true);
+    let call = other.begin_call(&NewCall::On(machine), minute(1)).unwrap();
+    changed("a call", false, true);
+    let said = Change::Add(vec![Entry::new(Kind::Note, "loud")]);
+    let counter = other.change(call, 0, &said, minute(2)).unwrap();
+    changed("what is said in it", false, false);
+    let finding = Finding { deviations: vec!["I8/dead".to_owned()], sure: 1.0, ..Finding::default() };
+    let counter = other.set_finding(call, counter, &finding, minute(3)).unwrap();
+    changed("a finding", true, true);
+    let counter = other.close_call(call, counter, minute(4)).unwrap();
+    changed("its end", false, true);
+    other.reopen_call(call, counter, minute(5)).unwrap();
+    changed("that it goes on", false, true);
+    changed("nothing", false, false);
 }
