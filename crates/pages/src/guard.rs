@@ -4,8 +4,8 @@
 //! Each request goes through here before anything else looks at it, in this order: the name by which it came, the page
 //! from which it came, who asks, what they may do, and whether a form is one of theirs.
 
-use axum::body::Body;
-use axum::extract::{ConnectInfo, DefaultBodyLimit, FromRequest as _, MatchedPath, Multipart, Request, State};
+use axum::body::{Body, Bytes};
+use axum::extract::{DefaultBodyLimit, FromRequest as _, MatchedPath, Multipart, Request, State};
 use axum::http::{HeaderMap, HeaderValue, Method, StatusCode, header};
 use axum::middleware::Next;
 use axum::response::{IntoResponse, Response};
@@ -17,6 +17,9 @@ use crate::office::Office;
 use crate::serving::{Needs, Peer, needed};
 use crate::sign_in::{self, From};
 use crate::visitor::{TOKEN, Visitor};
+
+/// So long a form may take to arrive.
+const BODY_PATIENCE: std::time::Duration = std::time::Duration::from_secs(60);
 
 /// Nothing from elsewhere, no script or style that stands in a page, no page of ours inside another's.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
@@ -68,6 +71,7 @@ fn refused_by_server(status: StatusCode) -> Mistake {
     let (what, hint) = match status {
         StatusCode::METHOD_NOT_ALLOWED => ("this address is not for that", "go to the page itself and do it there"),
         StatusCode::PAYLOAD_TOO_LARGE => ("that is too much for one form", "go back and say it in fewer words"),
+        StatusCode::REQUEST_TIMEOUT => ("the form took too long to arrive", "go back and send it once more"),
         StatusCode::BAD_REQUEST => ("there is no page at this address", "go back, or look for it above"),
         _ => ("a field of the form is missing or can't be read", "go back and fill it in"),
     };
@@ -91,7 +95,10 @@ async fn admitted(office: Arc<Office>, mut request: Request) -> Result<(Request,
     let path = request.extensions().get::<MatchedPath>().map(MatchedPath::as_str);
     let address = path.and_then(needed).unwrap_or_default();
     let needs = if reads { address.look } else { address.change };
-    let Needs::Role(role) = needs else { return Ok((request, visitor)) };
+    let Needs::Role(role) = needs else {
+        let request = if reads { request } else { arrived(request, address.largest).await?.0 };
+        return Ok((request, visitor));
+    };
     if visitor == Visitor::Stranger {
         let wanted = request.uri().path_and_query().map_or("/", |wanted| wanted.as_str());
         return Err(if reads { sign_in::lead_there(wanted) } else { signed_out() });
@@ -101,16 +108,19 @@ async fn admitted(office: Arc<Office>, mut request: Request) -> Result<(Request,
         let mistake = Mistake::refused(what, "ask whoever keeps the accounts of this program");
         return Err(visitor.sync_scope(|| mistake.into_response()));
     }
-    if let (false, Visitor::Known(who)) = (reads, &visitor) {
-        let (whole, sent) = with_proof(request, address.largest)
-            .await
-            .map_err(|mistake| visitor.clone().sync_scope(|| mistake.into_response()))?;
+    if reads {
+        return Ok((request, visitor));
+    }
+    // Only now, so that nobody sends much who may do nothing with it.
+    let admitted = visitor.clone().scope(arrived(request, address.largest)).await;
+    let (request, bytes) = admitted?;
+    if let Visitor::Known(who) = &visitor {
+        let sent = proof(request.headers(), &bytes).await;
         if !sent.is_some_and(|sent| same(sent.as_bytes(), who.form_token.as_bytes())) {
             let hint = "go back, copy what you typed, load the page anew, and send it from there";
             let mistake = Mistake::refused("this form is none of those that were made for you", hint);
             return Err(visitor.sync_scope(|| mistake.into_response()));
         }
-        return Ok((whole, visitor));
     }
     Ok((request, visitor))
 }
@@ -152,7 +162,7 @@ fn foreign(office: &Office, request: &Request, reads: bool) -> Option<Mistake> {
 
 /// The address from which a request comes: behind a proxy what that says last, as anything before can be made up.
 fn comes_from(office: &Office, request: &Request) -> IpAddr {
-    let direct = request.extensions().get::<ConnectInfo<Peer>>().map(|ConnectInfo(Peer(address))| address.ip());
+    let direct = request.extensions().get::<Peer>().map(|Peer(address)| address.ip());
     let said = || {
         let last = request.headers().get_all("x-forwarded-for").iter().next_back()?.to_str().ok()?;
         last.rsplit(',').next()?.trim().parse().ok()
@@ -174,28 +184,31 @@ async fn visitor(office: &Arc<Office>, headers: &HeaderMap) -> Result<Visitor, M
     }
 }
 
-/// What a form carries as its proof, and the request as it was.
-async fn with_proof(request: Request, largest: usize) -> Result<(Request, Option<String>), Mistake> {
+/// A request once all of it has arrived, and what it carries.
+async fn arrived(request: Request, largest: usize) -> Result<(Request, Bytes), Response> {
     let (parts, body) = request.into_parts();
-    let bytes = axum::body::to_bytes(body, largest).await;
-    let bytes = bytes.map_err(|_| refused_by_server(StatusCode::PAYLOAD_TOO_LARGE))?;
-    let kind = text(&parts.headers, header::CONTENT_TYPE).unwrap_or_default().to_ascii_lowercase();
-    let sent = if kind.starts_with("multipart/form-data") {
-        let mut again = Request::from_parts(parts.clone(), Body::from(bytes.clone()));
-        // It has been found short enough already.
-        DefaultBodyLimit::disable().apply(&mut again);
-        // Forms with a file carry it in their first field.
-        match Multipart::from_request(again, &()).await {
-            Ok(mut fields) => match fields.next_field().await {
-                Ok(Some(field)) if field.name() == Some(TOKEN) => field.text().await.ok(),
-                _ => None,
-            },
-            Err(_) => None,
-        }
-    } else {
-        form_urlencoded::parse(&bytes).find(|(name, _)| name == TOKEN).map(|(_, value)| value.into_owned())
+    let bytes = match tokio::time::timeout(BODY_PATIENCE, axum::body::to_bytes(body, largest)).await {
+        Ok(Ok(bytes)) => bytes,
+        Ok(Err(_)) => return Err(refused_by_server(StatusCode::PAYLOAD_TOO_LARGE).into_response()),
+        Err(_) => return Err(refused_by_server(StatusCode::REQUEST_TIMEOUT).into_response()),
     };
-    Ok((Request::from_parts(parts, Body::from(bytes)), sent))
+    Ok((Request::from_parts(parts, Body::from(bytes.clone())), bytes))
+}
+
+/// What a form carries as its proof.
+async fn proof(headers: &HeaderMap, bytes: &Bytes) -> Option<String> {
+    let kind = headers.get(header::CONTENT_TYPE)?;
+    if !kind.to_str().ok()?.to_ascii_lowercase().starts_with("multipart/form-data") {
+        return form_urlencoded::parse(bytes).find(|(name, _)| name == TOKEN).map(|(_, value)| value.into_owned());
+    }
+    let mut form = Request::new(Body::from(bytes.clone()));
+    form.headers_mut().insert(header::CONTENT_TYPE, kind.clone());
+    // It has been found short enough already.
+    DefaultBodyLimit::disable().apply(&mut form);
+    // Forms with a file carry it in their first field.
+    let mut fields = Multipart::from_request(form, &()).await.ok()?;
+    let first = fields.next_field().await.ok()??;
+    if first.name() == Some(TOKEN) { first.text().await.ok() } else { None }
 }
 
 /// Whether two texts are the same, in a time that does not tell where they differ.

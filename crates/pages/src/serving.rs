@@ -5,13 +5,19 @@ use std::sync::Arc;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
-use axum::extract::connect_info::Connected;
 use axum::middleware::from_fn_with_state;
 use axum::routing::{MethodRouter, any, get, post};
-use axum::serve::{IncomingStream, Listener};
+use axum::serve::Listener;
+use hyper::body::Incoming;
+use hyper::server::conn::http1;
+use hyper::service::service_fn;
+use hyper_util::rt::{TokioIo, TokioTimer};
+use hyper_util::server::graceful::GracefulShutdown;
 use records::accounts::Role;
 use tokio::net::TcpListener;
+use tokio::sync::Semaphore;
 use tokio_rustls::rustls::ServerConfig;
+use tower::ServiceExt as _;
 
 use crate::encrypted::{self, Encrypted};
 use crate::mistake::Mistake;
@@ -27,6 +33,11 @@ const LARGEST_FORM: usize = 100_000;
 const LARGEST_FILE_FORM: usize = 3 * machine::LARGEST_FILE + 10_000;
 /// Bytes that a form with a list may have.
 const LARGEST_LIST_FORM: usize = lists::LARGEST + 10_000;
+
+/// So long a browser may take to say what it wants, also between two requests.
+const HEAD_PATIENCE: std::time::Duration = std::time::Duration::from_secs(20);
+/// Connections at once; more wait to be taken.
+const MOST_CONNECTIONS: usize = 1_000;
 
 /// So long what was begun may take once the program is told to stop.
 const PATIENCE: std::time::Duration = std::time::Duration::from_secs(2);
@@ -182,7 +193,7 @@ pub enum ServeError {
     Records(records::Error),
     /// The address can't be used.
     Address(SocketAddr, std::io::Error),
-    /// The server failed.
+    /// The server can't begin.
     Failed(std::io::Error),
 }
 
@@ -202,7 +213,7 @@ impl std::fmt::Display for ServeError {
             Self::Certificate(why) => write!(f, "the certificate can't be used: {why}"),
             Self::Records(error) => write!(f, "the accounts can't be read: {error}"),
             Self::Address(address, error) => write!(f, "can't listen at {address}: {error}"),
-            Self::Failed(error) => write!(f, "the server failed: {error}"),
+            Self::Failed(error) => write!(f, "the server can't begin: {error}"),
         }
     }
 }
@@ -212,18 +223,6 @@ impl std::error::Error for ServeError {}
 /// The other side of a connection.
 #[derive(Clone, Copy)]
 pub(crate) struct Peer(pub SocketAddr);
-
-impl Connected<IncomingStream<'_, TcpListener>> for Peer {
-    fn connect_info(stream: IncomingStream<'_, TcpListener>) -> Self {
-        Self(*stream.remote_addr())
-    }
-}
-
-impl Connected<IncomingStream<'_, Encrypted>> for Peer {
-    fn connect_info(stream: IncomingStream<'_, Encrypted>) -> Self {
-        Self(*stream.remote_addr())
-    }
-}
 
 /// A server that is listening and has not answered yet.
 pub struct Serving {
@@ -298,10 +297,10 @@ pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
     ended
 }
 
-async fn answer<L>(listener: L, pages: Router) -> Result<(), ServeError>
+/// Takes connections and answers on them until the program is told to stop.
+async fn answer<L>(mut listener: L, pages: Router) -> Result<(), ServeError>
 where
     L: Listener<Addr = SocketAddr>,
-    Peer: for<'a> Connected<IncomingStream<'a, L>>,
 {
     let stop = async {
         // Where the signal can't be had, the program is ended from outside; all that was said is on the disk.
@@ -309,22 +308,33 @@ where
             std::future::pending::<()>().await;
         }
     };
-    let (told, mut is_told) = tokio::sync::watch::channel(false);
-    let stop = async move {
-        stop.await;
-        // Nobody is left to be told only if the server has ended by itself.
-        _ = told.send(true);
-    };
-    let pages = pages.into_make_service_with_connect_info::<Peer>();
-    let serving = axum::serve(listener, pages).with_graceful_shutdown(stop).into_future();
-    let patience = async move {
-        if is_told.wait_for(|told| *told).await.is_err() {
-            std::future::pending::<()>().await;
-        }
-        tokio::time::sleep(PATIENCE).await;
-    };
-    tokio::select! {
-        ended = serving => ended.map_err(ServeError::Failed),
-        () = patience => Ok(()),
+    tokio::pin!(stop);
+    let mut settings = http1::Builder::new();
+    settings.timer(TokioTimer::new()).header_read_timeout(HEAD_PATIENCE);
+    let open = GracefulShutdown::new();
+    let places = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+    loop {
+        let arrived = async {
+            let place = Arc::clone(&places).acquire_owned().await;
+            (listener.accept().await, place)
+        };
+        let ((stream, from), place) = tokio::select! {
+            arrived = arrived => arrived,
+            () = &mut stop => break,
+        };
+        let pages = pages.clone();
+        let answering = service_fn(move |mut request: hyper::Request<Incoming>| {
+            request.extensions_mut().insert(Peer(from));
+            pages.clone().oneshot(request)
+        });
+        let connection = open.watch(settings.serve_connection(TokioIo::new(stream), answering));
+        tokio::spawn(async move {
+            // What goes wrong with a connection is the other side's to notice.
+            _ = connection.await;
+            drop(place);
+        });
     }
+    // What is still worked out then is left.
+    _ = tokio::time::timeout(PATIENCE, open.shutdown()).await;
+    Ok(())
 }

@@ -155,7 +155,7 @@ fn the_history_gives_away_the_part_that_wears_faster() {
 fn what_rates_and_figures_come_from_is_counted_whoever_writes_it() {
     let folder = crate::support::Folder::new("written");
     let path = folder.file("records.db");
-    let mut store = Store::open(&path).unwrap();
+    let store = Store::open(&path).unwrap();
     let mut other = Store::open(&path).unwrap();
     let mut last = store.written().unwrap();
     let mut changed = |what: &str, learned: bool, figures: bool| {
