@@ -267,7 +267,7 @@ impl Session {
 
     /// What has been ruled out by which entry: causes that had some weight, and lost it.
     ///
-    /// Weighs the call anew after each entry, so it takes as many answers as there are entries.
+    /// Takes as many answers as there are entries, of which those given lately are remembered.
     #[must_use]
     pub fn ruled_out(&self) -> Vec<RuledOut> {
         /// Causes that never had as much weight are not told.
@@ -284,13 +284,16 @@ impl Session {
             if before.as_ref() == Some(&built.evidence) {
                 continue;
             }
-            let answer = self.diagnoser.answer(&built.evidence);
+            let answer = || match built.evidence == self.now.evidence {
+                true => self.now.answer.clone(),
+                false => self.diagnoser.answer(&built.evidence),
+            };
+            let known = self.worked_out.weights(&self.circumstances, &built.evidence, answer);
             before = Some(built.evidence);
-            for member in answer.causes.iter().flat_map(|cause| &cause.members) {
-                let (_, weights) =
-                    course.entry(member.key.clone()).or_insert_with(|| (member.with_device(), Vec::new()));
+            for one in &*known {
+                let (_, weights) = course.entry(one.key.clone()).or_insert_with(|| (one.words.clone(), Vec::new()));
                 weights.resize(rounds, 0.0);
-                weights.push(member.probability);
+                weights.push(one.probability);
             }
             rounds += 1;
             places.push(count);

@@ -1,15 +1,33 @@
 //! A machine worked out once for all calls about it.
 
 use super::record::Origin;
+use crate::answer::Answer;
 use crate::diagnoser::Diagnoser;
-use crate::evidence::Circumstances;
+use crate::evidence::{Circumstances, Evidence};
 use crate::procedure;
 use machine::id::ProcedureId;
 use machine::{Alternative, Machine};
+use std::collections::VecDeque;
 use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 /// Sets of circumstances that a machine is kept worked out for; the oldest goes first.
 const KEPT: usize = 3;
+
+/// Answers whose probabilities are kept; the oldest go first.
+const ANSWERS: usize = 300;
+
+/// How probable a deviation was after some evidence.
+#[derive(Debug)]
+pub(super) struct Weight {
+    /// Its key.
+    pub key: String,
+    /// What is wrong, with the device.
+    pub words: String,
+    pub probability: f64,
+}
+
+/// The circumstances for which the machine was worked out, what was said then, and how probable everything was.
+type Remembered = (Circumstances, Evidence, Arc<[Weight]>);
 
 /// A machine that calls are about: worked out for the circumstances of a call when the first call has them, and kept
 /// for the next. It can be shared between threads.
@@ -21,6 +39,8 @@ pub struct WorkedOut {
     /// The machine whose names are used in calls.
     names: Machine,
     known: Mutex<Vec<(Circumstances, Arc<Diagnoser>)>>,
+    /// What was answered lately: what a call says after an entry is asked for again after each further one.
+    answers: Mutex<VecDeque<Remembered>>,
 }
 
 impl WorkedOut {
@@ -40,7 +60,7 @@ impl WorkedOut {
             Some((id, steps)) => procedure::as_routine(machine, id, steps),
             None => machine.clone(),
         };
-        Some(Self { alternatives, procedure, names, known: Mutex::default() })
+        Some(Self { alternatives, procedure, names, known: Mutex::default(), answers: Mutex::default() })
     }
 
     /// The machine, with the names that are used in calls.
@@ -76,6 +96,30 @@ impl WorkedOut {
             known.push((circumstances.clone(), Arc::new(diagnoser)));
         }
         Arc::clone(&known[known.len() - 1].1)
+    }
+
+    /// How probable everything was after this evidence; answered only if that is not known.
+    pub(super) fn weights(
+        &self,
+        circumstances: &Circumstances,
+        evidence: &Evidence,
+        answer: impl FnOnce() -> Answer,
+    ) -> Arc<[Weight]> {
+        let answers = || self.answers.lock().unwrap_or_else(PoisonError::into_inner);
+        let is_so = |(under, of, _): &&Remembered| of == evidence && under == circumstances;
+        let found = answers().iter().find(is_so).map(|(_, _, weights)| Arc::clone(weights));
+        found.unwrap_or_else(|| {
+            let members = answer().causes.into_iter().flat_map(|cause| cause.members);
+            let weights: Arc<[Weight]> = members
+                .map(|member| Weight { words: member.with_device(), probability: member.probability, key: member.key })
+                .collect();
+            let mut answers = answers();
+            if answers.len() >= ANSWERS {
+                answers.pop_front();
+            }
+            answers.push_back((circumstances.clone(), evidence.clone(), Arc::clone(&weights)));
+            weights
+        })
     }
 
     fn known(&self) -> MutexGuard<'_, Vec<(Circumstances, Arc<Diagnoser>)>> {

@@ -309,7 +309,8 @@ fn narrowed(problem: &Problem, belief: &Belief) -> (Problem, Belief) {
     kept.sort_unstable();
     let tests = problem.tests.iter().zip(&belief.asked).map(|(test, asked)| {
         let answers = test.answers;
-        let rows = kept.iter().filter(|_| !asked).flat_map(|case| &test.likelihood[case * answers..(case + 1) * answers]);
+        let rows =
+            kept.iter().filter(|_| !asked).flat_map(|case| &test.likelihood[case * answers..(case + 1) * answers]);
         Test { likelihood: rows.copied().collect(), ..*test }
     });
     let narrow = Problem {

@@ -100,7 +100,8 @@ enum Reason {
 
 /// Unpacks everything once, to see what it is and that it is not too much.
 fn look_over(bytes: &[u8]) -> Result<Kind, Reason> {
-    let damaged = |error: &dyn std::fmt::Display| Reason::Damaged(format!("it is damaged ({})", plain(&error.to_string())));
+    let damaged =
+        |error: &dyn std::fmt::Display| Reason::Damaged(format!("it is damaged ({})", plain(&error.to_string())));
     let mut packed = zip::ZipArchive::new(Cursor::new(bytes)).map_err(|error| damaged(&error))?;
     if packed.len() > MOST_FILES {
         return Err(Reason::TooLarge(format!("more than {MOST_FILES} files are packed in it")));

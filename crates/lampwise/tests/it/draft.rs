@@ -54,10 +54,7 @@ fn error_values_are_told_with_their_cell_and_only_where_they_matter() {
     let left_out: Vec<&str> = json["left_out"].as_array().unwrap().iter().filter_map(|one| one.as_str()).collect();
     assert_eq!(
         left_out,
-        [
-            "sheet `Points`, cell C3: it shows #REF!",
-            "sheet `Points`, row 5: H9 lamp without an address: no address"
-        ]
+        ["sheet `Points`, cell C3: it shows #REF!", "sheet `Points`, row 5: H9 lamp without an address: no address"]
     );
 }
 
@@ -73,8 +70,7 @@ fn a_spreadsheet_that_is_larger_than_any_list_is_told_with_its_cell_and_not_unfo
 fn broken_spreadsheets_are_told_and_nothing_panics() {
     for name in ["points.xlsx", "points.ods"] {
         let whole = std::fs::read(root().join(SHEETS).join(name)).unwrap();
-        let mut broken: Vec<Vec<u8>> =
-            (1..8).map(|part| whole[..whole.len() * part / 8].to_vec()).collect();
+        let mut broken: Vec<Vec<u8>> = (1..8).map(|part| whole[..whole.len() * part / 8].to_vec()).collect();
         for at in (0..whole.len()).step_by(whole.len() / 40) {
             let mut one = whole.clone();
             one[at] ^= 0x5a;

@@ -59,7 +59,8 @@ impl<'r> Resolver<'r> {
             let key = format!("charts.{}.steps.{}", raw.name, step.name);
             let mut words = self.own_words(&key, step.table.unwrap_or(&empty), &default);
             if step.implied && words.english == default && words.translations.is_empty() {
-                words.translations = self.translations.words("implied.ready", &default, &Filling::default()).translations;
+                words.translations =
+                    self.translations.words("implied.ready", &default, &Filling::default()).translations;
             }
             self.machine.steps.push(Step {
                 name: step.name.clone(),

@@ -130,7 +130,8 @@ fn picture(machine: &Machine, role: Option<DeviceRole>, observes: &Observable) -
         Observable::InputStage(id, _) => input(id),
         Observable::OutputStage(id, _) => output(id),
         Observable::Position(mechanism) | Observable::MovesFreely(mechanism) => {
-            let of_it = |fact: &WorldFact| matches!(fact, WorldFact::At(id, _) | WorldFact::Between(id) if *id == mechanism);
+            let of_it =
+                |fact: &WorldFact| matches!(fact, WorldFact::At(id, _) | WorldFact::Between(id) if *id == mechanism);
             let mut inputs = machine.inputs.rows();
             inputs.find_map(|row| row.picture.as_ref().filter(|_| row.lit.facts().into_iter().any(of_it)))
         }

@@ -35,11 +35,8 @@ const FIRST: Label = Label::new("first {}", "erste {}", "primeros {}");
 const AFTER: Label = Label::new("after {}", "nach {}", "tras {}");
 const BLINKS: Label = Label::new("blinks", "blinkt", "parpadea");
 const WHILE: Label = Label::new("while {}", "solange {}", "mientras {}");
-const STOPS: Label = Label::new(
-    "What stops {} on the way",
-    "Was „{}“ unterwegs anhält",
-    "Qué detiene «{}» por el camino",
-);
+const STOPS: Label =
+    Label::new("What stops {} on the way", "Was „{}“ unterwegs anhält", "Qué detiene «{}» por el camino");
 const WATCHED: Label = Label::new("Watched", "Überwacht", "Vigilado");
 const NEEDS: Label = Label::new("Needs", "Braucht", "Necesita");
 const STEPS: Label = Label::new("In steps", "In den Schritten", "En las etapas");

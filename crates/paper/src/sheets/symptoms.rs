@@ -114,8 +114,7 @@ fn symptoms(diagnoser: &Diagnoser, machine: &Machine, complaint: Complaint) -> V
         let evidence = Evidence { complaint: Some(complaint), moments: vec![moment], ..Evidence::default() };
         // As far ahead as the check tree looks.
         let terms = Terms { shown: CHECKS, effort: Size::default().effort, ..Terms::default() };
-        let (answer, advice) =
-            rayon::join(|| diagnoser.answer(&evidence), || advise(diagnoser, &evidence, &terms));
+        let (answer, advice) = rayon::join(|| diagnoser.answer(&evidence), || advise(diagnoser, &evidence, &terms));
         Symptom { pattern, answer, advice }
     };
     found.into_par_iter().map(symptom).collect()
