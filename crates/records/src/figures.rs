@@ -228,9 +228,10 @@ impl Store {
         })?;
         let mut calls: Vec<Told> = rows.collect::<rusqlite::Result<_>>()?;
         let places: BTreeMap<CallId, usize> = calls.iter().enumerate().map(|(at, call)| (call.call, at)).collect();
+        // CROSS JOIN says to SQLite where to begin: with the calls of the span, not with all deviations there are.
         let sql = format!(
-            "SELECT d.call, d.key FROM finding_deviation d JOIN call c ON c.id = d.call WHERE {}
-             ORDER BY d.call, d.position",
+            "SELECT d.call, d.key FROM call c CROSS JOIN finding_deviation d ON d.call = c.id WHERE {}
+             ORDER BY c.began, c.id, d.position",
             list.conditions()
         );
         let mut statement = self.connection.prepare_cached(&sql)?;
@@ -250,12 +251,13 @@ impl Store {
         let mut list = Filter::default();
         list.equal("m.machine_type", asked.machine_type);
         list.equal("m.site", asked.site);
+        let (since, until) = (text::to_database(asked.since), text::to_database(asked.until));
+        list.and("e.until >= ? AND e.since <= ?", [since, until].map(Value::from));
         let sql = format!(
             "SELECT e.machine, e.since, e.until, e.amount FROM exposure e JOIN machine m ON m.id = e.machine
              WHERE e.unit = 'hours' AND {} ORDER BY e.machine, e.since",
             list.conditions()
         );
-        let (since, until) = (text::to_database(asked.since), text::to_database(asked.until));
         let mut statement = self.connection.prepare_cached(&sql)?;
         let mut rows = statement.query(params_from_iter(list.values))?;
         let mut hours = BTreeMap::new();
