@@ -78,7 +78,7 @@ fn refused_by_server(status: StatusCode) -> Mistake {
     Mistake { status, what: what.to_owned(), hint: hint.to_owned() }
 }
 
-fn text<'r>(headers: &'r HeaderMap, name: impl header::AsHeaderName) -> Option<&'r str> {
+fn text(headers: &HeaderMap, name: impl header::AsHeaderName) -> Option<&str> {
     headers.get(name).and_then(|value| value.to_str().ok())
 }
 
