@@ -161,7 +161,7 @@ fn reported(report: &Report, things: Things) -> Markup {
             }
             @if report.more_problems > 0 { p { "And " (report.more_problems) " more." } }
         } @else {
-            p { (report.rows) " rows of " (things.word()) ": " (report.added) " new, " (report.changed) " changed, " (report.unchanged) " as before." }
+            p { (report.rows) @if report.rows == 1 { " row of " } @else { " rows of " } (things.word()) ": " (report.added) " new, " (report.changed) " changed, " (report.unchanged) " as before." }
         }
     }
 }
