@@ -4,7 +4,7 @@
 use crate::world::World;
 use machine::model::{FaultEffect, HandAction, HandMove};
 use rustc_hash::{FxBuildHasher, FxHashMap, FxHashSet};
-use sim::{Exploration, SetIn, Situation, State};
+use sim::{Exploration, Plant, SetIn, Situation, State};
 use std::hash::{BuildHasher, Hash, Hasher};
 use std::sync::{Arc, Mutex, PoisonError};
 
@@ -114,8 +114,8 @@ impl<A> Memory<A> {
 struct Standings(Mutex<FxHashSet<Stood>>);
 
 impl Standings {
-    fn once(&self, situation: Situation, state: State) -> Stood {
-        let stood = Arc::new((situation, state.timeless()));
+    fn once(&self, plant: &Plant, situation: Situation, state: State) -> Stood {
+        let stood = Arc::new((situation, state.timeless(plant)));
         let mut known = self.0.lock().unwrap_or_else(PoisonError::into_inner);
         if let Some(same) = known.get(&stood) {
             return Arc::clone(same);
@@ -139,8 +139,8 @@ pub(crate) struct Aftermaths {
 
 impl Aftermaths {
     /// A standing, the same one for all that are equal apart from when.
-    pub fn standing(&self, situation: Situation, state: State) -> Stood {
-        self.standings.once(situation, state)
+    pub fn standing(&self, plant: &Plant, situation: Situation, state: State) -> Stood {
+        self.standings.once(plant, situation, state)
     }
 
     /// Goes on from a standing: effects set in, others are put right, then a hand acts.
@@ -156,7 +156,7 @@ impl Aftermaths {
             exploration
                 .go_on(&world.plant, &stood.1, set_in, put_right, action)
                 .into_iter()
-                .map(|(probability, situation, state)| (probability, self.standing(situation, state)))
+                .map(|(probability, situation, state)| (probability, self.standing(&world.plant, situation, state)))
                 .collect()
         })
     }
@@ -178,7 +178,7 @@ impl Aftermaths {
                     behaviour,
                     share,
                     in_play,
-                    stood: self.standing(situation, state),
+                    stood: self.standing(&world.plant, situation, state),
                 })
                 .collect()
         })

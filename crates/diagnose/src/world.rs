@@ -230,7 +230,11 @@ impl RoutineWorld {
         let work_out = || {
             let one = self.exploration.records.get(record as usize)?;
             let state = self.exploration.state_of(&world.machine, &world.plant, one)?;
-            Some(self.aftermaths.standing(self.exploration.situations[one.situation as usize].clone(), state))
+            Some(self.aftermaths.standing(
+                &world.plant,
+                self.exploration.situations[one.situation as usize].clone(),
+                state,
+            ))
         };
         self.stood.get(record as usize)?.get_or_init(work_out).as_ref()
     }

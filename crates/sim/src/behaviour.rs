@@ -333,7 +333,7 @@ impl<'b> Quiet<'b> {
         let state = &mark.state;
         let reach = it.reach.as_ref().filter(|reach| {
             let moves = reach.moving.iter().zip(&state.bits).any(|(moving, bits)| moving & bits != 0);
-            let pending = reach.due.iter().any(|due| state.due[*due] != crate::state::NEVER);
+            let pending = reach.due.iter().any(|due| state.due.of(*due) != crate::state::NEVER);
             let chatters = state.effects.iter().any(|active| active.effect.comes_and_goes());
             !moves && !pending && !chatters
         });

@@ -14,9 +14,10 @@
 
 use crate::plant::{EffectPlan, Plant};
 use crate::signal::Signal;
-use crate::state::{Active, NEVER, State, Travel};
+use crate::state::{Active, Due, NEVER, State, Travel};
 use machine::id::{Id, InputId, MechanismId, OutputId, StepId, SupplyId};
 use machine::model::{ActionKind, FaultEffect, Forced, HandMove, InputStage, OutputStage};
+use smallvec::SmallVec;
 
 /// Rounds within one instant after which a program counts as unstable.
 pub const EVOLUTIONS: usize = 500;
@@ -127,7 +128,7 @@ impl<'p, W: Watch> Engine<'p, W> {
             now: 0,
             bits,
             travel,
-            due: vec![NEVER; due].into_boxed_slice(),
+            due: Due::none(due),
             counters: vec![0; plant.counters].into_boxed_slice(),
             effects: Vec::with_capacity(16),
             pressed: None,
@@ -314,7 +315,7 @@ impl<'p, W: Watch> Engine<'p, W> {
                 self.place(mechanism, 1);
                 let release = self.state.due.len() - 1;
                 self.state.pressed = Some((mechanism.index() as u32, if back == 1 { 0 } else { back }));
-                self.state.due[release] = self.state.now + ms.max(1);
+                self.state.due.set(release, self.state.now + ms.max(1));
             }
             HandMove::Hold(mechanism) => self.place(mechanism, 1),
             HandMove::LetGo(mechanism) => self.place(mechanism, self.plant.mechanisms[mechanism.index()].rest),
@@ -349,7 +350,7 @@ impl<'p, W: Watch> Engine<'p, W> {
             self.set(self.plant.layout.between(mechanism), false);
         }
         self.state.travel[index] = Travel { from: position, to: position, done: 0, whole: 1, since: NEVER };
-        self.state.due[index] = NEVER;
+        self.state.due.clear(index);
         self.set(self.plant.layout.at(mechanism, position), true);
         set_bit(&mut self.dirty, self.plant.reactions.mechanisms + index);
     }
@@ -357,7 +358,7 @@ impl<'p, W: Watch> Engine<'p, W> {
     /// When the next thing is due; [`u64::MAX`] at a standing point.
     #[must_use]
     pub(crate) fn next_due(&self) -> u64 {
-        self.state.due.iter().copied().min().unwrap_or(NEVER)
+        self.state.due.next()
     }
 
     /// Goes to the next instant at which something is due, and settles.
@@ -373,11 +374,15 @@ impl<'p, W: Watch> Engine<'p, W> {
         self.state.now = now;
         let mechanisms = self.plant.mechanisms.len();
         let timers = mechanisms + self.plant.timers.len();
-        for index in 0..self.state.due.len() {
-            if self.state.due[index] != now {
+        // Nothing becomes due again within this instant while the list is gone through.
+        let due: SmallVec<[usize; 8]> =
+            self.state.due.pending().filter(|index| self.state.due.of(*index) == now).collect();
+        for index in due {
+            if self.state.due.of(index) != now {
+                // Something before it has called it off.
                 continue;
             }
-            self.state.due[index] = NEVER;
+            self.state.due.clear(index);
             if index < mechanisms {
                 self.arrive(index);
             } else if index < timers {
@@ -703,11 +708,11 @@ impl<'p, W: Watch> Engine<'p, W> {
         let signal = self.plant.layout.input(input);
         let due = self.plant.mechanisms.len() + self.plant.timers.len() + index;
         if value == self.state.bit(signal) {
-            self.state.due[due] = NEVER;
+            self.state.due.clear(due);
             return;
         }
         if !self.state.bit(self.plant.layout.powered) {
-            self.state.due[due] = NEVER;
+            self.state.due.clear(due);
             self.set(signal, false);
             return;
         }
@@ -718,10 +723,10 @@ impl<'p, W: Watch> Engine<'p, W> {
             when = when.div_ceil(self.plant.scan_ms) * self.plant.scan_ms;
         }
         if when == self.state.now {
-            self.state.due[due] = NEVER;
+            self.state.due.clear(due);
             self.set(signal, value);
-        } else if self.state.due[due] == NEVER {
-            self.state.due[due] = when;
+        } else if self.state.due.of(due) == NEVER {
+            self.state.due.set(due, when);
         }
     }
 
@@ -772,7 +777,7 @@ impl<'p, W: Watch> Engine<'p, W> {
                     // It had only just been told to move.
                     travel.done = 1;
                 }
-                self.state.due[index] = NEVER;
+                self.state.due.clear(index);
             }
             Some((to, takes)) => {
                 let takes = takes.max(1);
@@ -788,7 +793,7 @@ impl<'p, W: Watch> Engine<'p, W> {
                     let done = takes * travel.done / travel.whole;
                     travel = Travel { from: travel.from, to, done: done.min(takes - 1), whole: takes, since: now };
                 }
-                self.state.due[index] = now + (travel.whole - travel.done);
+                self.state.due.set(index, now + (travel.whole - travel.done));
             }
         }
         self.state.travel[index] = travel;
@@ -804,7 +809,7 @@ impl<'p, W: Watch> Engine<'p, W> {
             if ms == 0 {
                 self.set(plant.layout.timer(*timer), true);
             } else {
-                self.state.due[mechanisms + timer] = self.state.now + ms;
+                self.state.due.set(mechanisms + timer, self.state.now + ms);
             }
         }
         for action in &plant.steps[step.index()].actions {
@@ -829,7 +834,7 @@ impl<'p, W: Watch> Engine<'p, W> {
         self.steps_changed = true;
         for timer in &plant.steps[step.index()].timers {
             self.set(plant.layout.timer(*timer), false);
-            self.state.due[plant.mechanisms.len() + timer] = NEVER;
+            self.state.due.clear(plant.mechanisms.len() + timer);
         }
     }
 

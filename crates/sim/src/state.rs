@@ -1,6 +1,7 @@
 //! The whole state of one machine at one moment, small enough to be copied
 //! whenever a run is forked.
 
+use crate::plant::Plant;
 use machine::model::FaultEffect;
 
 /// "Never": nothing is due.
@@ -8,6 +9,74 @@ pub(crate) const NEVER: u64 = u64::MAX;
 
 /// A time later than any run takes to come to rest, ms; see [`State::timeless`].
 const LATE: u64 = 1 << 48;
+
+/// When things are due, with those that are due at all as bits, so that the others need not be looked at.
+#[derive(Debug, PartialEq, Eq, Hash)]
+pub(crate) struct Due {
+    when: Box<[u64]>,
+    any: Box<[u64]>,
+}
+
+impl Due {
+    /// So many things, none of them due.
+    pub fn none(count: usize) -> Self {
+        Self { when: vec![NEVER; count].into(), any: vec![0; count.div_ceil(64)].into() }
+    }
+
+    pub fn len(&self) -> usize {
+        self.when.len()
+    }
+
+    /// When this is due; [`NEVER`] if it is not.
+    pub fn of(&self, which: usize) -> u64 {
+        self.when[which]
+    }
+
+    pub fn set(&mut self, which: usize, when: u64) {
+        self.when[which] = when;
+        self.any[which >> 6] |= 1 << (which & 63);
+    }
+
+    pub fn clear(&mut self, which: usize) {
+        self.when[which] = NEVER;
+        self.any[which >> 6] &= !(1 << (which & 63));
+    }
+
+    /// When the next of them is due; [`NEVER`] if none is.
+    #[inline]
+    pub fn next(&self) -> u64 {
+        self.pending().map(|which| self.when[which]).min().unwrap_or(NEVER)
+    }
+
+    /// Those that are due at some time, in rising order.
+    #[inline]
+    pub fn pending(&self) -> impl Iterator<Item = usize> {
+        self.any.iter().enumerate().flat_map(|(word, bits)| {
+            let mut bits = *bits;
+            std::iter::from_fn(move || {
+                let which = (bits != 0).then(|| word * 64 + bits.trailing_zeros() as usize);
+                bits &= bits.wrapping_sub(1);
+                which
+            })
+        })
+    }
+
+    /// Moves everything that is due.
+    fn shift(&mut self, moved: impl Fn(u64) -> u64) {
+        self.when.iter_mut().filter(|when| **when != NEVER).for_each(|when| *when = moved(*when));
+    }
+
+    fn clone_from(&mut self, from: &Self) {
+        self.when.clone_from(&from.when);
+        self.any.clone_from(&from.any);
+    }
+}
+
+impl Clone for Due {
+    fn clone(&self) -> Self {
+        Self { when: self.when.clone(), any: self.any.clone() }
+    }
+}
 
 /// Where a mechanism is between two positions.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -39,7 +108,7 @@ pub struct State {
     pub(crate) bits: Box<[u64]>,
     pub(crate) travel: Box<[Travel]>,
     /// When what is due next: mechanisms, then timers, then inputs, then one for a button to be let go.
-    pub(crate) due: Box<[u64]>,
+    pub(crate) due: Due,
     pub(crate) counters: Box<[u32]>,
     pub(crate) effects: Vec<Active>,
     /// The button that springs back when its time is due.
@@ -105,27 +174,32 @@ impl State {
     /// Lets time pass in which the machine goes round and comes back to just this state.
     pub(crate) fn shift(&mut self, by: u64) {
         self.now += by;
-        let times = self.due.iter_mut().chain(self.travel.iter_mut().map(|travel| &mut travel.since));
-        for time in times.filter(|time| **time != NEVER) {
-            *time += by;
+        self.due.shift(|time| time + by);
+        for travel in self.travel.iter_mut().filter(|travel| travel.since != NEVER) {
+            travel.since += by;
         }
     }
 
     /// The state as a machine has it that got here at one fixed time and has forgotten what has no bearing on what
     /// comes: two states with the same future, apart from when, are then equal.
     #[must_use]
-    pub fn timeless(mut self) -> Self {
+    pub fn timeless(mut self, plant: &Plant) -> Self {
         let now = self.now;
-        let times = self.due.iter_mut().chain(self.travel.iter_mut().map(|travel| &mut travel.since));
-        for time in times.filter(|time| **time != NEVER) {
-            // What began before now, and what is due after it.
-            *time = LATE.saturating_add(*time).saturating_sub(now);
+        // The program looks at its inputs at fixed times, so the time since it did last stays.
+        let scan = plant.scan_ms.max(1);
+        let then = LATE / scan * scan + now % scan;
+        // What began before now, and what is due after it.
+        let moved = |time: u64| then.saturating_add(time).saturating_sub(now);
+        self.due.shift(moved);
+        for travel in &mut self.travel {
+            if travel.since != NEVER {
+                travel.since = moved(travel.since);
+            } else if travel.done == 0 {
+                // A mechanism at rest has forgotten where it last went.
+                (travel.to, travel.whole) = (travel.from, 1);
+            }
         }
-        self.now = LATE;
-        for travel in self.travel.iter_mut().filter(|travel| travel.done == 0 && travel.since == NEVER) {
-            // A mechanism at rest has forgotten where it last went.
-            (travel.to, travel.whole) = (travel.from, 0);
-        }
+        self.now = then;
         self
     }
 
@@ -138,7 +212,7 @@ impl State {
             && self.pressed == earlier.pressed
             && self.shut == earlier.shut
             && self.effects == earlier.effects
-            && self.due.iter().zip(&earlier.due).all(|(now, then)| *now == moved(*then))
+            && self.due.when.iter().zip(&earlier.due.when).all(|(now, then)| *now == moved(*then))
             && self.travel.iter().zip(&earlier.travel).all(|(now, then)| {
                 now.from == then.from && now.done == then.done && now.since == moved(then.since) && {
                     // A mechanism at rest has forgotten where it last went.

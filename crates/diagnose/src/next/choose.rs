@@ -118,13 +118,13 @@ struct Work {
 impl<'p> Search<'p> {
     fn new(problem: &'p Problem, effort: Effort, tests: Vec<usize>) -> Self {
         let groups = Groups::new(problem);
-        let columns = (problem.tests.iter())
-            .map(|test| {
-                let column =
-                    |answer| groups.cases().map(|case| test.likelihood[case * test.answers + answer]).collect();
-                (0..test.answers).map(column).collect()
-            })
-            .collect();
+        // Of what was asked already nothing is wanted any more.
+        let mut columns = vec![Vec::new(); problem.tests.len()];
+        for number in &tests {
+            let test = &problem.tests[*number];
+            let column = |answer| groups.cases().map(|case| test.likelihood[case * test.answers + answer]).collect();
+            columns[*number] = (0..test.answers).map(column).collect();
+        }
         Self { problem, effort, groups, columns, tests }
     }
 
