@@ -27,5 +27,6 @@ cargo build -q --locked --workspace --bins --example guide_answers
 for machine in minimal jar-filler parts-washer lidding-line; do
     "$target/debug/examples/guide_answers" "demos/$machine.toml" "${CALLS:-500}" "${SEED:-1}" "$made"
 done
+"$target/debug/lampwise" guide "$here/pictured.toml" --output "$made/pictured.html"
 CHROMIUM=$browser node "$here/guide.mjs" "$made" "$@"
 CHROMIUM=$browser node "$here/pages.mjs" "$target/debug/lampwise" "$@"

@@ -4,11 +4,12 @@ use diagnose::answer::{Cause, Member};
 use diagnose::next::{Movement, Proposal, ToDo};
 use machine::Machine;
 use machine::caution::Caution;
-use machine::model::{DeviationKind, Who, Words};
+use machine::model::{DeviationKind, Remedy, Who, Words};
 
 use crate::desk::Desk;
 use crate::document::{Block, Span};
 use crate::language::{Label, Language};
+use crate::phrase;
 
 const OPERATOR: Label = Label::new("operator", "Bediener", "operario");
 const TECHNICIAN: Label = Label::new("technician", "Techniker", "técnico");
@@ -125,7 +126,9 @@ pub fn member(desk: &Desk<'_>, member: &Member) -> String {
 
 /// What the deviation of this key is called, with its device.
 fn deviation(desk: &Desk<'_>, key: &str) -> Option<String> {
-    let machine: &Machine = desk.machine();
+    // What only another alternative has is among the causes, too.
+    let found = |machine: &&Machine| machine.deviations.rows().any(|row| row.key == key);
+    let machine = desk.alternatives().iter().map(|one| &one.machine).find(found)?;
     let row = machine.deviations.rows().find(|row| row.key == key)?;
     let words = desk.words(&row.words, key);
     Some(match row.kind {
@@ -140,16 +143,26 @@ fn deviation(desk: &Desk<'_>, key: &str) -> Option<String> {
 /// What somebody is asked to do. With a remedy stands its device where its own words don't name it, as nothing else on
 /// paper says which of several like ones is meant.
 pub fn to_be_done(desk: &Desk<'_>, to_do: &ToDo, words: &Words, key: &str) -> String {
-    let words = desk.words(words, key);
-    let machine = desk.machine();
-    let device = match to_do {
-        ToDo::Remedy(remedy) => machine.remedies.get(*remedy).and_then(|remedy| remedy.device),
+    let remedy = match to_do {
+        ToDo::Remedy(remedy) => desk.machine().remedies.get(*remedy),
         _ => None,
     };
-    match device.and_then(|device| machine.devices.get(device)) {
-        Some(device) if !words.contains(&device.name) => format!("{}: {words}", device.name.replace('_', " ")),
-        _ => words.to_owned(),
-    }
+    remedy.map_or_else(|| desk.words(words, key).to_owned(), |row| remedy_words(desk.machine(), row, desk.language()))
+}
+
+/// A remedy, with its device where its own words don't name it: by its tag, else by what people call it.
+pub fn remedy_words(machine: &Machine, remedy: &Remedy, language: Language) -> String {
+    let words = phrase::words(&remedy.words, &remedy.key, language);
+    let Some(device) = remedy.device.and_then(|device| machine.devices.get(device)) else { return words.to_owned() };
+    let is_tag = device.name.contains(|letter: char| letter.is_ascii_digit());
+    let mechanism = machine.mechanisms.rows().find(|row| row.name == device.name);
+    let stand_in = device.name.replace('_', " ");
+    let name = match mechanism {
+        Some(row) if !is_tag => phrase::words(&row.words, &stand_in, language),
+        _ if is_tag => stand_in.as_str(),
+        _ => phrase::words(&device.words, &stand_in, language),
+    };
+    if words.contains(name) { words.to_owned() } else { format!("{name}: {words}") }
 }
 
 /// The words of an answer to something that is asked.

@@ -74,7 +74,7 @@ def ods(name, sheets):
         for row in rows:
             line = odf.table.TableRow()
             for value in row:
-                cell = odf.table.TableCell()
+                cell = odf.table.TableCell(valuetype="string") if value is not None else odf.table.TableCell()
                 if isinstance(value, int):
                     cell = odf.table.TableCell(valuetype="float", value=value)
                 if value is not None:

@@ -175,7 +175,7 @@ class Chooser {
       if (!best || cost < best.cost) best = { cost, ask: question };
     });
     this.data.lamps.flatMap((row) => row.lamps).forEach(({ label }, lamp) => {
-      if (this.lamps[lamp] || this.out.has(`lamp:${label}`)) return;
+      if (this.lamps[lamp] || this.out.has("lamps") || this.out.has(`lamp:${label}`)) return;
       let cost = total * this.data.lampMinutes;
       for (const state of [LIT, DARK, FLICKERS]) {
         cost += this.byRepairs(this.weights((one) => this.lampLikelihood(one, lamp, state))).cost;

@@ -8,6 +8,8 @@
   const LISTED = 6;
   // So many things tried have room in a code.
   const MOST_TRIED = 3;
+  // After so many single lamps all the others are better looked at together.
+  const MOST_LOOKED = 3;
   // Above this probability of something that is not in the file, readings should be taken again first.
   const FITS_BADLY = 0.3;
   let data, weigher;
@@ -16,7 +18,7 @@
   const fresh = () => ({
     complaint: undefined, routine: null, last: null, lastKnown: undefined, lamps: [], rest: false, lampsKnown: false,
     // In the order in which they came: { question, answer } with null for "don't know", or { tried … }.
-    said: [], out: new Set(), screen: "complaint",
+    said: [], out: new Set(), looked: 0, screen: "complaint",
   });
   let state = fresh();
 
@@ -343,6 +345,7 @@
         if (state.lamps.length === 0) state.lamps = new Array(lampCount()).fill(null);
         state.lamps[lamp] = shown;
       }
+      state.looked += 1;
       go("result");
     };
     const one = (shown) => button([glyph(shown), make("span", {}, p(WORDS[shown]))], give(shown), { class: "choice lamp-choice", "data-answer": shown });
@@ -352,6 +355,22 @@
       t(words) ? make("p", { class: "more" }, t(words)) : null,
       choices([one(0), one(1), one(2), button(p("unknown"), give(null), { class: "choice quiet", "data-answer": "unknown" })]),
       button(p("allLamps"), () => go("lamps"), { class: "quiet" }));
+  }
+
+  function otherLampsCard() {
+    return make("section", { class: "card ask", "data-look": "others" },
+      make("h2", {}, p("ask")),
+      make("p", { class: "words" }, p("lamps")),
+      choices([
+        button(p("allLamps"), () => {
+          state.out.add("lamps");
+          go("lamps");
+        }, { class: "choice", "data-answer": "lamps" }),
+        button(p("unknown"), () => {
+          state.out.add("lamps");
+          go("result");
+        }, { class: "choice quiet", "data-answer": "unknown" }),
+      ]));
   }
 
   function tryCard(next, found) {
@@ -499,7 +518,7 @@
         const next = new Chooser(data, found, evidence(), state.out).next();
         const room = evidence().tried.length < MOST_TRIED;
         if (next && next.ask !== undefined) card = questionCard(next.ask);
-        else if (next && next.lamp !== undefined) card = lampCard(next.lamp);
+        else if (next && next.lamp !== undefined) card = state.looked < MOST_LOOKED ? lampCard(next.lamp) : otherLampsCard();
         else if (next && room) card = tryCard(next, found);
         card = card || codeCard(p("call"), p("callMore"));
       }

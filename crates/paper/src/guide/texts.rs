@@ -150,7 +150,7 @@ pub fn remedies(diagnoser: &Diagnoser, machine: &Machine) -> Value {
             "minutes": row.minutes + terms.trial_minutes,
             "number": number,
             "key": row.key,
-            "words": remedy_words(machine, row),
+            "words": words::of(|language| crate::wording::remedy_words(machine, row, language)),
             "cautions": Doing::of_remedy(machine, row).cautions().into_iter().map(words::caution).collect::<Vec<_>>(),
             "moves": moves(machine, &moved_by_remedy(diagnoser, id)),
             "picture": remedy_picture(machine, row),
@@ -161,18 +161,6 @@ pub fn remedies(diagnoser: &Diagnoser, machine: &Machine) -> Value {
         "visit": terms.visit_minutes,
         "lastResort": terms.last_resort_minutes,
         "goOn": GO_ON_MINUTES + terms.trial_minutes,
-    })
-}
-
-/// What to do, with the device where the words don't name it: nothing else says which of several like ones is meant.
-fn remedy_words(machine: &Machine, row: &Remedy) -> Value {
-    let device = row.device.and_then(|device| machine.devices.get(device));
-    words::of(|language| {
-        let words = phrase::words(&row.words, &row.key, language);
-        match device {
-            Some(device) if !words.contains(&device.name) => format!("{}: {words}", device.name.replace('_', " ")),
-            _ => words.to_owned(),
-        }
     })
 }
 

@@ -4,13 +4,15 @@
 
 use std::sync::LazyLock;
 
+use rayon::prelude::*;
 use serde_json::{Value, json};
 use typst::diag::{FileError, FileResult, SourceDiagnostic};
-use typst::foundations::{Bytes, Datetime, Duration, Smart};
+use typst::foundations::{Bytes, Datetime, Duration, Label, Smart};
+use typst::introspection::Introspector as _;
 use typst::layout::Abs;
 use typst::syntax::{FileId, RootedPath, Source, VirtualPath, VirtualRoot};
 use typst::text::{Font, FontBook};
-use typst::utils::LazyHash;
+use typst::utils::{LazyHash, PicoStr};
 use typst::{Library, LibraryExt, World};
 use typst_layout::PagedDocument;
 use typst_pdf::PdfOptions;
@@ -123,9 +125,66 @@ pub(super) fn pages_as_svg(head: &Head, sheet: &Sheet, size: PageSize) -> Result
     Ok(typst_svg::svg_merged(&document, &typst_svg::SvgOptions::default(), Abs::zero()))
 }
 
+/// Sets the sheets; one with little on its last page is set in smaller letters where that saves the page.
 fn document(head: &Head, sheets: &[Sheet], size: PageSize, bound: bool) -> Result<PagedDocument, TypesetError> {
+    let usual = vec![1.0; sheets.len()];
+    let mut document = set(head, sheets, &usual, size, bound)?;
+    let smaller = sheets
+        .par_iter()
+        .map(|sheet| {
+            let (pages, fill) = extent(&document, sheet, size).unwrap_or((1, 1.0));
+            if sheet.one_page || pages < 2 || fill > LITTLE {
+                return Ok(1.0);
+            }
+            for scale in SMALLER {
+                let alone = set(head, std::slice::from_ref(sheet), &[scale], size, false)?;
+                if extent(&alone, sheet, size).is_some_and(|(now, _)| now < pages) {
+                    return Ok(scale);
+                }
+            }
+            Ok(1.0)
+        })
+        .collect::<Result<Vec<f64>, TypesetError>>()?;
+    if smaller != usual {
+        document = set(head, sheets, &smaller, size, bound)?;
+    }
+    // What is remembered from one document to the next is of no use here, and takes memory.
+    typst::comemo::evict(0);
+    Ok(document)
+}
+
+/// Share of a page's room: less than this on the last page of a sheet is little.
+const LITTLE: f64 = 0.25;
+/// Sizes of letters that are tried then, of the usual one. Smaller ones would be hard to read in a cabinet.
+const SMALLER: [f64; 3] = [0.96, 0.92, 0.88];
+
+/// How many pages a sheet takes, and the share of the last one that is filled.
+fn extent(document: &PagedDocument, sheet: &Sheet, size: PageSize) -> Option<(usize, f64)> {
+    let introspector = document.introspector();
+    let place = |mark: &str| {
+        let label = Label::new(PicoStr::intern(&format!("{mark}-{}", sheet.name)))?;
+        introspector.position(introspector.query_label(label).ok()?.location()?)
+    };
+    let (begin, end) = (place("sheet")?, place("end")?);
+    let paper = if sheet.landscape { size.across() } else { size };
+    let room = paper.height - paper.top - paper.bottom;
+    Some((end.page.get() + 1 - begin.page.get().min(end.page.get()), (end.point.y.to_pt() - paper.top) / room))
+}
+
+fn set(
+    head: &Head,
+    sheets: &[Sheet],
+    scales: &[f64],
+    size: PageSize,
+    bound: bool,
+) -> Result<PagedDocument, TypesetError> {
     let mut files = Vec::new();
-    let sheets_data = sheets.iter().map(|sheet| data_of(sheet, &mut files)).collect::<Result<Vec<_>, _>>()?;
+    let mut sheets_data = Vec::new();
+    for (sheet, scale) in sheets.iter().zip(scales) {
+        let mut data = data_of(sheet, &mut files)?;
+        data["scale"] = json!(scale);
+        sheets_data.push(data);
+    }
     let data = json!({
         "head": head,
         "title": title(head, sheets, bound),
@@ -139,10 +198,7 @@ fn document(head: &Head, sheets: &[Sheet], size: PageSize, bound: bool) -> Resul
     });
     files.push((file_id("data.json")?, Bytes::from_string(data.to_string())));
     let desk = Desk { main: Source::new(file_id("page.typ")?, TEMPLATE.to_owned()), files };
-    let document = typst::compile::<PagedDocument>(&desk).output.map_err(|errors| failed(&errors));
-    // What is remembered from one document to the next is of no use here, and takes memory.
-    typst::comemo::evict(0);
-    document
+    typst::compile::<PagedDocument>(&desk).output.map_err(|errors| failed(&errors))
 }
 
 fn title(head: &Head, sheets: &[Sheet], bound: bool) -> String {

@@ -100,10 +100,7 @@ pub(crate) fn chart_drawing(desk: &Desk<'_>, size: PageSize) -> Sheet {
             list.extend([Block::Heading(STOPS.fill(language, &[&chart.name])), Block::Table(table)]);
         }
     }
-    if !later.is_empty() {
-        blocks.push(Block::NewPage);
-        blocks.append(&mut later);
-    }
+    blocks.append(&mut later);
     Sheet {
         name: "chart".to_owned(),
         title: TITLE.of(language).to_owned(),

@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::language::{Label, Language};
-use crate::wording::{Marks, answer, minutes, percent, said_before, told_cause, who};
+use crate::wording::{Marks, answer, remedy_words, minutes, percent, said_before, told_cause, who};
 
 use super::lamp_answers::LampAnswers;
 use super::symptoms::COMPLAINTS;
@@ -191,7 +191,10 @@ fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
             let row = desk.machine().remedies.rows().find(|row| row.key == key);
             spans.push(Span::strong(format!(" {}. ", index + 1)));
             spans.extend(row.and_then(|row| marks.before(&Doing::of_remedy(desk.machine(), row).cautions())));
-            let words = desk.words(&remedy.said, &remedy.words);
+            let words = match row {
+                Some(row) => remedy_words(desk.machine(), row, language),
+                None => desk.words(&remedy.said, &remedy.words).to_owned(),
+            };
             spans.push(Span::plain(words.trim_end_matches('.')));
             spans.push(Span::faint(format!(" ({})", who(remedy.who, language))));
         }
