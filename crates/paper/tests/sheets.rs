@@ -198,10 +198,34 @@ fn a_checker_of_pdf_files_finds_no_mistake() {
     let desk = desk(&alternatives, "jar-filler", Language::German);
     let sheets = made(&desk, &quick(), PageSize::A4);
     let bytes = pdf::pdf(desk.head(), &sheets, PageSize::A4, true).unwrap();
+    // Readers built on poppler warn of this entry.
+    assert!(!bytes.windows(9).any(|part| part == b"/Suspects"));
     let file = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("checked.pdf");
     std::fs::write(&file, bytes).unwrap();
     let Some((good, text)) = run("qpdf", &["--check", &file.display().to_string()], &[]) else { return };
     assert!(good, "{text}");
+}
+
+#[test]
+fn a_last_page_with_two_steps_is_saved_by_smaller_letters() {
+    let alternatives = alternatives("jar-filler");
+    let desk = desk(&alternatives, "jar-filler", Language::English);
+    let priming = made(&desk, &[Request::Procedures(Some("line_priming".to_owned()))], PageSize::A4);
+    assert_eq!(pdf::page_count(desk.head(), &priming, PageSize::A4, false).unwrap(), 1);
+}
+
+#[test]
+fn what_the_program_says_itself_is_in_the_language_of_the_sheet() {
+    let alternatives = alternatives("minimal");
+    let desk = desk(&alternatives, "minimal", Language::German);
+    let sheets = made(&desk, &[Request::CheckTree, Request::Symptoms], PageSize::A4);
+    let text: String = sheets.iter().flat_map(|sheet| spans(&sheet.blocks)).map(|span| span.text + "\n").collect();
+    for english in
+        ["Which lamps", "left out", "forgotten", "goes dark", " lights", "on and off", "put it back", "was left"]
+    {
+        assert!(!text.contains(english), "{english}");
+    }
+    assert!(text.contains("Welche Lampen leuchten?") && text.contains("nachholen, was ausgelassen wurde"));
 }
 
 #[test]

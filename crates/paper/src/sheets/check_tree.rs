@@ -12,7 +12,7 @@ use rayon::prelude::*;
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::language::{Label, Language};
-use crate::wording::{Marks, answer, remedy_words, minutes, percent, said_before, told_cause, who};
+use crate::wording::{Marks, answer, minutes, percent, remedy_words, said_before, told_cause, who};
 
 use super::lamp_answers::LampAnswers;
 use super::symptoms::COMPLAINTS;

@@ -113,3 +113,50 @@ fn states(machine: &Machine, key: &str) -> Option<Vec<LampState>> {
     let state = |place| reports.iter().find(|report| report.place == place).map_or(LampState::Dark, |one| one.state);
     Some(places.map(state).collect())
 }
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+    use crate::language::Language;
+
+    #[test]
+    fn an_answer_is_told_by_what_differs_from_the_usual_lamps_and_stays_exact() {
+        let text = include_str!("../../../../demos/minimal.toml");
+        let reading = machine::read(machine::Source::new("minimal.toml", text), &[]);
+        let resolved = reading.resolve(&machine::Choice::default());
+        let Some(desk) = Desk::new(&resolved.alternatives, "minimal.toml", None, Language::English) else { return };
+        let lamps = LampPlace::all(desk.machine()).count();
+        let states = |lit: &[usize], flickers: &[usize]| {
+            let state = |lamp: usize| match lamp {
+                lamp if lit.contains(&lamp) => LampState::Lit,
+                lamp if flickers.contains(&lamp) => LampState::Flickers,
+                _ => LampState::Dark,
+            };
+            Some((0..lamps).map(state).collect::<Vec<_>>())
+        };
+        let usual = (0..lamps).map(|lamp| [0, 3, 4, 5].contains(&lamp)).collect();
+        let all = [
+            states(&[0, 3, 4, 5], &[]),
+            states(&[0, 3, 4, 5, 7], &[9]),
+            states(&[3, 4, 5, 1], &[]),
+            states(&[8], &[]),
+            states(&[], &[]),
+            None,
+        ];
+        let answers = LampAnswers { states: all.to_vec(), usual };
+        let told: Vec<Option<String>> = (0..all.len()).map(|branch| answers.answer(&desk, branch)).collect();
+        let told: Vec<Option<&str>> = told.iter().map(Option::as_deref).collect();
+        assert_eq!(
+            told,
+            [
+                Some("just the usual ones"),
+                Some("+ I8; on and off: I10"),
+                Some("+ I2 − I1"),
+                Some("only I9"),
+                Some("all dark"),
+                None
+            ]
+        );
+        assert!(answers.above(&desk).text.contains("I1 I4–I6"));
+    }
+}
