@@ -354,3 +354,40 @@ pub(crate) fn effects_of(world: &World, class: &Class) -> Vec<FaultEffect> {
     let behaviours = &world.routines[0].exploration.behaviours;
     behaviours.get(class.behaviour).map(|behaviour| behaviour.effects.clone()).unwrap_or_default()
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use machine::id::{Id, RoutineId};
+    use sim::{Options, Plant, explore};
+
+    #[test]
+    fn histories_that_differ_in_nothing_are_put_together_and_no_others() {
+        let machine = machine::load_str("minimal.toml", include_str!("../../../demos/minimal.toml")).unwrap();
+        let plant = Plant::new(&machine);
+        let exploration = explore(&machine, &plant, RoutineId::new(0), &Options { pairs: false, ..Options::default() });
+        let record = &exploration.records[0];
+        let stood = || -> Stood {
+            let state = exploration.state_of(&machine, &plant, record).unwrap();
+            Arc::new((exploration.situations[record.situation as usize].clone(), state))
+        };
+        let held = |set: &[u32], stage: u16, mass: f64| Held {
+            set: set.to_vec(),
+            in_play: set.len(),
+            gone: Vec::new(),
+            latent: Vec::new(),
+            stood: stood(),
+            stage,
+            began: 1,
+            mass,
+        };
+        let late = Held { latent: vec![FaultEffect::ControllerError], ..held(&[7], 2, 0.5) };
+        let all = vec![held(&[7], 2, 0.25), held(&[8], 2, 0.25), held(&[7], 2, 0.5), held(&[7], 3, 1.0), late];
+        let found: Vec<(Vec<u32>, u16, bool, f64)> =
+            (joined(all).into_iter()).map(|one| (one.set, one.stage, one.latent.is_empty(), one.mass)).collect();
+        let wanted =
+            [(vec![7], 2, true, 0.75), (vec![8], 2, true, 0.25), (vec![7], 3, true, 1.0), (vec![7], 2, false, 0.5)];
+        assert_eq!(found, wanted);
+    }
+}
