@@ -19,6 +19,7 @@ use crate::lists::LookedOver;
 use crate::mistake::Mistake;
 use crate::reached::Reached;
 use crate::serving::ServeError;
+use crate::visitor;
 
 /// Machines that are kept worked out; one takes up to some hundred megabytes.
 const MACHINES: usize = 8;
@@ -194,7 +195,10 @@ impl Office {
 
     pub(crate) fn store(&self) -> MutexGuard<'_, Store> {
         // A store rolls back what was not finished when somebody panicked.
-        self.store.lock().unwrap_or_else(PoisonError::into_inner)
+        let mut store = self.store.lock().unwrap_or_else(PoisonError::into_inner);
+        // A name that can't be kept is that of no account.
+        _ = store.set_author(&visitor::name());
+        store
     }
 
     /// The machine of a version, with what the file leaves open.
@@ -346,7 +350,10 @@ impl Office {
     pub(crate) fn aside<T>(&self, work: impl FnOnce(&mut Store) -> records::Result<T>) -> Result<T, Mistake> {
         let own = self.store().once_more()?;
         match own {
-            Some(mut store) => Ok(work(&mut store)?),
+            Some(mut store) => {
+                store.set_author(&visitor::name())?;
+                Ok(work(&mut store)?)
+            }
             None => Ok(work(&mut self.store())?),
         }
     }

@@ -48,6 +48,15 @@ pub fn now() -> Visitor {
     VISITOR.try_with(Clone::clone).unwrap_or(Visitor::Stranger)
 }
 
+/// The name of whoever asks now; empty where nobody has to sign in.
+pub fn name() -> String {
+    let known = |visitor: &Visitor| match visitor {
+        Visitor::Known(who) => who.name.clone(),
+        Visitor::Here | Visitor::Stranger => String::new(),
+    };
+    VISITOR.try_with(known).unwrap_or_default()
+}
+
 /// Whether whoever asks now may do what needs this role.
 pub fn may(needed: Role) -> bool {
     VISITOR.try_with(|visitor| visitor.may(needed)).unwrap_or(false)

@@ -235,6 +235,24 @@ async fn pages_show_only_what_their_visitor_may_do() {
 }
 
 #[tokio::test]
+async fn who_said_what_and_who_closed_a_call_stands_there() {
+    let desk = Desk::proxied(|| at(1));
+    let (worker, of_worker) = desk.signed_in("desk").await;
+    let (editor, of_editor) = desk.signed_in("editor").await;
+    for (cookie, proof, words, seen) in [(&worker, &of_worker, "loud", "0"), (&editor, &of_editor, "hot", "1")] {
+        let fields = [("token", proof.as_str()), ("kind", "note"), ("text", words), ("seen", seen)];
+        assert_eq!(desk.post("/calls/1/say", cookie, &fields).await.status, StatusCode::SEE_OTHER);
+    }
+    let page = desk.get("/calls/1", &worker).await.text;
+    for said in ["loud <small>by desk</small>", "hot <small>by editor</small>"] {
+        assert!(page.contains(said), "{said}: {page}");
+    }
+    let fields = [("token", of_worker.as_str()), ("cause", "-nothing"), ("seen", "2"), ("solved", "phone")];
+    assert_eq!(desk.post("/calls/1/end", &worker, &fields).await.status, StatusCode::SEE_OTHER);
+    assert!(desk.get("/calls/1", &editor).await.text.contains("Closed by desk"));
+}
+
+#[tokio::test]
 async fn the_desk_changes_the_notes_of_a_machine_and_nothing_else_of_it() {
     let desk = Desk::proxied(|| at(1));
     let (cookie, proof) = desk.signed_in("desk").await;

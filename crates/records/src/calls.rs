@@ -93,6 +93,10 @@ pub struct Call {
     pub origin: Option<Origin>,
     /// What was said, in order.
     pub entries: Vec<Entry>,
+    /// Who said each of them, or put it right; empty if that was not said.
+    pub authors: Vec<String>,
+    /// Who closed it last; empty if that was not said.
+    pub closed_by: String,
     /// Whether there is a change that can be taken back.
     pub can_undo: bool,
     /// What it was in the end.
@@ -205,7 +209,7 @@ fn unknown(id: CallId) -> Error {
 
 pub(crate) fn events(database: &Connection, call: CallId, behind: u64) -> Result<Vec<Event>> {
     let mut statement = database.prepare_cached(
-        "SELECT counter, at, what, position, kind, text FROM call_event WHERE call = ?1 AND counter > ?2
+        "SELECT counter, at, what, position, kind, text, author FROM call_event WHERE call = ?1 AND counter > ?2
          ORDER BY counter, part",
     )?;
     let mut rows = statement.query(params![call, behind])?;
@@ -221,6 +225,7 @@ pub(crate) fn events(database: &Connection, call: CallId, behind: u64) -> Result
             what,
             position: row.get(3)?,
             entry,
+            author: row.get(6)?,
         });
     }
     Ok(events)
@@ -362,8 +367,8 @@ pub(crate) fn expect(database: &Connection, call: CallId, seen: u64) -> Result<S
 pub(crate) fn note(database: &Connection, call: CallId, seen: u64, events: &[Event], at: Timestamp) -> Result<u64> {
     let counter = seen + 1;
     let mut statement = database.prepare_cached(
-        "INSERT INTO call_event (call, counter, part, at, what, position, kind, text)
-         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8)",
+        "INSERT INTO call_event (call, counter, part, at, what, position, kind, text, author)
+         VALUES (?1, ?2, ?3, ?4, ?5, ?6, ?7, ?8, (SELECT name FROM temp.author))",
     )?;
     for (part, event) in events.iter().enumerate() {
         let part = i64::try_from(part).unwrap_or(i64::MAX);
@@ -395,7 +400,7 @@ pub(crate) fn change(
     }
     let mut all = events(database, call, 0)?;
     let before = Said::of(&all);
-    let event = |what, position, entry| Event { counter: seen + 1, at, what, position, entry };
+    let event = |what, position, entry| Event { counter: seen + 1, at, what, position, entry, author: String::new() };
     let there = |position: usize| {
         let hint = "count the entries from 0, as they stand now";
         if position < before.entries.len() {
@@ -595,9 +600,21 @@ impl Store {
             self.connection.prepare_cached("SELECT name, value FROM call_setting WHERE call = ?1 ORDER BY position")?;
         let settings = statement.query_map([id], |row| Ok((row.get(0)?, row.get(1)?)))?;
         choice.settings = settings.collect::<rusqlite::Result<_>>()?;
-        let said = Said::of(&events(&self.connection, id, 0)?);
+        let events = events(&self.connection, id, 0)?;
+        let closed_by = events.iter().rev().find(|event| event.what == What::Close).map(|event| event.author.clone());
+        let said = Said::of(&events);
         let finding = findings::get(&self.connection, id)?;
-        Ok(Call { row, choice, visit, origin, can_undo: !said.standing.is_empty(), entries: said.entries, finding })
+        Ok(Call {
+            row,
+            choice,
+            visit,
+            origin,
+            can_undo: !said.standing.is_empty(),
+            entries: said.entries,
+            authors: said.authors,
+            closed_by: closed_by.unwrap_or_default(),
+            finding,
+        })
     }
 
     /// The counter of a call, to see cheaply whether something has changed.
@@ -675,7 +692,7 @@ pub(crate) fn close(database: &Connection, call: CallId, seen: u64, at: Timestam
 }
 
 pub(crate) fn plain(what: What, seen: u64, at: Timestamp) -> Event {
-    Event { counter: seen + 1, at, what, position: None, entry: None }
+    Event { counter: seen + 1, at, what, position: None, entry: None, author: String::new() }
 }
 
 /// The query of a list, with its values.

@@ -85,6 +85,8 @@ pub struct Event {
     pub position: Option<usize>,
     /// The entry that was added or put there.
     pub entry: Option<Entry>,
+    /// Who did it; empty if that was not said.
+    pub author: String,
 }
 
 /// What the events come to.
@@ -92,6 +94,8 @@ pub struct Event {
 pub struct Said {
     /// The entries, in order.
     pub entries: Vec<Entry>,
+    /// Who said each of them, or put it right; empty if that was not said.
+    pub authors: Vec<String>,
     /// The counters of the changes that still hold, the last of which can be taken back.
     pub standing: Vec<u64>,
 }
@@ -109,13 +113,14 @@ impl Said {
                 standing.push(event.counter);
             }
         }
-        let mut entries = Vec::new();
+        let mut entries = Authored::new();
         for event in events {
             if event.what.changes_entries() && standing.binary_search(&event.counter).is_ok() {
                 play(&mut entries, event);
             }
         }
-        Self { entries, standing }
+        let (entries, authors) = entries.into_iter().unzip();
+        Self { entries, authors, standing }
     }
 
     /// The complaint among the entries.
@@ -131,17 +136,21 @@ impl Said {
     }
 }
 
-fn play(entries: &mut Vec<Entry>, event: &Event) {
+/// Entries with their authors.
+type Authored = Vec<(Entry, String)>;
+
+fn play(entries: &mut Authored, event: &Event) {
+    let authored = |entry: &Entry| (entry.clone(), event.author.clone());
     match (event.what, event.position, &event.entry) {
         (What::Add, _, Some(entry)) => {
-            match entries.iter_mut().find(|known| entry.kind.is_single() && known.kind == entry.kind) {
-                Some(known) => known.clone_from(entry),
-                None => entries.push(entry.clone()),
+            match entries.iter_mut().find(|(known, _)| entry.kind.is_single() && known.kind == entry.kind) {
+                Some(known) => *known = authored(entry),
+                None => entries.push(authored(entry)),
             }
         }
         (What::Replace, Some(at), Some(entry)) => {
             if let Some(known) = entries.get_mut(at) {
-                known.clone_from(entry);
+                *known = authored(entry);
             }
         }
         (What::Remove, Some(at), _) if at < entries.len() => {

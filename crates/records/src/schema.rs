@@ -11,6 +11,7 @@ const STEPS: &[M<'_>] = &[
     M::up(include_str!("schema/first.sql")),
     M::up(include_str!("schema/second.sql")),
     M::up(include_str!("schema/third.sql")),
+    M::up(include_str!("schema/fourth.sql")),
 ];
 
 /// All steps from an empty file to the newest shape.

@@ -5,6 +5,7 @@
 
 use crate::error::{Error, ErrorKind, Result};
 use crate::schema::{APPLICATION, MIGRATIONS, NEWEST};
+use crate::text;
 use rusqlite::backup::{Backup, StepResult};
 use rusqlite::{Connection, OpenFlags, Transaction, TransactionBehavior};
 use std::path::Path;
@@ -32,6 +33,8 @@ const STATEMENTS: usize = 128;
 #[derive(Debug)]
 pub struct Store {
     pub(crate) connection: Connection,
+    /// Who writes.
+    author: String,
 }
 
 /// What looking the file over gave.
@@ -89,6 +92,19 @@ impl Store {
         Self::prepare(Connection::open_in_memory()?)
     }
 
+    /// Says who does to calls what is done through this store from now on; empty: that is not said.
+    ///
+    /// # Errors
+    /// When the name can't be kept.
+    pub fn set_author(&mut self, name: &str) -> Result<()> {
+        if self.author != name {
+            let clean = text::line("the name", name, text::LONGEST_NAME)?;
+            self.connection.prepare_cached("UPDATE temp.author SET name = ?1")?.execute([clean])?;
+            name.clone_into(&mut self.author);
+        }
+        Ok(())
+    }
+
     /// Another way into the same file, for what takes long while others work; none if these records are no file.
     ///
     /// # Errors
@@ -113,9 +129,16 @@ impl Store {
                     std::thread::sleep(Duration::from_millis(10));
                 }
                 Err(error) => return Err(error),
-                Ok(()) => return Ok(Self { connection }),
+                Ok(()) => break,
             }
         }
+        // Of this connection alone, and in memory: who writes is read where something is written down.
+        connection.execute_batch(
+            "PRAGMA temp_store = MEMORY;
+             CREATE TEMP TABLE author (name TEXT NOT NULL) STRICT;
+             INSERT INTO author VALUES ('')",
+        )?;
+        Ok(Self { connection, author: String::new() })
     }
 
     /// Copies everything to a new file, while this one is in use: the copy is as all stood at one moment.

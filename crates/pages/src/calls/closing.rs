@@ -147,7 +147,7 @@ pub fn form(desk: &Desk) -> Markup {
 pub fn closed(desk: &Desk) -> Markup {
     html! {
         section.verdict {
-            h2 { "Closed" }
+            h2 { "Closed" @if !desk.call.closed_by.is_empty() { " by " (desk.call.closed_by) } }
             @if let Some(finding) = &desk.call.finding {
                 p { strong { (finding.words) } }
                 p {

@@ -382,7 +382,7 @@ fn one_entry(desk: &Desk, at: usize, entry: &Entry, open: bool) -> Markup {
         @if desk.is_left_out(entry) { p.mistake { "This can't be read and is left out: put it right, or take it out." } }
         @if open {
             details {
-                summary { (in_words(desk, entry)) }
+                summary { (in_words(desk, entry)) (author(desk, at)) }
                 form method="post" action={ "/calls/" (desk.call.row.id) "/change" } {
                     (carried(desk))
                     input type="hidden" name="at" value=(at);
@@ -395,8 +395,15 @@ fn one_entry(desk: &Desk, at: usize, entry: &Entry, open: bool) -> Markup {
                 }
             }
         } @else {
-            (in_words(desk, entry))
+            (in_words(desk, entry)) (author(desk, at))
         }
+    }
+}
+
+/// Who said it, where people sign in.
+fn author(desk: &Desk, at: usize) -> Markup {
+    html! {
+        @if let Some(name) = desk.call.authors.get(at).filter(|name| !name.is_empty()) { " " small { "by " (name) } }
     }
 }
 

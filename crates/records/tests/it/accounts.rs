@@ -153,7 +153,7 @@ fn records_from_before_there_were_accounts_are_brought_up_to_date() {
     for trigger in triggers {
         database.execute_batch(&format!("DROP TRIGGER {trigger}")).unwrap();
     }
-    let newer = "DROP TABLE written; DROP TABLE sign_in; DROP TABLE account; PRAGMA user_version = 1";
+    let newer = "ALTER TABLE call_event DROP COLUMN author; DROP TABLE written; DROP TABLE sign_in; DROP TABLE account; PRAGMA user_version = 1";
     database.execute_batch(newer).unwrap();
     drop(database);
     let store = Store::open(&path).unwrap();

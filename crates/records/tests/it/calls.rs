@@ -228,3 +228,27 @@ proptest! {
         }
     }
 }
+
+#[test]
+fn who_said_what_is_kept_with_it() {
+    let mut store = Store::in_memory().unwrap();
+    let added = add_capper(&mut store);
+    let new = NewCall::Of { machine_type: added.machine_type, choice: Choice::default() };
+    let call = store.begin_call(&new, minute(0)).unwrap();
+    let note = |words: &str| Entry::new(Kind::Note, words);
+    let counter = store.change(call, 0, &Change::Add(vec![note("loud")]), minute(1)).unwrap();
+    store.set_author("ada").unwrap();
+    let counter = store.change(call, counter, &Change::Add(vec![note("hot"), note("wet")]), minute(2)).unwrap();
+    store.set_author("ben").unwrap();
+    let right = Change::Replace { at: 1, entry: note("warm") };
+    let counter = store.change(call, counter, &right, minute(3)).unwrap();
+    assert_eq!(store.call(call).unwrap().authors, ["", "ben", "ada"]);
+    // Taken back, it is as it was before.
+    let counter = store.change(call, counter, &Change::Undo, minute(4)).unwrap();
+    let counter = store.change(call, counter, &Change::Remove { at: 0 }, minute(5)).unwrap();
+    let known = store.call(call).unwrap();
+    assert_eq!((known.authors, known.closed_by.as_str()), (vec!["ada".to_owned(), "ada".to_owned()], ""));
+    store.close_call(call, counter, minute(6)).unwrap();
+    assert_eq!(store.call(call).unwrap().closed_by, "ben");
+    assert!(store.set_author(&"x".repeat(300)).is_err());
+}
