@@ -136,7 +136,10 @@ fn document(head: &Head, sheets: &[Sheet], size: PageSize, bound: bool) -> Resul
             if sheet.one_page || pages < 2 || fill > LITTLE {
                 return Ok(1.0);
             }
-            for scale in SMALLER {
+            // Letters take room across and down, so that little smaller ones can't save much.
+            let before = (pages - 1) as f64;
+            let enough = (before / (before + fill.max(0.0))).sqrt() + 0.02;
+            for scale in SMALLER.into_iter().filter(|scale| *scale <= enough) {
                 let alone = set(head, std::slice::from_ref(sheet), &[scale], size, false)?;
                 if extent(&alone, sheet, size).is_some_and(|(now, _)| now < pages) {
                     return Ok(scale);
