@@ -1,9 +1,12 @@
+import { readFileSync } from "node:fs";
+
 // Many calls worked at once on a server of the invented records: node load.mjs ADDRESS [CALLS] [SECONDS]. Each call gets
 // an answer every five seconds. Tells how long it took until the page with the new answer was there, and until what to
 // ask next was. Needs nothing but node; run it on the computer of the server.
 const [base, calls = "50", seconds = "60"] = process.argv.slice(2);
 const TYPES = ["jar-filler", "parts-washer", "lidding-line"];
 const PAUSE = 5_000;
+const openings = JSON.parse(readFileSync(new URL("load_openings.json", import.meta.url), "utf8"));
 const known = [];
 const next = [];
 let errors = 0;
@@ -26,36 +29,63 @@ const field = (text, name) => new RegExp(`name="${name}" value="([^"]*)"`).exec(
 const rest = (ms) => new Promise((resolve) => setTimeout(resolve, ms));
 const clock = () => performance.now();
 
+// Answers are drawn as the program holds them likely, from dice of each call's own (mulberry32).
+function dice(seed) {
+  let state = seed >>> 0;
+  return () => {
+    state = (state + 0x6d2b79f5) >>> 0;
+    let mixed = Math.imul(state ^ (state >>> 15), state | 1);
+    mixed ^= mixed + Math.imul(mixed ^ (mixed >>> 7), mixed | 61);
+    return ((mixed ^ (mixed >>> 14)) >>> 0) / 4294967296;
+  };
+}
+function drawn(asked, throwDice) {
+  const buttons = [...asked.matchAll(/<button name="said" value="([^"]*)">[^<]*<small>(<?[0-9.]+) %/g)];
+  const chance = (one) => (one[2].startsWith("<") ? 0.05 : Number(one[2]));
+  let left = throwDice() * buttons.reduce((sum, one) => sum + chance(one), 0);
+  return buttons.find((one) => (left -= chance(one)) <= 0)?.[1] ?? buttons[0]?.[1] ?? "";
+}
+const plain = (text) => text.replace(/&quot;/g, '"').replace(/&amp;/g, "&").replace(/&lt;/g, "<");
+
+async function timed(what, list) {
+  const from = clock();
+  const found = await what();
+  list.push(clock() - from);
+  return found;
+}
+
 async function work(number, until) {
   await rest((number * PAUSE) / Number(calls));
-  let page = await take("/calls", { machine_type: TYPES[number % TYPES.length] });
-  const call = new URL(page.url).pathname;
-  let asked = await (await fetch(`${base}${call}/next`)).text();
-  const begun = clock();
-  for (let turn = 0; Date.now() < until; turn += 1) {
-    await rest(Math.max(0, begun + (turn + 1) * PAUSE - clock()));
-    const question = field(asked, "question");
-    const answers = [...asked.matchAll(/name="said" value="([^"]+)"/g)].map((one) => one[1]);
-    const seen = field(page.text, "seen");
-    const fields = { seen, question, said: answers[(number + turn) % Math.max(1, answers.length)] ?? "" };
-    const from = clock();
-    if (question === "lamps" || answers.length === 0) {
-      const lamps = [...page.text.matchAll(/name="lamp" value="([0-9.]+)[a-z]+"/g)];
-      const lit = new URLSearchParams(lamps.map((one, at) => ["lamp", `${one[1]}${(at * 7 + number) % 3 === 0 ? "lit" : "unseen"}`]));
-      lit.append("seen", seen);
-      lit.append("rest_dark", "yes");
-      page = await take(`${call}/lamps`, lit);
-    } else {
-      page = await take(`${call}/answer`, fields);
-    }
-    known.push(clock() - from);
-    const before = clock();
-    asked = await (await fetch(`${base}${call}/next`)).text();
-    next.push(clock() - before);
-    // It runs again, or nothing is left to be asked: another call comes.
-    if (!asked.includes('name="said"') && !asked.includes("Which lamps")) {
-      page = await take("/calls", { machine_type: TYPES[number % TYPES.length] });
-      return work(number, until);
+  const throwDice = dice(number + 1);
+  const type = TYPES[number % TYPES.length];
+  let due = clock();
+  const turn = async () => {
+    due += PAUSE;
+    await rest(Math.max(0, due - clock()));
+  };
+  for (let begun = 0; Date.now() < until; begun += 1) {
+    const opening = openings[type][(Math.floor(number / TYPES.length) + begun * 5) % openings[type].length];
+    let page = await take("/calls", { machine_type: type });
+    const call = new URL(page.url).pathname;
+    let asked = await (await fetch(`${base}${call}/next`)).text();
+    while (Date.now() < until) {
+      await turn();
+      const question = plain(field(asked, "question"));
+      const seen = field(page.text, "seen");
+      const said = { complaint: "won't start", did: opening.did }[question];
+      const from = clock();
+      if (said) {
+        page = await take(`${call}/answer`, { seen, question, typed: said });
+      } else if (asked.includes("Which lamps")) {
+        page = await take(`${call}/lamps`, { seen, typed: opening.lamps });
+      } else if (asked.includes('name="said"')) {
+        page = await take(`${call}/answer`, { seen, question, said: plain(drawn(asked, throwDice)) });
+      } else {
+        // It runs again, or nothing is left to be asked: another call comes.
+        break;
+      }
+      known.push(clock() - from);
+      asked = await timed(async () => (await fetch(`${base}${call}/next`)).text(), next);
     }
   }
 }
