@@ -72,10 +72,12 @@ impl Session {
     /// What the question with this key is: one of the proposals, or one of those that a call begins with.
     #[must_use]
     pub fn question_called(&self, key: &str) -> Option<Question> {
-        let proposals = (0..self.advice().proposals.len()).map(Question::Proposal);
-        let all = proposals.chain([Question::Complaint, Question::Did, Question::Lamps]);
-        let opening = self.question().filter(|question| !matches!(question, Question::Proposal(_)));
-        opening.into_iter().chain(all).find(|question| self.key(*question) == key)
+        // What is asked at the beginning goes before a proposal of the same key, and needs nothing to be worked out.
+        let is_so = |question: &Question| self.key(*question) == key;
+        let opening = self.opening().filter(is_so);
+        let proposed = || (0..self.advice().proposals.len()).map(Question::Proposal).find(is_so);
+        let said_before = || [Question::Complaint, Question::Did, Question::Lamps].into_iter().find(is_so);
+        opening.or_else(proposed).or_else(said_before)
     }
 
     /// What can be said to be not known or not possible: entries for it.
