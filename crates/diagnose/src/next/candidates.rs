@@ -106,8 +106,8 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed
         let Some(lamp) = first.panel.number(*place) else { continue };
         let error = diagnoser.doubt().lamps.named;
         let states = [LampState::Lit, LampState::Dark, LampState::Flickers];
-        let row = (hypotheses.iter().zip(&truths))
-            .flat_map(|(one, truth)| match there[one.world][lamp] {
+        let row = (hypotheses.par_iter().zip(&truths))
+            .flat_map_iter(|(one, truth)| match there[one.world][lamp] {
                 Some(lamp) => states.map(|state| lamp_likelihood(state, truth.of(lamp), error)),
                 None => [1.0 / 3.0; 3],
             })

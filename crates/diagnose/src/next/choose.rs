@@ -189,16 +189,49 @@ impl<'p> Search<'p> {
 
     /// Each of these acts priced, on all cores; adds what it has cost.
     fn priced(&self, node: &Node, acts: &[Act], depth: usize, evaluations: &mut usize) -> Vec<Priced> {
-        let found: Vec<(Priced, usize)> = acts
+        // Some questions have two answers and some have twenty, so each answer is a piece of work of its own.
+        let pieces: Vec<(Act, usize)> =
+            acts.iter().flat_map(|act| (0..self.answers(*act).unwrap_or(1)).map(|answer| (*act, answer))).collect();
+        let found: Vec<(f64, usize)> = pieces
             .par_iter()
-            .map_init(Work::default, |work, act| {
+            .map_init(Work::default, |work, (act, answer)| {
                 work.evaluations = 0;
-                let minutes = self.price(node, *act, depth, work);
-                (Priced { act: *act, minutes }, work.evaluations)
+                let minutes = match act {
+                    Act::Ask(test) => self.value_answered(node, *test, *answer, depth, work),
+                    _ => self.price(node, *act, depth, work),
+                };
+                (minutes, work.evaluations)
             })
             .collect();
         *evaluations += found.iter().map(|(_, evaluations)| evaluations).sum::<usize>();
-        found.into_iter().map(|(priced, _)| priced).collect()
+        let mut found = found.into_iter().map(|(minutes, _)| minutes);
+        let mut price = |act: Act| match (act, self.answers(act)) {
+            (Act::Ask(test), Some(count)) => self.asking(node, test) + found.by_ref().take(count).sum::<f64>(),
+            _ => found.next().unwrap_or(f64::INFINITY),
+        };
+        acts.iter().map(|act| Priced { act: *act, minutes: price(*act) }).collect()
+    }
+
+    /// How many answers there are to a question; none for what is no question.
+    fn answers(&self, act: Act) -> Option<usize> {
+        match act {
+            Act::Ask(test) => Some(self.problem.tests[test].answers),
+            Act::Try(_) | Act::GiveUp => None,
+        }
+    }
+
+    /// Minutes times weight of asking, whatever follows.
+    fn asking(&self, node: &Node, test: usize) -> f64 {
+        let it = &self.problem.tests[test];
+        node.weights.iter().sum::<f64>() * self.problem.price(it.minutes, it.on_site, node.on_site)
+    }
+
+    /// Minutes times weight after an answer.
+    fn value_answered(&self, node: &Node, test: usize, answer: usize, depth: usize, work: &mut Work) -> f64 {
+        match depth {
+            0 => self.by_repairs_answered(node, test, answer, work),
+            _ => self.value(&self.answered(node, test, answer), depth, work),
+        }
     }
 
     /// Everything that can be done, looked one step ahead, the best first.
@@ -222,13 +255,9 @@ impl<'p> Search<'p> {
                 price + self.value(&self.failed(node, repair, work), depth, work)
             }
             Act::Ask(test) => {
-                let it = &problem.tests[test];
-                let price = total * problem.price(it.minutes, it.on_site, node.on_site);
-                let value = |answer| match depth {
-                    0 => self.by_repairs_answered(node, test, answer, work),
-                    _ => self.value(&self.answered(node, test, answer), depth, work),
-                };
-                price + (0..it.answers).map(value).sum::<f64>()
+                let answers = 0..problem.tests[test].answers;
+                let after = answers.map(|answer| self.value_answered(node, test, answer, depth, work)).sum::<f64>();
+                self.asking(node, test) + after
             }
         }
     }

@@ -2,6 +2,7 @@
 
 use super::table::{Direction, Row};
 use crate::library::{DeviceType, Library, StandsIn};
+use crate::text::expression::is_reserved;
 
 /// A point with what was guessed about it.
 #[derive(Clone, Debug)]
@@ -244,12 +245,14 @@ fn contains_word(text: &str, word: &str) -> bool {
     false
 }
 
-/// The words as a name: `[a-z][a-z0-9_]*`, fillers left out, at most three words.
+/// The words as a name: `[a-z][a-z0-9_]*`, fillers left out, at most three words, and none that means something else
+/// to conditions.
 fn mechanism_name(text: &str) -> String {
     let words = text.split_whitespace().filter(|word| !FILLERS.contains(word));
     let plain: Vec<String> = words.map(transliterated).filter(|word| !word.is_empty()).take(3).collect();
     let name = plain.join("_");
-    if name.starts_with(|first: char| first.is_ascii_digit()) { format!("m_{name}") } else { name }
+    let is_none = name.starts_with(|first: char| first.is_ascii_digit()) || is_reserved(&name);
+    if is_none { format!("m_{name}") } else { name }
 }
 
 fn transliterated(word: &str) -> String {

@@ -479,13 +479,17 @@ fn write_list(f: &mut fmt::Formatter<'_>, list: &[Expression], between: &str, le
 /// Words that are a name only in quotes.
 const RESERVED: [&str; 8] = ["AND", "OR", "XOR", "NOT", "TRUE", "FALSE", "R_TRIG", "F_TRIG"];
 
+/// Whether a word means something to conditions, so that it is a name only in quotes.
+pub(crate) fn is_reserved(word: &str) -> bool {
+    RESERVED.iter().any(|one| word.eq_ignore_ascii_case(one))
+}
+
 /// The name, in quotes unless it reads back as the same name without them.
 fn write_name(f: &mut fmt::Formatter<'_>, word: &Word) -> fmt::Result {
-    let reserved = RESERVED.iter().any(|one| word.text.eq_ignore_ascii_case(one));
     let mut tokens = Token::lexer(&word.text);
     // Blanks around a name are skipped by the lexer, but belong to a quoted one.
     let whole = tokens.next() == Some(Ok(Token::Name)) && tokens.span() == (0..word.text.len());
-    if whole && !reserved { f.write_str(&word.text) } else { write!(f, "'{}'", word.text) }
+    if whole && !is_reserved(&word.text) { f.write_str(&word.text) } else { write!(f, "'{}'", word.text) }
 }
 
 impl fmt::Display for Comparison {
