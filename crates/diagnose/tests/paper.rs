@@ -48,20 +48,7 @@ fn the_leaves_hold_all_cases_no_question_comes_twice_and_a_deeper_tree_never_cos
     }
 }
 
-const PRESS: &str = r#"format = 1
-[machine]
-name = "Press"
-[inputs]
-X1 = { lit = "start = pressed" }
-X2 = { lit = "ram = up" }
-X3 = { lit = "ram = down" }
-[charts.press]
-start = "start = pressed"
-needs = ["ram = up"]
-[charts.press.steps]
-lower = "do ram down until ram = down"
-raise = "do ram up until ram = up"
-"#;
+const PRESS: &str = include_str!("../../machine/tests/files/bare_press.toml");
 
 /// Only these two can fail, equally often, and putting either right takes ten minutes.
 fn press() -> (Machine, DeviationId, DeviationId) {

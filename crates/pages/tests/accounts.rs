@@ -20,23 +20,13 @@ const LISTENS: &str = "127.0.0.1:8420";
 const NAME: &str = "desk.example";
 const PASSWORD: &str = "plum kettle ladder fog";
 
-const PRESS: &str = r#"format = 1
-[machine]
-name = "Press"
-[inputs]
-X1 = { lit = "start = pressed" }
-X2 = { lit = "ram = up" }
-X3 = { lit = "ram = down" }
-[charts.press]
-start = "start = pressed"
-needs = ["ram = up"]
-[charts.press.steps]
-lower = "do ram down until ram = down"
-raise = "do ram up until ram = up"
-[procedures.stroke]
+const PRESS: &str = concat!(
+    include_str!("../../machine/tests/files/bare_press.toml"),
+    r#"[procedures.stroke]
 purpose = "To see that the ram moves."
 steps = [{ words = "Look at the lamps.", expect = "X2 on" }]
-"#;
+"#
+);
 
 fn at(minutes: i64) -> Timestamp {
     "2026-03-01T09:00:00Z".parse::<Timestamp>().unwrap() + SignedDuration::from_mins(minutes)

@@ -19,26 +19,16 @@ use tower::ServiceExt as _;
 const HERE: &str = "127.0.0.1:8420";
 
 /// A machine so small that all about it is worked out in a moment.
-const PRESS: &str = r#"format = 1
-[machine]
-name = "Press"
-[inputs]
-X1 = { lit = "start = pressed" }
-X2 = { lit = "ram = up" }
-X3 = { lit = "ram = down" }
-[charts.press]
-start = "start = pressed"
-needs = ["ram = up"]
-[charts.press.steps]
-lower = "do ram down until ram = down"
-raise = "do ram up until ram = up"
-[procedures.stroke]
+const PRESS: &str = concat!(
+    include_str!("../../machine/tests/files/bare_press.toml"),
+    r#"[procedures.stroke]
 purpose = "To see that the ram moves."
 steps = [
   { words = "Look at the lamps.", expect = "X2 on" },
   { do = "press start", words = "Press start.", measure = { words = "stroke", unit = "mm", from = 40, to = 60, outside = "adjust the stop" } },
 ]
-"#;
+"#
+);
 
 struct Browser {
     pages: Router,

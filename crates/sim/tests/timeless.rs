@@ -5,24 +5,10 @@ use machine::Machine;
 use machine::model::HandMove;
 use sim::{Engine, Limits, Plant, Stop};
 
-const PRESS: &str = r#"format = 1
-[machine]
-name = "Press"
-SCAN
-[inputs]
-X1 = { lit = "start = pressed" }
-X2 = { lit = "ram = up" }
-X3 = { lit = "ram = down" }
-[charts.press]
-start = "start = pressed"
-needs = ["ram = up"]
-[charts.press.steps]
-lower = "do ram down until ram = down"
-raise = "do ram up until ram = up"
-"#;
+const PRESS: &str = include_str!("../../machine/tests/files/bare_press.toml");
 
 fn press(scan: &str) -> Machine {
-    machine::load_str("press.toml", &PRESS.replace("SCAN", scan)).unwrap()
+    machine::load_str("press.toml", &PRESS.replace("[inputs]", &format!("{scan}\n[inputs]"))).unwrap()
 }
 
 fn start(machine: &Machine) -> HandMove {

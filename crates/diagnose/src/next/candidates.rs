@@ -212,13 +212,7 @@ fn merged(
     let mut problem =
         Problem { visit: terms.visit_minutes, last_resort: terms.last_resort_minutes, ..Problem::default() };
     // Cases that answer alike are found by a fingerprint of their answers, and then compared.
-    let answers_of = |number: usize| {
-        let of = move |(row, one): (&Vec<f64>, &Asked)| {
-            let count = one.answers.len();
-            row[number * count..(number + 1) * count].to_vec()
-        };
-        rows.iter().zip(&asked).flat_map(of)
-    };
+    let answers_of = |number| answers_of(&rows, &asked, number);
     let fingerprints: Vec<u64> = (0..hypotheses.len())
         .into_par_iter()
         .map(|number| {
@@ -297,6 +291,14 @@ fn merged(
         .collect();
     let (causes, causes_of) = causes(worlds, &hypotheses);
     Posed { problem, asked, repairs, hypotheses, case_of, total, causes, causes_of }
+}
+
+/// The probability of every answer to everything that is asked, under one hypothesis.
+fn answers_of<'r>(rows: &'r [Vec<f64>], asked: &'r [Asked], number: usize) -> impl Iterator<Item = f64> + 'r {
+    rows.iter().zip(asked).flat_map(move |(row, one)| {
+        let count = one.answers.len();
+        row[number * count..(number + 1) * count].iter().copied()
+    })
 }
 
 /// What can be wrong, each in words once, and what of it each hypothesis says.

@@ -54,20 +54,7 @@ pub fn press() -> String {
     file("press.toml", PRESS)
 }
 
-pub const PRESS: &str = r#"format = 1
-[machine]
-name = "Press"
-[inputs]
-X1 = { lit = "start = pressed" }
-X2 = { lit = "ram = up" }
-X3 = { lit = "ram = down" }
-[charts.press]
-start = "start = pressed"
-needs = ["ram = up"]
-[charts.press.steps]
-lower = "do ram down until ram = down"
-raise = "do ram up until ram = up"
-"#;
+pub const PRESS: &str = include_str!("../../../machine/tests/files/bare_press.toml");
 
 impl Ran {
     /// The output, after a good end with nothing on the standard error.
