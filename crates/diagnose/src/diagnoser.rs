@@ -8,7 +8,7 @@ use crate::hypothesis::{Hypothesis, Stands, members_of};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
 use crate::renamed::{Told, retold};
-use crate::tally::{Doubt, Weigher};
+use crate::tally::{Doubt, Weigher, keep_share};
 use crate::world::{RoutineWorld, World};
 use machine::id::RoutineId;
 use machine::{Alternative, Machine};
@@ -196,12 +196,23 @@ impl Diagnoser {
         Weighed(each.collect())
     }
 
+    /// What is left after all moments, and the weight of a cause that is not in the file.
+    fn followed<'w>(
+        &self,
+        world: &'w World,
+        routine: &'w RoutineWorld,
+        weigher: &Weigher<'w>,
+        evidence: &Evidence,
+    ) -> (Vec<Held>, f64) {
+        Follower { world, routine, weigher, doubt: &self.doubt }.followed(evidence)
+    }
+
     fn weigh(&self, world: &World, routine: &RoutineWorld, evidence: &Evidence) -> RoutineWeighed {
         let weigher = Weigher::new(world, routine, evidence, &self.doubt);
         if evidence.moments.len() <= 1 {
             RoutineWeighed::Records(weigher.record_weights())
         } else {
-            let (held, unknown) = Follower { world, routine, weigher: &weigher, doubt: &self.doubt }.followed(evidence);
+            let (held, unknown) = self.followed(world, routine, &weigher, evidence);
             RoutineWeighed::Held(held, unknown)
         }
     }
@@ -272,12 +283,7 @@ impl Diagnoser {
         }
         found.sort_by(|a, b| b.weight.total_cmp(&a.weight));
         let total: f64 = found.iter().map(|one| one.weight).sum();
-        let mut sum = 0.0;
-        let enough = found.iter().position(|one| {
-            sum += one.weight;
-            sum >= share * total
-        });
-        found.truncate(enough.map_or(found.len(), |last| last + 1));
+        keep_share(&mut found, |one| one.weight, share * total);
         (found, unknown)
     }
 
@@ -337,7 +343,7 @@ impl Diagnoser {
         if evidence.moments.len() <= 1 {
             return first_moment(world, routine, &weigher, scale);
         }
-        let (held, unknown) = Follower { world, routine, weigher: &weigher, doubt: &self.doubt }.followed(evidence);
+        let (held, unknown) = self.followed(world, routine, &weigher, evidence);
         gather(world, routine, &weigher, held, unknown, scale)
     }
 }

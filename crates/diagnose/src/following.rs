@@ -6,7 +6,7 @@ use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
 use crate::likelihood::{LampLikelihood, anything};
 use crate::seen::{anything_else, lamp_changes, looked_at};
-use crate::tally::{Doubt, Item, Weigher};
+use crate::tally::{Doubt, Item, Weigher, keep_share};
 use crate::world::{RoutineWorld, World};
 use machine::id::RemedyId;
 use machine::model::{FaultEffect, HandAction, HandMove};
@@ -157,12 +157,7 @@ impl Follower<'_, '_> {
         next.truncate(MOST_FOLLOWED);
         // Each moment multiplies the histories; the lightest together are left, as those after the first moment are.
         let total: f64 = next.iter().map(|one| one.mass).sum();
-        let mut sum = 0.0;
-        let enough = next.iter().position(|one| {
-            sum += one.mass;
-            sum >= FOLLOWED * total
-        });
-        next.truncate(enough.map_or(next.len(), |last| last + 1));
+        keep_share(&mut next, |one| one.mass, FOLLOWED * total);
         next
     }
 

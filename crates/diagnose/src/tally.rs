@@ -626,12 +626,8 @@ impl<'w> Weigher<'w> {
             // What is left out below the least weight could only come after all of these.
             if items.len() >= most || sum >= share * total || least < total * 1e-14 {
                 items.sort_by(|a, b| b.mass.total_cmp(&a.mass).then(a.record.cmp(&b.record)).then(a.set.cmp(&b.set)));
-                let mut sum = 0.0;
-                let enough = items.iter().position(|item| {
-                    sum += item.mass;
-                    sum >= share * total
-                });
-                items.truncate(enough.map_or(most, |last| (last + 1).min(most)));
+                keep_share(&mut items, |item| item.mass, share * total);
+                items.truncate(most);
                 return items;
             }
             least *= 1e-2;
@@ -714,6 +710,16 @@ impl<'w> Weigher<'w> {
         let lamps = anything(&self.world.panel, &self.moment.lamps, &self.routine.passing);
         complaint * deeds * lamps * anything_else(self.world, self.moment)
     }
+}
+
+/// Keeps the first, as many as together weigh this much; all if they don't.
+pub(crate) fn keep_share<T>(heaviest_first: &mut Vec<T>, weight: impl Fn(&T) -> f64, wanted: f64) {
+    let mut sum = 0.0;
+    let enough = heaviest_first.iter().position(|one| {
+        sum += weight(one);
+        sum >= wanted
+    });
+    heaviest_first.truncate(enough.map_or(heaviest_first.len(), |last| last + 1));
 }
 
 fn note(best: &mut Option<(u32, f64, bool)>, record: u32, mass: f64, latent: bool) {

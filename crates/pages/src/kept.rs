@@ -35,8 +35,32 @@ fn lock<T>(what: &Mutex<T>) -> MutexGuard<'_, T> {
 }
 
 impl<K: Clone + PartialEq, T> Kept<K, T> {
+    /// What is kept under this key, at once if it was ever worked out. If something was written meanwhile, or it has
+    /// become old in another way, `anew` has it worked out beside that; what was never worked out is waited for.
+    pub fn shown<E>(
+        &self,
+        key: &K,
+        written: u64,
+        is_fresh: impl FnOnce(&T) -> bool,
+        anew: impl FnOnce(),
+        work_out: impl FnOnce() -> Result<Arc<T>, E>,
+    ) -> Result<Arc<T>, E> {
+        if let Some((value, is_new)) = self.get(key, written) {
+            let is_new = is_new && is_fresh(&value);
+            if !is_new && self.begin_anew(key) {
+                anew();
+            }
+            return Ok(value);
+        }
+        let _turn = self.turn();
+        match self.get(key, written) {
+            Some((value, _)) => Ok(value),
+            None => work_out(),
+        }
+    }
+
     /// What is kept under this key, and whether it is still of `written`.
-    pub fn get(&self, key: &K, written: u64) -> Option<(Arc<T>, bool)> {
+    fn get(&self, key: &K, written: u64) -> Option<(Arc<T>, bool)> {
         let known = lock(&self.known);
         known.iter().find(|one| one.key == *key).map(|one| (Arc::clone(&one.value), one.written == written))
     }
@@ -59,7 +83,7 @@ impl<K: Clone + PartialEq, T> Kept<K, T> {
     }
 
     /// Whether this one is to be worked out anew now: not if somebody does that already.
-    pub fn begin_anew(&self, key: &K) -> bool {
+    fn begin_anew(&self, key: &K) -> bool {
         let mut renewed = lock(&self.renewed);
         if renewed.contains(key) {
             return false;

@@ -275,22 +275,20 @@ impl Office {
     /// anew beside that.
     pub(crate) fn learned(self: &Arc<Self>) -> Result<Arc<Learned>, Mistake> {
         let written = self.store().written()?.learned;
-        if let Some((learned, is_new)) = self.learned.get(&(), written) {
-            if !is_new && self.learned.begin_anew(&()) {
-                let office = Arc::clone(self);
-                std::thread::spawn(move || {
-                    // What could not be worked out is tried again when it is looked at next.
-                    _ = office.learn();
-                    office.learned.end_anew(&());
-                });
-            }
-            return Ok(learned);
-        }
-        let _turn = self.learned.turn();
-        match self.learned.get(&(), written) {
-            Some((learned, _)) => Ok(learned),
-            None => self.learn(),
-        }
+        let anew = || {
+            self.beside(|office| {
+                // What could not be worked out is tried again when it is looked at next.
+                _ = office.learn();
+                office.learned.end_anew(&());
+            });
+        };
+        self.learned.shown(&(), written, |_| true, anew, || self.learn())
+    }
+
+    /// Does something while the page is shown.
+    fn beside(self: &Arc<Self>, what: impl FnOnce(&Self) + Send + 'static) {
+        let office = Arc::clone(self);
+        std::thread::spawn(move || what(&office));
     }
 
     fn learn(&self) -> Result<Arc<Learned>, Mistake> {
@@ -302,22 +300,14 @@ impl Office {
     /// Figures, as quickly as what was learned.
     pub(crate) fn figures(self: &Arc<Self>, of: FiguresOf) -> Result<Arc<Figures>, Mistake> {
         let written = self.store().written()?.figures;
-        if let Some((figures, is_new)) = self.figures.get(&of, written) {
-            let is_new = is_new && self.now().duration_since(figures.until) < FIGURES_LAST;
-            if !is_new && self.figures.begin_anew(&of) {
-                let office = Arc::clone(self);
-                std::thread::spawn(move || {
-                    _ = office.figure(of);
-                    office.figures.end_anew(&of);
-                });
-            }
-            return Ok(figures);
-        }
-        let _turn = self.figures.turn();
-        match self.figures.get(&of, written) {
-            Some((figures, _)) => Ok(figures),
-            None => self.figure(of),
-        }
+        let is_fresh = |figures: &Figures| self.now().duration_since(figures.until) < FIGURES_LAST;
+        let anew = || {
+            self.beside(move |office| {
+                _ = office.figure(of);
+                office.figures.end_anew(&of);
+            });
+        };
+        self.figures.shown(&of, written, is_fresh, anew, || self.figure(of))
     }
 
     fn figure(&self, of: FiguresOf) -> Result<Arc<Figures>, Mistake> {

@@ -18,6 +18,7 @@ use super::todo::{Terms, ToDo};
 use crate::diagnoser::Diagnoser;
 use crate::evidence::Evidence;
 use crate::hypothesis::Hypothesis;
+use crate::tally::keep_share;
 use machine::Machine;
 use machine::caution::Caution;
 use machine::model::{Who, Words};
@@ -294,18 +295,11 @@ impl Planner<'_> {
 /// The same problem with the cases only that matter here, of which there are fewer with each answer: what is best next
 /// is chosen among these. Everything is priced with all of them.
 fn narrowed(problem: &Problem, belief: &Belief) -> (Problem, Belief) {
-    let mut by_weight: Vec<usize> = (0..belief.weights.len()).collect();
-    by_weight.sort_by(|a, b| belief.weights[*b].total_cmp(&belief.weights[*a]).then(a.cmp(b)));
+    // The heaviest first.
+    let mut kept: Vec<usize> = (0..belief.weights.len()).collect();
+    kept.sort_by(|a, b| belief.weights[*b].total_cmp(&belief.weights[*a]).then(a.cmp(b)));
     let enough = LOOKED_AT * weight(belief);
-    let mut sum = 0.0;
-    let mut kept: Vec<usize> = by_weight
-        .into_iter()
-        .take_while(|case| {
-            let more = sum < enough;
-            sum += belief.weights[*case];
-            more
-        })
-        .collect();
+    keep_share(&mut kept, |case| belief.weights[*case], enough);
     kept.sort_unstable();
     let tests = problem.tests.iter().zip(&belief.asked).map(|(test, asked)| {
         let answers = test.answers;
