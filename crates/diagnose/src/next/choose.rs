@@ -10,12 +10,12 @@ use super::pricing::{Groups, Scratch};
 use super::problem::{Act, Belief, Problem};
 use rayon::prelude::*;
 
-/// Tests that are thought of beyond the first step.
+/// Tests that are thought of at the second step: those that are worth most at the first.
 const FOLLOWED: usize = 40;
 
-/// Cases that need the same and together weigh less than this share of a belief are not priced one by one: all of them
-/// together are worth less than a second.
-const FAR_FETCHED: f64 = 1e-8;
+/// Tests that are thought of from the third step on: those that are worth most one step before, after just these
+/// answers. What is worth little then is hardly ever the best a step later, and most of the time would go into it.
+const FOLLOWED_FURTHER: usize = 10;
 
 /// How far to look ahead.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -58,15 +58,11 @@ pub fn choose(problem: &Problem, belief: &Belief, effort: Effort) -> Vec<Priced>
     let belief = &search.node(belief);
     let mut evaluations = 0;
     let mut work = Work::default();
-    let acts = search.possible(belief, &mut work);
+    let acts = search.possible(belief, &search.tests, &mut work);
     let mut priced = search.priced(belief, &acts, 0, &mut evaluations);
     priced.sort_by(order);
     // Further on only those are looked at that are worth something now.
-    let worth = priced.iter().filter_map(|one| match one.act {
-        Act::Ask(test) => Some(test),
-        _ => None,
-    });
-    search.tests = worth.take(FOLLOWED).collect();
+    search.tests = asked(&priced).take(FOLLOWED).collect();
     for depth in 2..=effort.depth {
         let width = effort.width.min(priced.len());
         let leading: Vec<Act> = priced[..width].iter().map(|one| one.act).collect();
@@ -86,6 +82,14 @@ pub fn choose(problem: &Problem, belief: &Belief, effort: Effort) -> Vec<Priced>
 
 fn order(a: &Priced, b: &Priced) -> std::cmp::Ordering {
     a.minutes.total_cmp(&b.minutes).then(a.act.cmp(&b.act))
+}
+
+/// What is asked, in this order.
+fn asked(acts: &[Priced]) -> impl Iterator<Item = usize> {
+    acts.iter().filter_map(|one| match one.act {
+        Act::Ask(test) => Some(test),
+        Act::Try(_) | Act::GiveUp => None,
+    })
 }
 
 struct Search<'p> {
@@ -162,7 +166,7 @@ impl<'p> Search<'p> {
         work.evaluations += 1;
         work.scratch.sums.clear();
         work.scratch.sums.extend(self.groups.runs().map(|run| node.weights[run].iter().sum::<f64>()));
-        self.groups.repair_cost(self.problem, &node.tried, node.on_site, FAR_FETCHED, &mut work.scratch)
+        self.groups.repair_cost(self.problem, &node.tried, node.on_site, &mut work.scratch)
     }
 
     /// What repairs cost after an answer, without making the belief of it.
@@ -175,13 +179,13 @@ impl<'p> Search<'p> {
             node.weights[run].iter().zip(shares).map(|(weight, share)| weight * share).sum::<f64>()
         }));
         let on_site = node.on_site | self.problem.tests[test].on_site;
-        self.groups.repair_cost(self.problem, &node.tried, on_site, FAR_FETCHED, &mut work.scratch)
+        self.groups.repair_cost(self.problem, &node.tried, on_site, &mut work.scratch)
     }
 
     /// Everything that can be done.
-    fn possible(&self, node: &Node, work: &mut Work) -> Vec<Act> {
+    fn possible(&self, node: &Node, tests: &[usize], work: &mut Work) -> Vec<Act> {
         let mut acts = vec![Act::GiveUp];
-        acts.extend(self.tests.iter().filter(|test| !node.asked[**test]).map(|test| Act::Ask(*test)));
+        acts.extend(tests.iter().filter(|test| !node.asked[**test]).map(|test| Act::Ask(*test)));
         self.by_repairs(node, work);
         acts.extend(work.scratch.order().take(self.effort.width).map(Act::Try));
         acts
@@ -197,8 +201,8 @@ impl<'p> Search<'p> {
             .map_init(Work::default, |work, (act, answer)| {
                 work.evaluations = 0;
                 let minutes = match act {
-                    Act::Ask(test) => self.value_answered(node, *test, *answer, depth, work),
-                    _ => self.price(node, *act, depth, work),
+                    Act::Ask(test) => self.value_answered(node, (*test, *answer), &self.tests, depth, work),
+                    _ => self.price(node, *act, &self.tests, depth, work),
                 };
                 (minutes, work.evaluations)
             })
@@ -227,24 +231,31 @@ impl<'p> Search<'p> {
     }
 
     /// Minutes times weight after an answer.
-    fn value_answered(&self, node: &Node, test: usize, answer: usize, depth: usize, work: &mut Work) -> f64 {
+    fn value_answered(
+        &self,
+        node: &Node,
+        (test, answer): (usize, usize),
+        tests: &[usize],
+        depth: usize,
+        work: &mut Work,
+    ) -> f64 {
         match depth {
             0 => self.by_repairs_answered(node, test, answer, work),
-            _ => self.value(&self.answered(node, test, answer), depth, work),
+            _ => self.value(&self.answered(node, test, answer), tests, depth, work),
         }
     }
 
     /// Everything that can be done, looked one step ahead, the best first.
-    fn acts(&self, node: &Node, work: &mut Work) -> Vec<Priced> {
-        let acts = self.possible(node, work);
-        let price = |act: Act| Priced { act, minutes: self.price(node, act, 0, work) };
+    fn acts(&self, node: &Node, tests: &[usize], work: &mut Work) -> Vec<Priced> {
+        let acts = self.possible(node, tests, work);
+        let price = |act: Act| Priced { act, minutes: self.price(node, act, tests, 0, work) };
         let mut acts: Vec<Priced> = acts.into_iter().map(price).collect();
         acts.sort_by(order);
         acts
     }
 
     /// Minutes times weight if this is done next, looking so many levels further.
-    fn price(&self, node: &Node, act: Act, depth: usize, work: &mut Work) -> f64 {
+    fn price(&self, node: &Node, act: Act, tests: &[usize], depth: usize, work: &mut Work) -> f64 {
         let problem = self.problem;
         let total: f64 = node.weights.iter().sum();
         match act {
@@ -252,18 +263,19 @@ impl<'p> Search<'p> {
             Act::Try(repair) => {
                 let it = &problem.repairs[repair];
                 let price = total * problem.price(it.minutes, it.on_site, node.on_site);
-                price + self.value(&self.failed(node, repair, work), depth, work)
+                price + self.value(&self.failed(node, repair, work), tests, depth, work)
             }
             Act::Ask(test) => {
                 let answers = 0..problem.tests[test].answers;
-                let after = answers.map(|answer| self.value_answered(node, test, answer, depth, work)).sum::<f64>();
+                let after =
+                    answers.map(|answer| self.value_answered(node, (test, answer), tests, depth, work)).sum::<f64>();
                 self.asking(node, test) + after
             }
         }
     }
 
     /// Minutes times weight from here on, looking so many levels further.
-    fn value(&self, node: &Node, depth: usize, work: &mut Work) -> f64 {
+    fn value(&self, node: &Node, tests: &[usize], depth: usize, work: &mut Work) -> f64 {
         let total: f64 = node.weights.iter().sum();
         if total <= 0.0 {
             return 0.0;
@@ -272,12 +284,12 @@ impl<'p> Search<'p> {
         if depth == 0 {
             return repairs;
         }
-        let acts = self.acts(node, work);
-        let mut best = repairs;
-        for one in acts.iter().take(self.effort.width) {
-            let minutes = if depth == 1 { one.minutes } else { self.price(node, one.act, depth - 1, work) };
-            best = best.min(minutes);
+        let acts = self.acts(node, tests, work);
+        let leading = &acts[..acts.len().min(self.effort.width)];
+        if depth == 1 {
+            return leading.first().map_or(repairs, |best| best.minutes.min(repairs));
         }
-        best
+        let worth: Vec<usize> = asked(&acts).take(FOLLOWED_FURTHER).collect();
+        leading.iter().fold(repairs, |best, one| best.min(self.price(node, one.act, &worth, depth - 1, work)))
     }
 }

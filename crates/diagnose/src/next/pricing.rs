@@ -7,26 +7,24 @@ use super::problem::{Needs, Problem, is_met};
 use rustc_hash::FxHashMap;
 use std::ops::Range;
 
-/// The cases of a problem by what they need.
+/// The cases of a problem by what they need: first those that need one repair, then those that need two, then all
+/// others, the last resort among them.
 #[derive(Clone, Debug, Default)]
 pub(crate) struct Groups {
     /// The cases in the order of their groups, and where each group ends.
     cases: Vec<u32>,
     ends: Vec<u32>,
-    needs: Vec<Need>,
-    /// What [`Need::Other`] stands for.
+    single: Vec<u16>,
+    double: Vec<Double>,
     others: Vec<Needs>,
 }
 
-/// What a group needs.
+/// A group that needs both of two repairs.
 #[derive(Clone, Copy, Debug)]
-enum Need {
-    /// This repair.
-    One(u16),
-    /// Both of these.
-    Both(u16, u16),
-    /// Anything else, the last resort among it; by number.
-    Other(u32),
+struct Double {
+    repairs: [u16; 2],
+    /// Probability that both help.
+    helps: f64,
 }
 
 /// Memory for pricing.
@@ -34,14 +32,12 @@ enum Need {
 pub(crate) struct Scratch {
     /// By group, the weight of its cases; set before the price is asked for.
     pub sums: Vec<f64>,
-    /// The groups that are looked at one by one.
-    heavy: Vec<u32>,
     score: Vec<f64>,
     worth: Vec<f64>,
     order: Vec<u64>,
     after_visit: Vec<u64>,
-    rank: Vec<u32>,
     elapsed: Vec<f64>,
+    gain: Vec<f64>,
 }
 
 impl Scratch {
@@ -62,28 +58,35 @@ fn repair_of(key: u64) -> usize {
     (key & 0xFFFF) as usize
 }
 
+/// The gain of what was tried already.
+const TRIED: f64 = f64::INFINITY;
+
 impl Groups {
     pub fn new(problem: &Problem) -> Self {
         let mut known: FxHashMap<&Needs, usize> = FxHashMap::default();
-        let mut members: Vec<Vec<u32>> = Vec::new();
-        let mut groups = Self::default();
+        let mut members: Vec<(&Needs, Vec<u32>)> = Vec::new();
         for (case, needs) in problem.needs.iter().enumerate() {
             let group = *known.entry(needs).or_insert_with(|| {
-                members.push(Vec::new());
-                groups.needs.push(match needs.as_slice() {
-                    [one] if one.len() == 1 => Need::One(one[0]),
-                    [one, other] if one.len() == 1 && other.len() == 1 => Need::Both(one[0], other[0]),
-                    _ => {
-                        groups.others.push(needs.clone());
-                        Need::Other(groups.others.len() as u32 - 1)
-                    }
-                });
+                members.push((needs, Vec::new()));
                 members.len() - 1
             });
-            members[group].push(case as u32);
+            members[group].1.push(case as u32);
         }
-        for group in members {
-            groups.cases.extend(group);
+        let mut groups = Self::default();
+        let single = |needs: &Needs| matches!(needs.as_slice(), [one] if one.len() == 1);
+        let double = |needs: &Needs| matches!(needs.as_slice(), [a, b] if a.len() == 1 && b.len() == 1);
+        members.sort_by_key(|(needs, _)| if single(needs) { 0 } else { 1 + u8::from(!double(needs)) });
+        for (needs, cases) in members {
+            match needs.as_slice() {
+                [one] if single(needs) => groups.single.push(one[0]),
+                [one, other] if double(needs) => {
+                    let helps = |repair: u16| 1.0 - problem.repairs[usize::from(repair)].fails;
+                    let repairs = [one[0], other[0]];
+                    groups.double.push(Double { repairs, helps: repairs.map(helps).iter().product() });
+                }
+                _ => groups.others.push(needs.clone()),
+            }
+            groups.cases.extend(cases);
             groups.ends.push(groups.cases.len() as u32);
         }
         groups
@@ -105,43 +108,44 @@ impl Groups {
         let mut after = tried.to_vec();
         after[repair] = true;
         let of = |needs: &Needs| problem.still_there(needs, &after) / problem.still_there(needs, tried);
-        let concerned = |one: u16| usize::from(one) == repair;
-        let single = |one: u16| std::iter::once(one).collect();
+        let only = |one: u16| std::iter::once(one).collect();
+        let concerned = |repairs: &[u16]| repairs.iter().any(|one| usize::from(*one) == repair);
+        let simple = |repairs: &[u16]| {
+            if concerned(repairs) { of(&repairs.iter().map(|one| only(*one)).collect()) } else { 1.0 }
+        };
         left.clear();
-        left.extend(self.needs.iter().map(|need| match *need {
-            Need::One(one) if concerned(one) => of(&std::iter::once(single(one)).collect()),
-            Need::Both(one, other) if concerned(one) || concerned(other) => {
-                of(&[single(one), single(other)].into_iter().collect())
-            }
-            Need::One(_) | Need::Both(..) => 1.0,
-            Need::Other(number) => of(&self.others[number as usize]),
-        }));
+        left.extend(self.single.iter().map(|one| simple(&[*one])));
+        left.extend(self.double.iter().map(|double| simple(&double.repairs)));
+        left.extend(self.others.iter().map(of));
     }
 
-    /// Minutes times weight as in [`Problem::by_repairs`], for the weights in [`Scratch::sums`]. Groups that weigh less
-    /// than this share of the whole are left to the last resort.
+    /// The weights in [`Scratch::sums`] by kind of group.
+    fn by_kind<'s>(&self, sums: &'s [f64]) -> (&'s [f64], &'s [f64], &'s [f64]) {
+        let (single, more) = sums.split_at(self.single.len());
+        let (double, others) = more.split_at(self.double.len());
+        (single, double, others)
+    }
+
+    /// Minutes times weight as in [`Problem::by_repairs`], for the weights in [`Scratch::sums`].
     ///
-    /// Cost: the groups, plus sorting the repairs that the heavy ones need.
-    pub fn repair_cost(
-        &self,
-        problem: &Problem,
-        tried: &[bool],
-        on_site: bool,
-        least: f64,
-        scratch: &mut Scratch,
-    ) -> f64 {
-        let Scratch { sums, heavy, score, worth, order, after_visit, rank, elapsed } = scratch;
+    /// Cost: the groups, plus sorting the repairs that can be worth more than the last resort.
+    pub fn repair_cost(&self, problem: &Problem, tried: &[bool], on_site: bool, scratch: &mut Scratch) -> f64 {
         let repairs = &problem.repairs[..];
+        self.score(problem, tried, scratch);
+        let Scratch { sums, score, worth, order, after_visit, elapsed, gain } = scratch;
         let total: f64 = sums.iter().sum();
-        let least = least * total;
-        heavy.clear();
-        heavy.extend((0..sums.len() as u32).filter(|group| sums[*group as usize] > least));
-        self.score(problem, tried, (heavy, sums), score);
+        let open = |(repair, score): &(usize, &f64)| **score > 0.0 && !tried[*repair];
+        // One more repair pays if what it puts right outweighs its minutes for all who are not helped before it, and
+        // whom no repair helps are among these wherever it stands in the order.
+        let helped: f64 = score.iter().enumerate().filter(open).map(|(_, score)| score).sum();
+        let least = (total - helped) / problem.last_resort * (1.0 - 1e-9);
         worth.resize(repairs.len(), 0.0);
         order.clear();
-        for (repair, score) in score.iter().enumerate().filter(|(repair, score)| **score > 0.0 && !tried[*repair]) {
+        for (repair, score) in score.iter().enumerate().filter(open) {
             worth[repair] = score / repairs[repair].minutes.max(1e-9);
-            order.push(key_of(repair, worth[repair]));
+            if worth[repair] >= least {
+                order.push(key_of(repair, worth[repair]));
+            }
         }
         order.sort_unstable();
         if !on_site {
@@ -160,8 +164,6 @@ impl Groups {
         }
         // The order with the time at which each repair is done; given up where the last resort is better: up to where
         // going on costs less than the last resort at once.
-        rank.clear();
-        rank.resize(repairs.len(), u32::MAX);
         elapsed.clear();
         let (mut now, mut left, mut there) = (0.0, total, on_site);
         let (mut end, mut least, mut spent) = (0, total * problem.last_resort, 0.0);
@@ -169,7 +171,6 @@ impl Groups {
             let it = &repairs[repair];
             now += problem.price(it.minutes, it.on_site, there);
             there |= it.on_site;
-            rank[repair] = place as u32;
             elapsed.push(now);
             spent += score[repair] * now;
             left -= score[repair];
@@ -180,70 +181,63 @@ impl Groups {
         }
         order.truncate(end);
         let in_the_end = end.checked_sub(1).map_or(0.0, |last| elapsed[last]) + problem.last_resort;
-        let within = |place: u32| (place as usize) < end;
-        let mut cost = 0.0;
-        let mut light = total;
-        for group in &*heavy {
-            let weight = sums[*group as usize];
-            light -= weight;
-            let (last, helps) = match self.needs[*group as usize] {
-                Need::One(one) => (rank[usize::from(one)], 1.0 - repairs[usize::from(one)].fails),
-                Need::Both(one, other) if !tried[usize::from(one)] && !tried[usize::from(other)] => {
-                    let (one, other) = (usize::from(one), usize::from(other));
-                    (rank[one].max(rank[other]), (1.0 - repairs[one].fails) * (1.0 - repairs[other].fails))
-                }
-                Need::Both(one, other) => {
-                    let needs = [&[one][..], &[other][..]];
-                    last_of(problem, needs.into_iter(), tried, rank)
-                }
-                Need::Other(number) => {
-                    last_of(problem, self.others[number as usize].iter().map(|need| &need[..]), tried, rank)
-                }
-            };
-            cost += weight
-                * if within(last) { helps * elapsed[last as usize] + (1.0 - helps) * in_the_end } else { in_the_end };
+        gain.clear();
+        gain.extend(tried.iter().map(|tried| if *tried { TRIED } else { 0.0 }));
+        for (key, elapsed) in order.iter().zip(&*elapsed) {
+            gain[repair_of(*key)] = in_the_end - elapsed;
         }
-        cost + light.max(0.0) * in_the_end
+        total * in_the_end - self.gained(problem, tried, sums, gain)
+    }
+
+    /// Minutes times weight that the repairs gain against the last resort, from the minutes that each of them gains.
+    fn gained(&self, problem: &Problem, tried: &[bool], sums: &[f64], gain: &[f64]) -> f64 {
+        let (single, double, others) = self.by_kind(sums);
+        let of = |repair: u16| gain[usize::from(repair)];
+        // A case of which all was put right in vain gains nothing any more.
+        let open = |gain: f64| if gain < TRIED { gain } else { 0.0 };
+        let one =
+            self.single.iter().zip(single).map(|(repair, weight)| {
+                weight * open(of(*repair)) * (1.0 - problem.repairs[usize::from(*repair)].fails)
+            });
+        let both = self.double.iter().zip(double).map(|(Double { repairs: [one, other], helps }, weight)| {
+            let (one, other) = (of(*one), of(*other));
+            weight * open(if one < other { one } else { other }) * helps
+        });
+        let other = self.others.iter().zip(others).map(|(needs, weight)| {
+            let mut least = TRIED;
+            let mut helps = 1.0;
+            for need in needs {
+                if is_met(need, tried) {
+                    helps *= 1.0 - problem.in_vain(need, tried);
+                } else {
+                    let soonest = need.iter().copied().max_by(|a, b| of(*a).total_cmp(&of(*b)));
+                    helps *= 1.0 - soonest.map_or(0.0, |repair| problem.repairs[usize::from(repair)].fails);
+                    least = least.min(soonest.map_or(0.0, of));
+                }
+            }
+            weight * open(least) * helps
+        });
+        one.sum::<f64>() + both.sum::<f64>() + other.sum::<f64>()
     }
 
     /// By repair, the weight of what it would put right. A case that needs several is shared among them.
-    fn score(&self, problem: &Problem, tried: &[bool], (heavy, sums): (&[u32], &[f64]), score: &mut Vec<f64>) {
+    fn score(&self, problem: &Problem, tried: &[bool], scratch: &mut Scratch) {
+        let Scratch { sums, score, .. } = scratch;
+        let (single, double, others) = self.by_kind(sums);
         score.clear();
         score.resize(problem.repairs.len(), 0.0);
         let mut give = |repair: u16, weight: f64| score[usize::from(repair)] += weight;
-        for group in heavy {
-            let weight = sums[*group as usize];
-            match self.needs[*group as usize] {
-                // What was tried is left out of the order afterwards.
-                Need::One(one) => give(one, weight),
-                Need::Both(one, other) => {
-                    let share = if tried[usize::from(one)] || tried[usize::from(other)] { 1.0 } else { 0.5 };
-                    give(one, weight * share);
-                    give(other, weight * share);
-                }
-                Need::Other(number) => {
-                    let open = || self.others[number as usize].iter().filter(|need| !is_met(need, tried));
-                    let count = open().count();
-                    open().flatten().for_each(|repair| give(*repair, weight / count as f64));
-                }
-            }
+        // What was tried is left out of the order afterwards.
+        self.single.iter().zip(single).for_each(|(repair, weight)| give(*repair, *weight));
+        for (Double { repairs: [one, other], .. }, weight) in self.double.iter().zip(double) {
+            let share = if tried[usize::from(*one)] || tried[usize::from(*other)] { 1.0 } else { 0.5 };
+            give(*one, weight * share);
+            give(*other, weight * share);
+        }
+        for (needs, weight) in self.others.iter().zip(others) {
+            let open = || needs.iter().filter(|need| !is_met(need, tried));
+            let count = open().count();
+            open().flatten().for_each(|repair| give(*repair, weight / count as f64));
         }
     }
-}
-
-/// The place in the order at which the last of several needs is met, and the probability that all help; a place beyond
-/// all if one can't be met or none is open.
-fn last_of<'n>(problem: &Problem, needs: impl Iterator<Item = &'n [u16]>, tried: &[bool], rank: &[u32]) -> (u32, f64) {
-    let (mut last, mut helps, mut open) = (0, 1.0, false);
-    for need in needs {
-        if is_met(need, tried) {
-            helps *= 1.0 - problem.in_vain(need, tried);
-            continue;
-        }
-        open = true;
-        let first = need.iter().map(|repair| usize::from(*repair)).min_by_key(|repair| rank[*repair]);
-        helps *= 1.0 - first.map_or(0.0, |repair| problem.repairs[repair].fails);
-        last = last.max(first.map_or(u32::MAX, |repair| rank[repair]));
-    }
-    (if open { last } else { u32::MAX }, helps)
 }

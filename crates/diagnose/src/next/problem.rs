@@ -151,7 +151,7 @@ impl Problem {
         let mut scratch = Scratch::default();
         let weights: Vec<f64> = groups.cases().map(|case| belief.weights[case]).collect();
         scratch.sums.extend(groups.runs().map(|run| weights[run].iter().sum::<f64>()));
-        let cost = groups.repair_cost(self, &belief.tried, belief.on_site, 0.0, &mut scratch);
+        let cost = groups.repair_cost(self, &belief.tried, belief.on_site, &mut scratch);
         (cost, scratch.order().collect())
     }
 }
