@@ -7,13 +7,16 @@ use crate::panel::LampTruth;
 use crate::seen::lamp_changes;
 use crate::wording;
 use crate::world::World;
-use machine::id::{DeviationId, TransitionId};
+use machine::id::{DeviationId, StepId, TransitionId};
 use machine::model::{
     Chance, DeviationKind, DeviceRole, FaultEffect, Forced, InputStage, LampKind, MechanismClass, OutputStage,
     ProgramFact, WorldFact,
 };
 use machine::{Condition, Machine};
+use rayon::prelude::*;
+use rustc_hash::FxHashMap;
 use serde::Serialize;
+use smallvec::SmallVec;
 use std::collections::BTreeMap;
 
 /// What is wrong, as far as the evidence goes.
@@ -260,10 +263,10 @@ fn places<'g, 'd>(grounds: &'g [Ground<'d>], all: f64) -> Vec<Place<'g, 'd>> {
     let mut places: BTreeMap<Vec<String>, Place<'g, 'd>> = BTreeMap::new();
     for ground in grounds {
         // Thousands of looks stand in a few dozen places.
-        let mut names: BTreeMap<Vec<machine::id::StepId>, Vec<String>> = BTreeMap::new();
-        for look in &ground.looks {
+        let mut names: FxHashMap<ActiveSteps, Vec<String>> = FxHashMap::default();
+        let active: Vec<ActiveSteps> = ground.looks.par_iter().map(|look| active_steps(ground, look)).collect();
+        for (look, active) in ground.looks.iter().zip(active) {
             let weight = ground.scale * look.weight / all;
-            let active = active_steps(ground, look);
             let steps = names
                 .entry(active)
                 .or_insert_with_key(|active| active.iter().map(|step| ground.world.machine.step_name(*step)).collect());
@@ -302,7 +305,9 @@ fn standing(places: &[Place<'_, '_>]) -> Vec<StandingPoint> {
         .collect()
 }
 
-fn active_steps(ground: &Ground<'_>, look: &Look<'_>) -> Vec<machine::id::StepId> {
+type ActiveSteps = SmallVec<[StepId; 4]>;
+
+fn active_steps(ground: &Ground<'_>, look: &Look<'_>) -> ActiveSteps {
     let layout = ground.world.plant.layout();
     ground.world.machine.steps.ids().filter(|step| look.situation.on(layout.step(*step))).collect()
 }
@@ -502,17 +507,10 @@ struct Sum {
 
 fn causes(grounds: &[Ground<'_>], all: f64) -> Vec<Cause> {
     let mut sums: BTreeMap<String, Sum> = BTreeMap::new();
-    for ground in grounds {
+    let weighed: Vec<_> = grounds.par_iter().map(|ground| (ground.member_masses(), ground.class_masses())).collect();
+    for (ground, (shares, marginal)) in grounds.iter().zip(weighed) {
         let scale = ground.scale / all;
         let machine = &ground.world.machine;
-        let shares = ground.member_masses();
-        let mut marginal = ground.single.clone();
-        for ((a, b), mass) in &ground.pairs {
-            marginal[*a] += mass;
-            if a != b {
-                marginal[*b] += mass;
-            }
-        }
         for (index, class) in ground.classes.iter().enumerate() {
             if marginal[index] * scale < LISTED * 1e-3 {
                 continue;

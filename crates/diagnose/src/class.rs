@@ -154,6 +154,19 @@ fn concerns(machine: &Machine, effect: FaultEffect, observable: &Observable) -> 
 }
 
 impl Class {
+    /// Whether a member of one class can exclude a member of the other; a class excludes itself.
+    pub fn may_exclude(&self, other: &Self) -> bool {
+        let (mut left, mut right) = (self.groups.iter().peekable(), other.groups.iter().peekable());
+        while let (Some((a, _)), Some((b, _))) = (left.peek(), right.peek()) {
+            match a.cmp(b) {
+                std::cmp::Ordering::Less => _ = left.next(),
+                std::cmp::Ordering::Greater => _ = right.next(),
+                std::cmp::Ordering::Equal => return true,
+            }
+        }
+        false
+    }
+
     /// The odds of one member of each class being there together; members of one group exclude each other.
     pub fn odds_with(&self, other: &Self) -> f64 {
         let mut excluded = 0.0;

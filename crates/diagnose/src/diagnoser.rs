@@ -12,6 +12,7 @@ use crate::tally::{Doubt, Weigher, keep_share};
 use crate::world::{RoutineWorld, World};
 use machine::id::RoutineId;
 use machine::{Alternative, Machine};
+use rayon::prelude::*;
 use sim::{Options, Situation};
 use std::borrow::Cow;
 use std::collections::BTreeMap;
@@ -87,28 +88,45 @@ pub(crate) struct Look<'d> {
 }
 
 impl Ground<'_> {
-    /// By class and member: the weight of everything in which that deviation is there.
-    pub fn member_masses(&self) -> Vec<Vec<f64>> {
-        let prior = &self.world.prior;
-        let mut masses: Vec<Vec<f64>> = (self.classes.iter().zip(&self.single))
-            .map(|(class, mass)| class.members.iter().map(|member| mass * class.share(*member, prior)).collect())
-            .collect();
+    /// By class: the weight of everything in which one of its deviations is there.
+    pub fn class_masses(&self) -> Vec<f64> {
+        let mut masses = self.single.clone();
         for ((a, b), mass) in &self.pairs {
-            let mut give = |one: usize, other: usize| {
-                let (class, with) = (&self.classes[one], &self.classes[other]);
-                if one != other && class.members.len() == 1 {
-                    masses[one][0] += mass;
-                    return;
-                }
-                let shares = class.shares_with(with, prior);
-                masses[one].iter_mut().zip(shares).for_each(|(sum, share)| *sum += mass * share);
-            };
-            give(*a, *b);
+            masses[*a] += mass;
             if a != b {
-                give(*b, *a);
+                masses[*b] += mass;
             }
         }
         masses
+    }
+
+    /// By class and member: the weight of everything in which that deviation is there.
+    pub fn member_masses(&self) -> Vec<Vec<f64>> {
+        let prior = &self.world.prior;
+        // Beside what no member excludes, the members of a class share its weight as if it were alone.
+        let mut alike = self.single.clone();
+        let mut apart: Vec<Vec<f64>> = self.classes.iter().map(|class| vec![0.0; class.members.len()]).collect();
+        for ((a, b), mass) in &self.pairs {
+            let (class, with) = (&self.classes[*a], &self.classes[*b]);
+            if class.may_exclude(with) {
+                let mut give = |one: usize, shares: &mut dyn Iterator<Item = f64>| {
+                    apart[one].iter_mut().zip(shares).for_each(|(sum, share)| *sum += mass * share);
+                };
+                give(*a, &mut class.shares_with(with, prior));
+                if a != b {
+                    give(*b, &mut with.shares_with(class, prior));
+                }
+            } else {
+                alike[*a] += mass;
+                alike[*b] += mass;
+            }
+        }
+        (self.classes.iter().zip(alike).zip(apart))
+            .map(|((class, alike), apart)| {
+                let shares = class.members.iter().map(|member| class.share(*member, prior));
+                shares.zip(apart).map(|(share, apart)| alike * share + apart).collect()
+            })
+            .collect()
     }
 }
 
@@ -191,7 +209,7 @@ impl Diagnoser {
         let told = self.told(evidence);
         let each = self.worlds.iter().zip(&told).flat_map(|(world, told)| {
             let evidence = split_at_extra_deeds(&told.evidence);
-            world.routines.iter().map(move |routine| self.weigh(world, routine, &evidence)).collect::<Vec<_>>()
+            world.routines.par_iter().map(|routine| self.weigh(world, routine, &evidence)).collect::<Vec<_>>()
         });
         Weighed(each.collect())
     }
@@ -328,7 +346,7 @@ impl Diagnoser {
             .zip(told)
             .flat_map(|(world, told)| {
                 let evidence = split_at_extra_deeds(&told.evidence);
-                let grounds = world.routines.iter().map(move |routine| {
+                let grounds = world.routines.par_iter().map(|routine| {
                     let ground = self.ground(world, routine, &evidence);
                     Ground { scale: ground.scale * told.slips(), told: evidence.clone(), ..ground }
                 });
