@@ -10,6 +10,7 @@ use crate::prior::Prior;
 use machine::Machine;
 use machine::id::{DeviationId, Id, RemedyId, SupplyId};
 use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage};
+use rayon::prelude::*;
 use sim::Behaviour;
 
 /// Deviations of one behaviour with the same bearing on the evidence.
@@ -213,6 +214,32 @@ impl Class {
     pub fn representative(&self) -> DeviationId {
         self.members.first().copied().unwrap_or_else(|| DeviationId::new(0))
     }
+}
+
+/// By two classes: the odds of one member of each being there together.
+///
+/// Cost: the square of the number of classes.
+pub(crate) fn odds_together(classes: &[Class]) -> Vec<Vec<f64>> {
+    let mut groups: Vec<Vec<(usize, f64)>> = Vec::new();
+    for (index, class) in classes.iter().enumerate() {
+        for (group, odds) in &class.groups {
+            let group = *group as usize;
+            groups.resize(groups.len().max(group + 1), Vec::new());
+            groups[group].push((index, *odds));
+        }
+    }
+    let with = |it: &Class| {
+        let mut odds: Vec<f64> = classes.iter().map(|other| it.odds * other.odds).collect();
+        // Members of one group exclude each other.
+        for (group, own) in &it.groups {
+            for (other, odds_there) in &groups[*group as usize] {
+                odds[*other] -= own * odds_there;
+            }
+        }
+        odds.iter_mut().for_each(|odds| *odds = odds.max(0.0));
+        odds
+    };
+    classes.par_iter().map(with).collect()
 }
 
 /// By class, those that change lamps when latent and have a lamp in common with it.

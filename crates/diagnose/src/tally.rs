@@ -9,7 +9,7 @@
 //! nearly all of those the latent deviation changes nothing that was seen, and a multiplication
 //! is all; only for the others ([`RoutineWorld::latent_lamps`]) is the likelihood changed.
 
-use crate::class::{Class, classes};
+use crate::class::{Class, classes, odds_together};
 use crate::evidence::{CheckReport, Complaint, Deed, Evidence, Moment, PositionReport};
 use crate::likelihood::{LampLikelihood, anything};
 use crate::panel::{LampChange, Misreading};
@@ -19,6 +19,7 @@ use machine::id::Id;
 use machine::model::Observable;
 use rayon::prelude::*;
 use smallvec::SmallVec;
+use std::borrow::Cow;
 use std::ops::Range;
 
 /// How often people are wrong about things other than lamps.
@@ -98,8 +99,8 @@ pub(crate) struct Weigher<'w> {
     base_of: Vec<u32>,
     /// By variation, the likelihood of the report of lamps; none if the lamps that change were not reported.
     varied: Vec<Option<f64>>,
-    /// By group of deviations that exclude each other: the classes with members in it, and their odds there.
-    groups: Vec<Vec<(usize, f64)>>,
+    /// By two classes: the odds of a member of each being there together.
+    odds: Cow<'w, [Vec<f64>]>,
     /// Classes that an answer to a check bears on.
     touched: Vec<usize>,
     /// By what the lamps show: the parts of the likelihood of the report, and their sum.
@@ -119,13 +120,15 @@ struct Bearing<'b> {
     looked: Option<f64>,
 }
 
-/// The latent classes that change what is seen in a situation.
+/// What is latent in a situation, and what of it changes what is seen there.
 struct Latents<'w> {
     situation: usize,
-    /// In rising order.
-    changing: Vec<(usize, Bearing<'w>)>,
-    /// By class, what is seen with it latent and no other.
-    alone: Vec<f64>,
+    /// By class, the probability that it has not come into play; empty where nothing is latent.
+    shares: Vec<f64>,
+    /// Those that change what is seen, in rising order, with what is seen with each of them and no other.
+    changing: Vec<(usize, Bearing<'w>, f64)>,
+    /// What is seen with any other class.
+    unchanged: f64,
 }
 
 /// The first of two classes, the second of which is latent.
@@ -140,9 +143,9 @@ struct First<'b> {
     from: usize,
 }
 
-/// What one record, or the records of one behaviour, add to the sums.
+/// What the records with nothing in play, or those of one behaviour, add to the sums.
 struct Share {
-    /// Weight by record, from the first on.
+    /// Weight by record, in their order.
     records: Vec<f64>,
     single: Vec<(usize, f64)>,
     /// By class in play (or latent, the lower number): weight with each other class.
@@ -151,12 +154,22 @@ struct Share {
 }
 
 impl<'w> Latents<'w> {
+    fn found(&self, class: usize) -> Option<&(usize, Bearing<'w>, f64)> {
+        let found = self.changing.binary_search_by_key(&class, |(class, ..)| *class);
+        found.ok().map(|index| &self.changing[index])
+    }
+
+    /// What is seen with this class latent and no other.
+    fn alone(&self, class: usize) -> f64 {
+        self.found(class).map_or(self.unchanged, |(_, _, alone)| *alone)
+    }
+
     /// A latent class as the first of two, beside those from itself on.
     fn first(&self, class: usize) -> First<'w> {
         let nothing = Bearing { lamps: &[], looked: None };
-        let found = self.changing.binary_search_by_key(&class, |(class, _)| *class);
-        let bearing = found.map_or(nothing, |index| self.changing[index].1);
-        First { class, latent: true, bearing, alone: self.alone[class], from: class }
+        let (bearing, alone) =
+            self.found(class).map_or((nothing, self.unchanged), |(_, bearing, alone)| (*bearing, *alone));
+        First { class, latent: true, bearing, alone, from: class }
     }
 }
 
@@ -200,10 +213,12 @@ impl<'w> Weigher<'w> {
             .collect();
         let remedies: Vec<_> = evidence.moments.iter().flat_map(|moment| moment.remedies.iter().copied()).collect();
         let behaviours = &routine.exploration.behaviours;
-        let classes = if observables.is_empty() && remedies.is_empty() {
-            world.classes.clone()
+        let (classes, odds) = if observables.is_empty() && remedies.is_empty() {
+            (world.classes.clone(), Cow::Borrowed(&world.odds[..]))
         } else {
-            classes(&world.machine, &world.panel, &world.prior, behaviours, &observables, &remedies)
+            let classes = classes(&world.machine, &world.panel, &world.prior, behaviours, &observables, &remedies);
+            let odds = odds_together(&classes);
+            (classes, Cow::Owned(odds))
         };
         let mut of_behaviour = vec![0..0; behaviours.len()];
         let mut of_base = vec![SmallVec::new(); world.classes.len()];
@@ -213,14 +228,6 @@ impl<'w> Weigher<'w> {
             let start = if Range::is_empty(range) { index } else { range.start };
             *range = start..index + 1;
             of_base[base_of[index] as usize].push(index as u32);
-        }
-        let mut groups: Vec<Vec<(usize, f64)>> = Vec::new();
-        for (index, class) in classes.iter().enumerate() {
-            for (group, odds) in &class.groups {
-                let group = *group as usize;
-                groups.resize(groups.len().max(group + 1), Vec::new());
-                groups[group].push((index, *odds));
-            }
         }
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
         let parts: Vec<(Vec<f64>, f64)> = routine
@@ -259,7 +266,7 @@ impl<'w> Weigher<'w> {
             moment,
             of_behaviour,
             of_base,
-            groups,
+            odds,
             base_of,
             varied,
             parts,
@@ -316,34 +323,38 @@ impl<'w> Weigher<'w> {
         lamp_changes(self.world, here, self.routine.truth(situation), &[(&self.classes[class], false)])
     }
 
-    /// The latent classes that change what is seen in a situation, and what is seen with each class alone.
-    fn latents(&self, situation: usize, row: &[f64]) -> Latents<'w> {
-        let there = |class: usize| row.get(self.classes[class].behaviour).is_some_and(|share| *share > 0.0);
-        let mut changing: Vec<(usize, Bearing<'w>)> = Vec::new();
-        let mut alone = vec![self.base[situation]; self.classes.len()];
+    /// What is latent in a record, and what of it changes what is seen there.
+    fn latents(&self, record: usize) -> Latents<'w> {
+        let exploration = &self.routine.exploration;
+        let record = &exploration.records[record];
+        let situation = record.situation as usize;
+        let mut latents =
+            Latents { situation, shares: Vec::new(), changing: Vec::new(), unchanged: self.base[situation] };
+        let Some(row) = record.latent.and_then(|row| exploration.latent.get(row as usize)) else { return latents };
+        latents.shares.extend(self.classes.iter().map(|class| row[class.behaviour]));
+        let there = |class: &usize| latents.shares[*class] > 0.0;
+        let changing = &mut latents.changing;
         for (base, variation) in &self.routine.latent_lamps[situation].one {
             let varied = self.varied[*variation as usize];
-            for class in self.of_base[*base as usize].iter().map(|class| *class as usize).filter(|class| there(*class))
-            {
+            for class in self.of_base[*base as usize].iter().map(|class| *class as usize).filter(there) {
                 if varied.is_some() || self.classes[class].touches_checks {
                     let looked = self.looked_with(situation, class);
                     let lamps = &self.routine.variations[*variation as usize].changes[..];
-                    alone[class] =
+                    let alone =
                         looked.unwrap_or(self.looked[situation]) * varied.unwrap_or_else(|| self.as_shown(situation));
-                    changing.push((class, Bearing { lamps, looked }));
+                    changing.push((class, Bearing { lamps, looked }, alone));
                 }
             }
         }
         let known = changing.len();
-        for class in self.touched.iter().copied().filter(|class| there(*class)) {
-            if !changing[..known].iter().any(|(one, _)| *one == class) {
+        for class in self.touched.iter().copied().filter(there) {
+            if !changing[..known].iter().any(|(one, ..)| *one == class) {
                 let bearing = Bearing { lamps: &[], looked: self.looked_with(situation, class) };
-                alone[class] = self.with(situation, bearing);
-                changing.push((class, bearing));
+                changing.push((class, bearing, self.with(situation, bearing)));
             }
         }
-        changing.sort_by_key(|(class, _)| *class);
-        Latents { situation, changing, alone }
+        changing.sort_by_key(|(class, ..)| *class);
+        latents
     }
 
     /// The likelihood of the report of lamps if they show what the situation says.
@@ -351,32 +362,38 @@ impl<'w> Weigher<'w> {
         self.parts[self.routine.shows[situation] as usize].1
     }
 
-    /// For each class from `first.from` on that weighs something in `prior`, the probability of all that was seen
-    /// with it latent beside a first class.
+    /// What each class from `first.from` on weighs that is latent beside a first class, given the weight of what it
+    /// stands beside; exact for those that weigh at least so much before anything was seen.
     ///
-    /// For nearly all of them it is what is seen with the first alone; only those that change a lamp that was
+    /// For nearly all of them what is seen is what is seen with the first alone; only those that change a lamp that was
     /// reported, bear on an answer, or share a lamp with the first are looked at one by one.
-    fn seen_beside(&self, latents: &Latents<'w>, first: First<'_>, prior: &[f64], seen: &mut [f64]) {
+    fn weigh_beside(&self, latents: &Latents<'w>, first: First<'_>, weight: f64, least: f64, masses: &mut [f64]) {
         let First { class: a, latent, bearing, alone, from } = first;
         let situation = latents.situation;
-        seen.fill(alone);
-        let together = |b: usize| self.seen(situation, &[(a, latent), (b, true)]);
+        let (odds, shares) = (&self.odds[a][..], &latents.shares[..]);
+        let seen_alone = weight * alone;
+        masses[..from].fill(0.0);
+        let each = masses[from..].iter_mut().zip(&odds[from..]).zip(&shares[from..]);
+        each.for_each(|((mass, odds), share)| *mass = seen_alone * odds * share);
+        let prior = |b: usize| weight * odds[b] * shares[b];
+        let wanted = |b: usize| b >= from && prior(b) > 0.0 && prior(b) >= least;
         let shows = bearing.looked.is_some() || !bearing.lamps.is_empty();
-        for (b, other) in latents.changing.iter().filter(|(b, _)| *b >= from && prior[*b] > 0.0) {
-            seen[*b] = if !shows {
-                latents.alone[*b]
+        for (b, other, other_alone) in latents.changing.iter().filter(|(b, ..)| wanted(*b)) {
+            let seen = if !shows {
+                *other_alone
             } else if bearing.looked.is_some() && other.looked.is_some() {
-                together(*b)
+                self.seen(situation, &[(a, latent), (*b, true)])
             } else {
                 // Where both change one lamp they darken it alike; all others are gone through below.
                 let more = other.lamps.iter().filter(|change| !bearing.lamps.iter().any(|one| one.lamp == change.lamp));
                 let lamps: SmallVec<[LampChange; 8]> = bearing.lamps.iter().chain(more).copied().collect();
                 self.with(situation, Bearing { lamps: &lamps, looked: bearing.looked.or(other.looked) })
             };
+            masses[*b] = prior(*b) * seen;
         }
         // Where the two have a lamp in common the one that acts last decides.
         for (base, variation) in self.routine.latent_lamps[situation].with(self.base_of[a], latent) {
-            for b in self.of_base[base as usize].iter().map(|b| *b as usize).filter(|b| *b >= from && prior[*b] > 0.0) {
+            for b in self.of_base[base as usize].iter().map(|b| *b as usize).filter(|b| wanted(*b)) {
                 let looked = match (&self.classes[a], &self.classes[b]) {
                     (one, other) if one.touches_checks || other.touches_checks => {
                         let here = &self.routine.exploration.situations[situation];
@@ -385,75 +402,65 @@ impl<'w> Weigher<'w> {
                     _ => self.looked[situation],
                 };
                 let varied = variation.and_then(|variation| self.varied[variation as usize]);
-                seen[b] = looked * varied.unwrap_or_else(|| self.as_shown(situation));
+                masses[b] = prior(b) * looked * varied.unwrap_or_else(|| self.as_shown(situation));
             }
+        }
+        if latent {
+            // Two alike: each two of them once.
+            masses[a] /= 2.0;
         }
     }
 
-    /// The odds of one member of a class being there together with one of each other class.
-    fn odds_with(&self, class: usize) -> Vec<f64> {
-        let it = &self.classes[class];
-        let mut odds: Vec<f64> = self.classes.iter().map(|other| it.odds * other.odds).collect();
-        // Members of one group exclude each other.
-        for (group, own) in &it.groups {
-            for (other, odds_there) in &self.groups[*group as usize] {
-                odds[*other] -= own * odds_there;
-            }
-        }
-        odds.iter_mut().for_each(|odds| *odds = odds.max(0.0));
-        odds
-    }
-
-    /// Goes through the records with nothing in play: each class latent by itself, and each two of them.
-    fn nothing_in_play(&self, record: usize) -> (f64, Share) {
-        let exploration = &self.routine.exploration;
-        let one = &exploration.records[record];
-        let situation = one.situation as usize;
-        let told = self.told_at(record);
+    /// Goes through the records with nothing in play, the first so many: each class latent by itself, and each two of
+    /// them. Tells also the weight of nothing being wrong.
+    fn nothing_in_play(&self, records: usize) -> (f64, Share) {
         let count = self.classes.len();
-        let row = one.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
-        let mut share = Share { records: vec![0.0], single: Vec::new(), pairs: Vec::new(), best: Vec::new() };
-        if told <= 0.0 {
-            return (0.0, share);
+        let mut share = Share { records: vec![0.0; records], single: Vec::new(), pairs: Vec::new(), best: Vec::new() };
+        let mut nothing_wrong = 0.0;
+        let mut told = Vec::new();
+        for record in 0..records {
+            let weight = self.told_at(record);
+            if weight <= 0.0 {
+                continue;
+            }
+            let latents = self.latents(record);
+            let nothing = weight * latents.unchanged;
+            nothing_wrong += nothing;
+            share.records[record] += nothing;
+            for (class, latent) in latents.shares.iter().enumerate().filter(|(_, latent)| **latent > 0.0) {
+                let mass = weight * self.classes[class].odds * latent * latents.alone(class);
+                share.records[record] += mass;
+                share.single.push((class, mass));
+                share.best.push((class, record as u32, mass, true));
+            }
+            if !latents.shares.is_empty() {
+                told.push((record, weight, latents));
+            }
         }
-        let nothing = told * self.base[situation];
-        share.records[0] += nothing;
-        if row.is_empty() {
-            return (nothing, share);
-        }
-        let latent: Vec<f64> = self.classes.iter().map(|class| row[class.behaviour]).collect();
-        let latents = self.latents(situation, row);
-        for class in (0..count).filter(|class| latent[*class] > 0.0) {
-            let mass = told * self.classes[class].odds * latent[class] * latents.alone[class];
-            share.records[0] += mass;
-            share.single.push((class, mass));
-            share.best.push((class, record as u32, mass, true));
-        }
-        let rows: Vec<(usize, Vec<f64>, f64)> = (0..count)
+        let rows: Vec<(Vec<f64>, Vec<f64>)> = (0..count)
             .into_par_iter()
-            .filter(|a| latent[*a] > 0.0)
             .map_init(
                 || vec![0.0; count],
-                |seen, a| {
-                    let mut masses = self.odds_with(a);
-                    masses[..a].fill(0.0);
-                    // Two alike: each two of them once.
-                    masses[a] /= 2.0;
-                    let factor = told * latent[a];
-                    masses.iter_mut().zip(&latent).for_each(|(mass, latent)| *mass *= factor * latent);
-                    let first = latents.first(a);
-                    self.seen_beside(&latents, first, &masses, seen);
-                    masses.iter_mut().zip(&*seen).for_each(|(mass, seen)| *mass *= seen);
-                    let sum = masses.iter().sum();
-                    (a, masses, sum)
+                |masses, a| {
+                    let mut row = vec![0.0; count];
+                    let sums = told.iter().map(|(_, weight, latents)| {
+                        let latent = latents.shares[a];
+                        if latent <= 0.0 {
+                            return 0.0;
+                        }
+                        self.weigh_beside(latents, latents.first(a), weight * latent, 0.0, masses);
+                        add_up(&mut row, masses)
+                    });
+                    let sums = sums.collect();
+                    (row, sums)
                 },
             )
             .collect();
-        for (a, masses, sum) in rows {
-            share.records[0] += sum;
-            share.pairs.push((a, masses));
+        for (a, (row, sums)) in rows.into_iter().enumerate() {
+            told.iter().zip(sums).for_each(|((record, ..), sum)| share.records[*record] += sum);
+            share.pairs.push((a, row));
         }
-        (nothing, share)
+        (nothing_wrong, share)
     }
 
     /// Goes through the records in which a behaviour is alone in play, with each class latent beside it;
@@ -469,18 +476,15 @@ impl<'w> Weigher<'w> {
             pairs: own.clone().map(|class| (class, vec![0.0; count])).collect(),
             best: Vec::new(),
         };
-        let odds: Vec<Vec<f64>> = own.clone().map(|class| self.odds_with(class)).collect();
         let mut best = vec![None; own.len()];
-        let (mut prior, mut seen_with) = (vec![0.0; count], vec![0.0; count]);
+        let mut masses = vec![0.0; count];
         for (index, number) in alone.clone().enumerate() {
-            let record = &exploration.records[number];
             let told = self.told_at(number);
             if told <= 0.0 {
                 continue;
             }
-            let situation = record.situation as usize;
-            let row = record.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
-            let latents = self.latents(situation, row);
+            let latents = self.latents(number);
+            let situation = latents.situation;
             for (place, a) in own.clone().enumerate() {
                 let lamps = self.lamps_in_play(situation, a);
                 let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, a) };
@@ -489,21 +493,12 @@ impl<'w> Weigher<'w> {
                 share.records[index] += single;
                 share.single[place].1 += single;
                 note(&mut best[place], number as u32, single, false);
-                if row.is_empty() {
+                if latents.shares.is_empty() {
                     continue;
                 }
-                for ((prior, class), odds) in prior.iter_mut().zip(&self.classes).zip(&odds[place]) {
-                    *prior = told * odds * row[class.behaviour];
-                }
                 let first = First { class: a, latent: false, bearing, alone: seen, from: 0 };
-                self.seen_beside(&latents, first, &prior, &mut seen_with);
-                let mut sum = 0.0;
-                for ((mass, prior), seen) in share.pairs[place].1.iter_mut().zip(&prior).zip(&seen_with) {
-                    let more = prior * seen;
-                    *mass += more;
-                    sum += more;
-                }
-                share.records[index] += sum;
+                self.weigh_beside(&latents, first, told, 0.0, &mut masses);
+                share.records[index] += add_up(&mut share.pairs[place].1, &masses);
             }
         }
         for (index, number) in two.enumerate() {
@@ -513,7 +508,7 @@ impl<'w> Weigher<'w> {
             let situation = record.situation as usize;
             for (place, a) in own.clone().enumerate() {
                 for b in self.of_behaviour[second as usize].clone() {
-                    let mass = told * odds[place][b] * self.two_in_play(situation, a, b);
+                    let mass = told * self.odds[a][b] * self.two_in_play(situation, a, b);
                     share.records[alone.len() + index] += mass;
                     share.pairs[place].1[b] += mass;
                     note(&mut best[place], number as u32, mass, false);
@@ -542,38 +537,30 @@ impl<'w> Weigher<'w> {
         self.shares().0
     }
 
-    /// The weight of every record, and what everything adds to the sums, in the order of the records.
-    fn shares(&self) -> (Vec<f64>, Vec<(Option<f64>, Share)>) {
+    /// The weight of every record, the weight of nothing being wrong, and what everything adds to the sums, in the order
+    /// of the records.
+    fn shares(&self) -> (Vec<f64>, f64, Vec<Share>) {
         let exploration = &self.routine.exploration;
         let undisturbed = exploration.records.iter().take_while(|record| record.first.is_none()).count();
-        let mut shares: Vec<(Option<f64>, Share)> = (0..undisturbed)
-            .map(|record| {
-                let (nothing, share) = self.nothing_in_play(record);
-                (Some(nothing), share)
-            })
-            .collect();
-        let behaviours: Vec<(Option<f64>, Share)> = (0..exploration.behaviours.len())
-            .into_par_iter()
-            .map(|behaviour| (None, self.first_in_play(behaviour)))
-            .collect();
+        let (nothing_wrong, first) = self.nothing_in_play(undisturbed);
+        let behaviours: Vec<Share> =
+            (0..exploration.behaviours.len()).into_par_iter().map(|behaviour| self.first_in_play(behaviour)).collect();
         let mut records = vec![0.0; exploration.records.len()];
-        for (record, (_, share)) in shares.iter().enumerate() {
-            records[record] = share.records[0];
-        }
-        for (behaviour, (_, share)) in behaviours.iter().enumerate() {
+        records[..undisturbed].copy_from_slice(&first.records);
+        for (behaviour, share) in behaviours.iter().enumerate() {
             let numbers = self.routine.alone[behaviour].clone().chain(self.routine.first_of_two[behaviour].clone());
             numbers.zip(&share.records).for_each(|(number, mass)| records[number] = *mass);
         }
-        shares.extend(behaviours);
-        (records, shares)
+        (records, nothing_wrong, std::iter::once(first).chain(behaviours).collect())
     }
 
     /// Sums everything up.
     pub fn tally(&self) -> Tally {
         let count = self.classes.len();
-        let (records, shares) = self.shares();
+        let (records, nothing, shares) = self.shares();
         let mut tally = Tally {
             total: records.iter().sum(),
+            nothing,
             single: vec![0.0; count],
             situations: vec![0.0; self.routine.exploration.situations.len()],
             best: vec![None; count],
@@ -583,8 +570,7 @@ impl<'w> Weigher<'w> {
             tally.situations[record.situation as usize] += mass;
         }
         let mut pairs = vec![0.0; count * count];
-        for (nothing, share) in shares {
-            tally.nothing += nothing.unwrap_or(0.0);
+        for share in shares {
             share.single.iter().for_each(|(class, mass)| tally.single[*class] += mass);
             for (a, masses) in &share.pairs {
                 // Of the two halves of the square the sum is kept in the upper one.
@@ -640,7 +626,6 @@ impl<'w> Weigher<'w> {
         let record = &exploration.records[number];
         let situation = record.situation as usize;
         let told = self.told_at(number);
-        let row = record.latent.map_or(&[][..], |row| &exploration.latent[row as usize]);
         let mut give = |set: [Option<usize>; 2], mass: f64| {
             if mass >= least && mass > 0.0 {
                 let set = set.map(|one| one.map(|class| class as u32));
@@ -651,31 +636,21 @@ impl<'w> Weigher<'w> {
         if let (Some(own), Some(second)) = (own.clone(), record.second) {
             for a in own {
                 for b in self.of_behaviour[second as usize].clone() {
-                    let odds = self.classes[a].odds_with(&self.classes[b]);
-                    give([Some(a), Some(b)], told * odds * self.two_in_play(situation, a, b));
+                    give([Some(a), Some(b)], told * self.odds[a][b] * self.two_in_play(situation, a, b));
                 }
             }
             return;
         }
-        let latents = self.latents(situation, row);
-        let share = |class: usize| row.get(self.classes[class].behaviour).copied().unwrap_or(0.0);
-        let mut seen = vec![0.0; self.classes.len()];
-        let mut pairs_with = |first: First<'_>, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
-            let a = first.class;
-            let most = if first.latent { told * share(a) } else { told };
-            let mut prior = self.odds_with(a);
-            for (b, prior) in prior.iter_mut().enumerate() {
-                *prior *= most * share(b) / if first.latent && a == b { 2.0 } else { 1.0 };
-                if b < first.from || *prior < least {
-                    // No report can be more than certain.
-                    *prior = 0.0;
-                }
+        let latents = self.latents(number);
+        let mut masses = vec![0.0; self.classes.len()];
+        let mut pairs_with = |first: First<'_>, weight: f64, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
+            if latents.shares.is_empty() {
+                return;
             }
-            if prior.iter().any(|prior| *prior > 0.0) {
-                self.seen_beside(&latents, first, &prior, &mut seen);
-                for (b, prior) in prior.iter().enumerate().filter(|(_, prior)| **prior > 0.0) {
-                    give([Some(a), Some(b)], prior * seen[b]);
-                }
+            // No report can be more than certain, so what weighs less before it was given weighs less after it.
+            self.weigh_beside(&latents, first, weight, least, &mut masses);
+            for (b, mass) in masses.iter().enumerate() {
+                give([Some(first.class), Some(b)], *mass);
             }
         };
         match own {
@@ -685,14 +660,14 @@ impl<'w> Weigher<'w> {
                     let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, a) };
                     let alone = self.with(situation, bearing);
                     give([Some(a), None], told * self.classes[a].odds * alone);
-                    pairs_with(First { class: a, latent: false, bearing, alone, from: 0 }, &mut give);
+                    pairs_with(First { class: a, latent: false, bearing, alone, from: 0 }, told, &mut give);
                 }
             }
             None => {
-                give([None, None], told * self.base[situation]);
-                for a in (0..self.classes.len()).filter(|a| share(*a) > 0.0) {
-                    give([Some(a), None], told * self.classes[a].odds * share(a) * latents.alone[a]);
-                    pairs_with(latents.first(a), &mut give);
+                give([None, None], told * latents.unchanged);
+                for (a, share) in latents.shares.iter().enumerate().filter(|(_, share)| **share > 0.0) {
+                    give([Some(a), None], told * self.classes[a].odds * share * latents.alone(a));
+                    pairs_with(latents.first(a), told * share, &mut give);
                 }
             }
         }
@@ -710,6 +685,17 @@ impl<'w> Weigher<'w> {
         let lamps = anything(&self.world.panel, &self.moment.lamps, &self.routine.passing);
         complaint * deeds * lamps * anything_else(self.world, self.moment)
     }
+}
+
+/// Adds numbers to others one by one, and tells their sum.
+fn add_up(to: &mut [f64], numbers: &[f64]) -> f64 {
+    to.iter_mut().zip(numbers).for_each(|(sum, number)| *sum += number);
+    // Several sums side by side need not wait for each other.
+    let mut sums = [0.0; 8];
+    let chunks = numbers.chunks_exact(sums.len());
+    let rest: f64 = chunks.remainder().iter().sum();
+    chunks.for_each(|chunk| sums.iter_mut().zip(chunk).for_each(|(sum, number)| *sum += number));
+    sums.iter().sum::<f64>() + rest
 }
 
 /// Keeps the first, as many as together weigh this much; all if they don't.

@@ -3,7 +3,7 @@
 //! are answered from it.
 
 use crate::aftermath::{After, Aftermaths, Meanwhile, Stood};
-use crate::class::{Class, classes, overlapping};
+use crate::class::{Class, classes, odds_together, overlapping};
 use crate::evidence::Circumstances;
 use crate::panel::{LampChange, LampTruth, Panel};
 use crate::prior::Prior;
@@ -113,6 +113,8 @@ pub(crate) struct World {
     /// The classes of deviations as long as nothing is asked, and the class of each deviation.
     pub classes: Vec<Class>,
     pub class_of: Vec<u32>,
+    /// By two of these classes: the odds of a member of each being there together.
+    pub odds: Vec<Vec<f64>>,
     pub routines: Vec<RoutineWorld>,
 }
 
@@ -140,7 +142,9 @@ impl World {
         for (index, class) in classes.iter().enumerate() {
             class.members.iter().for_each(|member| class_of[member.index()] = index as u32);
         }
-        let mut world = Self { weight, choices, machine, plant, panel, prior, classes, class_of, routines: Vec::new() };
+        let odds = odds_together(&classes);
+        let mut world =
+            Self { weight, choices, machine, plant, panel, prior, classes, class_of, odds, routines: Vec::new() };
         for routine in &mut routines {
             (routine.latent_lamps, routine.variations) = routine.all_latent_lamps(&world);
         }
