@@ -223,10 +223,14 @@ fn doubtful(grounds: &[Ground<'_>]) -> Vec<Doubtful> {
     for ground in grounds {
         let weights = ground.looks.iter().map(|look| ground.scale * look.weight);
         total += weights.sum::<f64>();
-        for report in reports(ground) {
-            let Some(lamp) = lamp_number(ground, report.place) else { continue };
+        let disagreeing = |report: &LampReport| {
+            let lamp = lamp_number(ground, report.place)?;
             let disagree = ground.looks.iter().filter(|look| !agrees(&look.truth, lamp, report.state));
-            let weight: f64 = disagree.map(|look| ground.scale * look.weight).sum();
+            Some(disagree.map(|look| ground.scale * look.weight).sum())
+        };
+        let weights: Vec<Option<f64>> = reports(ground).par_iter().map(disagreeing).collect();
+        for (report, weight) in reports(ground).iter().zip(weights) {
+            let Some(weight) = weight else { continue };
             let label = report.place.label(&ground.world.machine).to_owned();
             match wrong.iter_mut().find(|(known, _)| *known == label) {
                 Some((_, sum)) => *sum += weight,
@@ -260,28 +264,31 @@ struct Place<'g, 'd> {
 
 /// The places, the most probable first.
 fn places<'g, 'd>(grounds: &'g [Ground<'d>], all: f64) -> Vec<Place<'g, 'd>> {
-    let mut places: BTreeMap<Vec<String>, Place<'g, 'd>> = BTreeMap::new();
+    let mut list: Vec<Place<'g, 'd>> = Vec::new();
+    let mut by_name: BTreeMap<Vec<String>, usize> = BTreeMap::new();
     for ground in grounds {
         // Thousands of looks stand in a few dozen places.
-        let mut names: FxHashMap<ActiveSteps, Vec<String>> = FxHashMap::default();
+        let mut known: FxHashMap<ActiveSteps, usize> = FxHashMap::default();
         let active: Vec<ActiveSteps> = ground.looks.par_iter().map(|look| active_steps(ground, look)).collect();
         for (look, active) in ground.looks.iter().zip(active) {
             let weight = ground.scale * look.weight / all;
-            let steps = names
-                .entry(active)
-                .or_insert_with_key(|active| active.iter().map(|step| ground.world.machine.step_name(*step)).collect());
-            if !places.contains_key(steps) {
-                let fresh = Place { steps: steps.clone(), probability: 0.0, ground, look, weight: f64::NEG_INFINITY };
-                places.insert(steps.clone(), fresh);
-            }
-            let Some(place) = places.get_mut(steps) else { continue };
+            let place = *known.entry(active).or_insert_with_key(|active| {
+                let steps: Vec<String> = active.iter().map(|step| ground.world.machine.step_name(*step)).collect();
+                *by_name.entry(steps).or_insert_with_key(|steps| {
+                    let weight = f64::NEG_INFINITY;
+                    list.push(Place { steps: steps.clone(), probability: 0.0, ground, look, weight });
+                    list.len() - 1
+                })
+            });
+            let place = &mut list[place];
             place.probability += weight;
             if weight > place.weight {
                 (place.ground, place.look, place.weight) = (ground, look, weight);
             }
         }
     }
-    let mut list: Vec<Place<'g, 'd>> = places.into_values().collect();
+    // Of places as probable as each other the one that comes first by name.
+    list.sort_by(|a, b| a.steps.cmp(&b.steps));
     list.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     list
 }

@@ -66,6 +66,18 @@ pub struct LampLikelihood {
     /// For each kind of report and each truth (dark, lit): powers of its probability.
     powers: Vec<[Vec<f64>; 2]>,
     errors: [f64; 2],
+    /// By what a steady lamp shows now and what it has shown.
+    steady: [[Ratios; 2]; 2],
+}
+
+/// By kind of report, by how much it gets more probable; of a lamp that nobody reported nothing is said.
+type Ratios = [f64; KINDS + 1];
+
+fn ratios(errors: &[f64; 2], now: Truth, was: Truth) -> Ratios {
+    std::array::from_fn(|kind| {
+        let likelihood = |truth| lamp_likelihood(STATES[kind % 3], truth, errors[kind / 3]);
+        if kind == KINDS { 1.0 } else { likelihood(now) / likelihood(was) }
+    })
 }
 
 fn kind_of_report(report: &LampReport) -> u8 {
@@ -119,7 +131,9 @@ impl LampLikelihood {
                 })
             })
             .collect();
-        Self { components, slipped, reported, powers, errors }
+        let steady =
+            [false, true].map(|now| [false, true].map(|was| ratios(&errors, Truth::Steady(now), Truth::Steady(was))));
+        Self { components, slipped, reported, powers, errors, steady }
     }
 
     /// Whether what this lamp shows bears on the probability of the report.
@@ -147,12 +161,12 @@ impl LampLikelihood {
     pub fn changed(&self, truth: &LampTruth, parts: &[f64], sum: f64, changes: &[LampChange]) -> f64 {
         let mut slipped: SmallVec<[u64; 4]> = SmallVec::from_elem(0, self.components.len().div_ceil(64));
         let mut straight = 1.0;
-        let mut before: SmallVec<[Truth; 4]> = SmallVec::new();
-        for change in changes {
-            let was = truth.of(change.lamp);
-            straight *= self.ratio(self.components[0].kinds[change.lamp], change.truth, was);
-            before.push(was);
-            for (all, bits) in slipped.iter_mut().zip(&self.slipped[change.lamp]) {
+        let mut ratios: SmallVec<[(usize, Ratios); 4]> = SmallVec::new();
+        for LampChange { lamp, truth: now } in changes {
+            let ratio = self.ratios(*now, truth.of(*lamp));
+            straight *= ratio[usize::from(self.components[0].kinds[*lamp])];
+            ratios.push((*lamp, ratio));
+            for (all, bits) in slipped.iter_mut().zip(&self.slipped[*lamp]) {
                 *all |= bits;
             }
         }
@@ -165,27 +179,20 @@ impl LampLikelihood {
                 bits &= bits - 1;
                 apart += parts[index];
                 let kinds = &self.components[index].kinds;
-                let ratio = |(change, was): (&LampChange, &Truth)| self.ratio(kinds[change.lamp], change.truth, *was);
-                apart_changed += parts[index] * changes.iter().zip(&before).map(ratio).product::<f64>();
+                let ratio = ratios.iter().map(|(lamp, ratio)| ratio[usize::from(kinds[*lamp])]);
+                apart_changed += parts[index] * ratio.product::<f64>();
             }
         }
         (sum - apart).max(0.0) * straight + apart_changed
     }
 
-    /// By how much a report of this kind gets more probable when a lamp shows something else.
+    /// By how much a report of each kind gets more probable when a lamp shows something else.
     #[inline]
-    fn ratio(&self, kind: u8, now: Truth, was: Truth) -> f64 {
-        let kind = usize::from(kind);
-        if kind == KINDS {
-            // A lamp that nobody reported says nothing.
-            return 1.0;
-        }
+    fn ratios(&self, now: Truth, was: Truth) -> Ratios {
         if let (Truth::Steady(now), Truth::Steady(was)) = (now, was) {
-            let once = &self.powers[kind];
-            return once[usize::from(now)][1] / once[usize::from(was)][1];
+            return self.steady[usize::from(now)][usize::from(was)];
         }
-        let likelihood = |truth| lamp_likelihood(STATES[kind % 3], truth, self.errors[kind / 3]);
-        likelihood(now) / likelihood(was)
+        ratios(&self.errors, now, was)
     }
 
     fn component(&self, component: &Component, truth: &LampTruth) -> f64 {
