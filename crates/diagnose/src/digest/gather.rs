@@ -470,5 +470,5 @@ fn same_actions(first: &Machine, routine: RoutineId, here: &Machine) -> Vec<Opti
 }
 
 fn same_lamps(first: &World, world: &World) -> Vec<Option<usize>> {
-    crate::next::candidates::lamps_there(first, world)
+    crate::next::questions::lamps_there(first, world)
 }

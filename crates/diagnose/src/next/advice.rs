@@ -210,7 +210,7 @@ pub(crate) fn cautions(machine: &Machine, diagnoser: &Diagnoser, posed: &Posed, 
             let movement = posed
                 .hypotheses
                 .first()
-                .and_then(|leading| super::candidates::movement_of(&worlds[leading.world], leading.routine, *deed));
+                .and_then(|leading| super::questions::movement_of(&worlds[leading.world], leading.routine, *deed));
             Doing::of_hand(machine, movement.unwrap_or(HandMove::Wait)).cautions()
         }
         ToDo::Lamp(_) | ToDo::Lamps | ToDo::Position(_) | ToDo::GoOn => Vec::new(),

@@ -123,12 +123,13 @@ impl<'p> Search<'p> {
     fn new(problem: &'p Problem, effort: Effort, tests: Vec<usize>) -> Self {
         let groups = Groups::new(problem);
         // Of what was asked already nothing is wanted any more.
-        let mut columns = vec![Vec::new(); problem.tests.len()];
-        for number in &tests {
-            let test = &problem.tests[*number];
-            let column = |answer| groups.cases().map(|case| test.likelihood[case * test.answers + answer]).collect();
-            columns[*number] = (0..test.answers).map(column).collect();
-        }
+        let columns = (problem.tests.par_iter().enumerate())
+            .map(|(number, test)| {
+                let column =
+                    |answer| groups.cases().map(|case| test.likelihood[case * test.answers + answer]).collect();
+                if tests.contains(&number) { (0..test.answers).map(column).collect() } else { Vec::new() }
+            })
+            .collect();
         Self { problem, effort, groups, columns, tests }
     }
 

@@ -1,7 +1,7 @@
 //! Movement before words: what can move when something is done, found by doing it in the simulation
 //! under every hypothesis that is not far-fetched.
 
-use super::candidates::movement_of;
+use super::questions::movement_of;
 use super::todo::ToDo;
 use crate::diagnoser::Diagnoser;
 use crate::hypothesis::{Hypothesis, sequence_effects};
