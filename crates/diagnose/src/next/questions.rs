@@ -214,7 +214,7 @@ impl<'c> Cases<'c> {
         let (row, answers) = self.foretold(first, deed);
         // Whatever is the case, the same follows: it tells nothing, and takes away what can be seen now.
         let tells = answers.len() > 2;
-        tells.then(|| (Asked { to_do: ToDo::Act(deed), who: Who::Operator, minutes: ACT_MINUTES, answers }, row))
+        tells.then_some((Asked { to_do: ToDo::Act(deed), who: Who::Operator, minutes: ACT_MINUTES, answers }, row))
     }
 
     /// What the lamps show after a deed, foretold by simulation for the leading hypotheses.
