@@ -9,8 +9,8 @@ use crate::wording;
 use crate::world::World;
 use machine::id::{DeviationId, StepId, TransitionId};
 use machine::model::{
-    Chance, DeviationKind, DeviceRole, FaultEffect, Forced, InputStage, LampKind, MechanismClass, OutputStage,
-    ProgramFact, WorldFact,
+    Chance, DeviationKind, DeviceRole, FaultEffect, Forced, HandMove, InputStage, LampKind, MechanismClass,
+    OutputStage, ProgramFact, WorldFact,
 };
 use machine::{Condition, Machine};
 use rayon::prelude::*;
@@ -650,7 +650,7 @@ fn place_in_chain(effects: &[FaultEffect]) -> &'static str {
             "mechanism"
         }
         Some(FaultEffect::ControllerStopped | FaultEffect::ControllerError) => "controller",
-        Some(FaultEffect::Forgotten(..) | FaultEffect::Found(..)) => "by hand",
+        Some(FaultEffect::Forgotten(..) | FaultEffect::Found(..) | FaultEffect::Unasked(_)) => "by hand",
         None => "",
     }
 }
@@ -754,6 +754,16 @@ fn effect_words(machine: &Machine, effect: FaultEffect) -> String {
             .get(action as usize)
             .map(|action| format!("not done: {}", action.words.english))
             .unwrap_or_default(),
+        FaultEffect::Unasked(HandMove::Press(mechanism, _)) => {
+            format!("{} pressed meanwhile", mechanism_name(machine, mechanism))
+        }
+        FaultEffect::Unasked(HandMove::Put(mechanism, position)) => format!(
+            "{} moved to \"{}\" meanwhile",
+            mechanism_name(machine, mechanism),
+            machine.mechanisms[mechanism].positions.get(usize::from(position)).map_or("", String::as_str)
+        ),
+        FaultEffect::Unasked(HandMove::PowerCycle) => "switched off and on meanwhile".to_owned(),
+        FaultEffect::Unasked(_) => "something done meanwhile".to_owned(),
         FaultEffect::Found(mechanism, position) => format!(
             "{} found at \"{}\"",
             mechanism_name(machine, mechanism),

@@ -133,7 +133,7 @@ fn now_and_then(deviation: &Deviation) -> f64 {
         | FaultEffect::Output(_, _, Forced::Chatters(..))
         | FaultEffect::Supply(_, Forced::Chatters(..)) => 1.0,
         // People forget a thing now and then, too.
-        FaultEffect::Forgotten(..) | FaultEffect::Found(..) => 1.0,
+        FaultEffect::Forgotten(..) | FaultEffect::Found(..) | FaultEffect::Unasked(_) => 1.0,
         FaultEffect::Slow(..) | FaultEffect::StopsShort(..) | FaultEffect::Stuck(_) | FaultEffect::Creeps(..) => {
             AT_THE_EDGE
         }

@@ -26,6 +26,8 @@ pub struct Behaviour {
     left_out: Vec<u16>,
     /// Whether it comes into play at once, whatever the signals.
     pub(crate) at_once: bool,
+    /// Whether it is something that somebody does unasked.
+    pub(crate) unasked: bool,
     /// Whether it is there from the beginning (a lapse, a loose contact) rather than from any moment on.
     pub from_the_beginning: bool,
     /// The deviations that behave so.
@@ -78,8 +80,9 @@ pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<B
         effects.sort_unstable();
         effects.dedup();
         // A contact that chatters has been loose before; what chance decides is when it shows.
+        let unasked = effects.iter().any(|effect| effect.unasked().is_some());
         let from_the_beginning =
-            deviation.kind == DeviationKind::Lapse || effects.iter().any(FaultEffect::comes_and_goes);
+            (deviation.kind == DeviationKind::Lapse && !unasked) || effects.iter().any(FaultEffect::comes_and_goes);
         let same = found.iter_mut().find(|one| one.effects == effects && one.from_the_beginning == from_the_beginning);
         if let Some(same) = same {
             same.members.push(id);
@@ -104,6 +107,7 @@ pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<B
                 effects,
                 triggers,
                 at_once,
+                unasked,
                 from_the_beginning,
                 members: vec![id],
             });
@@ -230,7 +234,10 @@ fn triggers(plant: &Plant, effects: &[FaultEffect]) -> (Vec<Trigger>, bool) {
             }
             FaultEffect::StopsShort(mechanism, position) => triggers.push(at(layout.at(mechanism, position), true)),
             FaultEffect::Creeps(mechanism, from, ..) => triggers.push(at(layout.at(mechanism, from), true)),
-            FaultEffect::ControllerStopped | FaultEffect::ControllerError | FaultEffect::Found(..) => at_once = true,
+            FaultEffect::ControllerStopped
+            | FaultEffect::ControllerError
+            | FaultEffect::Found(..)
+            | FaultEffect::Unasked(_) => at_once = true,
             FaultEffect::Forgotten(..) => {}
         }
     }
@@ -419,7 +426,9 @@ impl Reach {
 impl Behaviour {
     /// Whether the behaviour would change what happens in the epoch that begins at this mark.
     pub(crate) fn plays(&self, mark: &Mark) -> Plays {
-        if self.at_once || (mark.epoch == 0 && self.left_out.contains(&mark.stage)) {
+        // What somebody does before power-on is no matter; he does it after.
+        let too_early = self.unasked && (mark.stage, mark.epoch) == (0, 0);
+        if (self.at_once && !too_early) || (mark.epoch == 0 && self.left_out.contains(&mark.stage)) {
             return Plays::Yes;
         }
         let mut plays = Plays::No;

@@ -223,6 +223,8 @@ impl<'p, W: Watch> Engine<'p, W> {
                 self.place(mechanism, position);
                 return;
             }
+            // Done once and over; see [`Engine::act_unasked`].
+            FaultEffect::Unasked(_) => return,
             FaultEffect::ControllerStopped | FaultEffect::ControllerError => {
                 self.state.controller_dead = true;
                 self.update_running();
@@ -262,7 +264,8 @@ impl<'p, W: Watch> Engine<'p, W> {
             FaultEffect::ControllerStopped
             | FaultEffect::ControllerError
             | FaultEffect::Forgotten(..)
-            | FaultEffect::Found(..) => return,
+            | FaultEffect::Found(..)
+            | FaultEffect::Unasked(_) => return,
         };
         set_bit(&mut self.dirty, reaction);
     }
@@ -338,6 +341,23 @@ impl<'p, W: Watch> Engine<'p, W> {
             HandMove::Wait => {}
         }
         self.settle()
+    }
+
+    /// Does what these effects say that somebody does unasked, and settles.
+    pub(crate) fn act_unasked(&mut self, effects: &[FaultEffect]) -> Result<(), Stop> {
+        for movement in effects.iter().filter_map(FaultEffect::unasked) {
+            let back = match movement {
+                HandMove::Put(mechanism, _) if self.plant.mechanisms[mechanism.index()].by_hand => {
+                    Some(HandMove::Put(mechanism, self.state.travel[mechanism.index()].from))
+                }
+                _ => None,
+            };
+            self.act(movement)?;
+            if let Some(back) = back {
+                self.act(back)?;
+            }
+        }
+        Ok(())
     }
 
     /// Puts a mechanism into a position at once.

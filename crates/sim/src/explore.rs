@@ -55,6 +55,8 @@ pub struct Options {
     pub least_forked: f64,
     /// Pairs of less weight than this, relative to all single deviations, are not followed.
     pub least_pair: f64,
+    /// By how much heavier than others a pair must be to be followed if somebody does one of it unasked.
+    pub unasked_pairs: f64,
     /// Whether pairs are explored at all.
     pub pairs: bool,
     /// Whether people look when the time to wait after an action is over, not only when the machine stands:
@@ -74,6 +76,7 @@ impl Default for Options {
             pair_branching: Branching { least: 0.2, branches: 4 },
             least_forked: 0.1,
             least_pair: 1e-9,
+            unasked_pairs: 1e3,
             pairs: true,
             looks_after_wait: false,
         }
@@ -626,7 +629,7 @@ impl<'e> Explorer<'e> {
                     if plays == Plays::No {
                         return;
                     }
-                    if weight * pending[second] * self.odds[first] * self.odds[second] < self.least {
+                    if weight * pending[second] * self.odds[first] * self.odds[second] < self.least_of(first, second) {
                         unfollowed[second] += weight * std::mem::take(&mut pending[second]);
                         return;
                     }
@@ -689,6 +692,13 @@ impl<'e> Explorer<'e> {
         let weight = path.probability * end.calls * (share / self.up_to(first, end.stage));
         let latent = self.normalised(pending, end.stage);
         part.add(InPlay { first: Some(first as u32), second: None, forks: [at as u16, 0] }, end, weight, Some(&latent));
+    }
+
+    /// The least weight at which a pair is followed. What somebody does unasked he can do at any moment, so it would be
+    /// followed from each of them.
+    fn least_of(&self, first: usize, second: usize) -> f64 {
+        let unasked = [first, second].into_iter().any(|one| self.behaviours[one].unasked);
+        if unasked { self.least * self.options.unasked_pairs } else { self.least }
     }
 
     /// The share of the second behaviour's moments, up to the mark where the first comes

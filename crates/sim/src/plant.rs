@@ -47,6 +47,8 @@ pub(crate) struct MovePlan {
 #[derive(Clone, Debug)]
 pub(crate) struct MechanismPlan {
     pub rest: u8,
+    /// Whether hands move it and it stays where they put it.
+    pub by_hand: bool,
     pub moves: Vec<MovePlan>,
 }
 
@@ -281,6 +283,7 @@ impl Plant {
             .rows()
             .map(|row| MechanismPlan {
                 rest: row.rest,
+                by_hand: row.class == MechanismClass::Hand,
                 moves: row
                     .moves
                     .iter()

@@ -122,6 +122,9 @@ pub fn play(
     }
     let powered = run.engine.power_on();
     run.stage(Cause::PowerOn, powered, None, limits);
+    for one in imposed.iter().filter(|one| one.from.is_none()) {
+        run.unasked(one.deviation, limits);
+    }
     let actions = machine.routines.get(routine).map_or(&[][..], |routine| routine.actions.as_slice());
     for (index, action) in actions.iter().enumerate() {
         let left_out = run.engine.state().effects.iter().any(|active| {
@@ -174,6 +177,20 @@ impl Run<'_> {
             Err(stop) => stop,
         };
         self.playback.stops.push(stop);
+    }
+
+    /// What somebody does unasked where no step is named for it is done as soon as the machine has power.
+    fn unasked(&mut self, deviation: DeviationId, limits: Limits) {
+        let effects = &self.machine.deviations[deviation].effects;
+        if effects.iter().all(|effect| effect.unasked().is_none()) {
+            return;
+        }
+        let acted = self.engine.act_unasked(effects);
+        self.keep(Cause::SetsIn(deviation), true);
+        let stop = acted.and_then(|()| self.come_to_rest(None, limits)).unwrap_or_else(|stop| stop);
+        if let Some(last) = self.playback.stops.last_mut() {
+            *last = stop;
+        }
     }
 
     /// Keeps the present instant if anything changed, or if `always`.
@@ -236,7 +253,8 @@ impl Run<'_> {
             .position(|one| one.from.is_some_and(|step| self.engine.on(self.plant.layout().step(step))))
         {
             let one = self.waiting.remove(index);
-            let set = self.engine.impose(&self.machine.deviations[one.deviation].effects);
+            let effects = &self.machine.deviations[one.deviation].effects;
+            let set = self.engine.impose(effects).and_then(|()| self.engine.act_unasked(effects));
             self.keep(Cause::SetsIn(one.deviation), true);
             set?;
         }

@@ -248,6 +248,7 @@ impl<'p> Player<'p> {
             (true, None) => engine.settle_program().err(),
             (true, Some(_)) => engine.settle_all().err(),
         };
+        let broken_off = broken_off.or_else(|| engine.act_unasked(effects).err().filter(|_| powered_on));
         let mut start = Partial {
             path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
             state: None,

@@ -121,9 +121,21 @@ pub enum FaultEffect {
     Forgotten(RoutineId, u32),
     /// The mechanism is found in this position before the routine begins.
     Found(MechanismId, u8),
+    /// Somebody does this at some moment after power-on, once, and does not say so. What moves by hand is put there and
+    /// back again.
+    Unasked(HandMove),
 }
 
 impl FaultEffect {
+    /// What somebody does unasked, if it is that.
+    #[must_use]
+    pub fn unasked(&self) -> Option<HandMove> {
+        match self {
+            Self::Unasked(movement) => Some(*movement),
+            _ => None,
+        }
+    }
+
     /// Whether it shows now and then only, as a loose contact does.
     #[must_use]
     pub fn comes_and_goes(&self) -> bool {

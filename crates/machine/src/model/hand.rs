@@ -52,7 +52,7 @@ impl From<HandMove> for HandAction {
 }
 
 /// What a hand does to the machine.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
 pub enum HandMove {
     /// Puts a mechanism into a position.
     Put(MechanismId, u8),

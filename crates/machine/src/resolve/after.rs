@@ -28,11 +28,12 @@ enum Kind {
     Found,
     Reset,
     Forgotten,
+    Unasked,
 }
 
 /// Kind, what people call it, and the factors after: moved, cleaned, repaired, power cut.
 /// All of them: common practice, no source.
-const USUAL: [(Kind, &str, [f64; 4]); 16] = [
+const USUAL: [(Kind, &str, [f64; 4]); 17] = [
     (Kind::Target, "what a sensor looks at: adjustment, dirt", [4.0, 3.0, 2.0, 1.0]),
     (Kind::Sensor, "sensing devices: dead, stuck", [1.5, 2.0, 1.5, 1.5]),
     (Kind::Contact, "loose contacts in devices and coils", [3.0, 2.0, 2.0, 1.0]),
@@ -49,6 +50,7 @@ const USUAL: [(Kind, &str, [f64; 4]); 16] = [
     (Kind::Found, "things left elsewhere", [3.0, 5.0, 5.0, 2.0]),
     (Kind::Reset, "a reset that is needed after power-on, forgotten", [3.0, 1.0, 3.0, 8.0]),
     (Kind::Forgotten, "other actions, forgotten", [1.0, 1.0, 1.0, 1.0]),
+    (Kind::Unasked, "things done unasked", [1.0, 1.0, 1.0, 1.0]),
 ];
 
 impl Resolver<'_> {
@@ -89,6 +91,7 @@ impl Resolver<'_> {
             }
             FaultEffect::ControllerStopped | FaultEffect::ControllerError => Kind::Controller,
             FaultEffect::Found(..) => Kind::Found,
+            FaultEffect::Unasked(_) => Kind::Unasked,
             FaultEffect::Forgotten(routine, index) => {
                 let action = self.machine.routines[routine].actions.get(index as usize);
                 let sets = action.is_some_and(|action| self.sets_what_power_on_cleared(action.movement));

@@ -15,10 +15,10 @@ use crate::text::hand::{HandText, parse_hand};
 use crate::text::sentence::words;
 use crate::tree::{Node, Table, Text};
 
-/// How long a button is pressed when nothing is said, ms.
 /// Minutes of making a lapse good. Common practice, no source.
 const MAKING_GOOD: f64 = 1.0;
 
+/// How long a button is pressed when nothing is said, ms.
 const PRESS_MS: u64 = 500;
 /// How often a hand move is forgotten, and how often that is noticed at once, when the file says
 /// nothing. Common practice, no source.
@@ -249,6 +249,7 @@ impl<'r> Resolver<'r> {
                 self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));
             }
         }
+        self.done_unasked();
         for entry in self.entries("supplies") {
             let Some(table) = entry.node.table() else { continue };
             let after = self.own_after(table);
@@ -263,6 +264,50 @@ impl<'r> Resolver<'r> {
             let effect = FaultEffect::Supply(supply, crate::model::Forced::Off);
             self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));
         }
+    }
+
+    /// What somebody does while the machine works, and does not say: presses a button, opens a door and shuts it again,
+    /// pushes something, switches off and on.
+    fn done_unasked(&mut self) {
+        for entry in self.entries("mechanisms") {
+            let Some(unasked) = entry.node.table().and_then(|table| table.table("unasked")) else { continue };
+            let Some(mechanism) = self.mechanism(&entry.key) else { continue };
+            for case in &unasked.entries {
+                let Some(at) = self.position_or_note(mechanism, &case.key, case.key_span) else { continue };
+                let Some(chance) = self.chance_of(&case.node) else { continue };
+                let row = &self.machine.mechanisms[mechanism];
+                let position = row.position_words.get(usize::from(at)).cloned().unwrap_or_default();
+                let filling =
+                    Filling::default().with_words("words", row.words.clone()).with_words("position", position);
+                let (movement, said) = match row.class {
+                    MechanismClass::Button => {
+                        (HandMove::Press(mechanism, PRESS_MS), ("implied.pressed", "{words} was pressed meanwhile"))
+                    }
+                    MechanismClass::Hand => {
+                        let words = "{words} was put to \"{position}\" meanwhile and back";
+                        (HandMove::Put(mechanism, at), ("implied.there-and-back", words))
+                    }
+                    MechanismClass::Driven => {
+                        let words = "{words} was pushed to \"{position}\" by hand";
+                        (HandMove::Put(mechanism, at), ("implied.pushed", words))
+                    }
+                };
+                let key = format!("lapse/{} {} meanwhile", entry.key, case.key);
+                self.unasked_push(key, said, &filling, movement, chance);
+            }
+        }
+        let Some(node) = self.root.table("machine").and_then(|machine| machine.get("switched_off")) else { return };
+        let Some(chance) = self.chance_of(node) else { return };
+        let said = ("implied.switched-off", "the machine was switched off and on meanwhile");
+        self.unasked_push("lapse/switched off".into(), said, &Filling::default(), HandMove::PowerCycle, chance);
+    }
+
+    fn unasked_push(&mut self, key: String, said: (&str, &str), filling: &Filling, movement: HandMove, chance: f64) {
+        let words = self.lapse_words(&key, said, filling);
+        let anew = "bring the machine to rest and begin anew";
+        let made_good = self.translations.words("implied.begin-anew", anew, &Filling::default());
+        let effect = FaultEffect::Unasked(movement);
+        self.lapses_push(key, words, (chance, Source::File), effect, &[], (made_good, HandMove::Wait));
     }
 
     /// What people do when the file doesn't say: put every hand mechanism where start needs it, then press start.

@@ -119,6 +119,12 @@ static MACHINE: Shape = Shape {
             "40",
             "Running hours since it last ran well, if a call doesn't say; default 40.",
         ),
+        may(
+            "switched_off",
+            Kind::Chance,
+            "\"1 in 300\"",
+            "How often somebody switches it off and on meanwhile and does not say so.",
+        ),
         may("library", Kind::Texts, "\"shop-devices.toml\"", "Further device libraries, beside this file."),
     ],
 };
@@ -194,6 +200,12 @@ static MECHANISM: Shape = Shape {
             Kind::Named(&Kind::Chance),
             "{ priming = \"1 in 80\" }",
             "How often it is found elsewhere before the routine begins.",
+        ),
+        may(
+            "unasked",
+            Kind::Named(&Kind::Chance),
+            "{ open = \"1 in 300\" }",
+            "How often somebody moves it meanwhile and does not say so; by hand it is put back again.",
         ),
         AFTER,
         may(
