@@ -21,6 +21,10 @@ if ! (cd "$here" && npm ci --no-audit --no-fund); then
 fi
 target=${CARGO_TARGET_DIR:-target}
 made=$target/guide
+# What is worked out is kept there, not in the folder of whoever runs this.
+XDG_CACHE_HOME=$(pwd)/$target/caches
+case $target in /*) XDG_CACHE_HOME=$target/caches ;; esac
+export XDG_CACHE_HOME
 rm -rf "$made"
 # The whole workspace is named so that libraries compiled for its tests are not compiled anew with other features.
 cargo build -q --locked --workspace --bins --example guide_answers

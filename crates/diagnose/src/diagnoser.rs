@@ -5,11 +5,12 @@ use crate::class::Class;
 use crate::evidence::{Circumstances, Deed, Evidence, Moment};
 use crate::following::{Follower, Held};
 use crate::hypothesis::{Hypothesis, Stands, members_of};
+use crate::kept::{Name, Shelf, opened, sealed};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
 use crate::renamed::{Told, retold};
 use crate::tally::{Doubt, Weigher, keep_share};
-use crate::world::{RoutineWorld, World};
+use crate::world::{KeptRoutine, RoutineWorld, World};
 use machine::id::RoutineId;
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
@@ -134,12 +135,46 @@ impl Diagnoser {
     /// Works a machine out: every alternative, every routine, every deviation and pair.
     #[must_use]
     pub fn new(alternatives: Vec<Alternative>, circumstances: &Circumstances, options: &Options) -> Self {
-        let worlds =
-            alternatives.into_iter().map(|alternative| World::new(alternative, circumstances, options)).collect();
+        Self::made(alternatives, circumstances, options, Vec::new())
+    }
+
+    /// The same, taken up from a shelf if it was worked out before by this program; else it is laid by there.
+    ///
+    /// The answers are the same to the last digit.
+    #[must_use]
+    pub fn from_shelf(
+        alternatives: Vec<Alternative>,
+        circumstances: &Circumstances,
+        options: &Options,
+        shelf: &dyn Shelf,
+    ) -> Self {
+        let name = Name::of(&alternatives, circumstances, options);
+        let shelf_mark = name.to_string();
+        if let Some(kept) = shelf.take(&shelf_mark).and_then(|bytes| opened(name, &bytes)) {
+            return Self::made(alternatives, circumstances, options, kept);
+        }
+        let made = Self::new(alternatives, circumstances, options);
+        if let Some(bytes) = sealed(name, &made.worlds) {
+            shelf.lay_by(&shelf_mark, &bytes);
+        }
+        made
+    }
+
+    fn made(
+        alternatives: Vec<Alternative>,
+        circumstances: &Circumstances,
+        options: &Options,
+        kept: Vec<Vec<KeptRoutine<'static>>>,
+    ) -> Self {
+        let mut kept = kept.into_iter();
+        let worlds = alternatives.into_iter().map(|one| World::new(one, circumstances, options, kept.next()));
+        let mut worlds: Vec<World> = worlds.collect();
         let doubt = Doubt::default();
-        let mut worlds: Vec<World> = worlds;
         for world in &mut worlds {
-            let listed: Vec<f64> = world.routines.iter().map(|routine| listed(world, routine, &doubt)).collect();
+            let known = |routine: &RoutineWorld| if routine.listed > 0.0 { Some(routine.listed) } else { None };
+            let listed: Vec<f64> = (world.routines.iter())
+                .map(|routine| known(routine).unwrap_or_else(|| listed(world, routine, &doubt)))
+                .collect();
             for (routine, listed) in world.routines.iter_mut().zip(listed) {
                 routine.listed = listed;
             }

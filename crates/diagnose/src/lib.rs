@@ -11,6 +11,7 @@ pub mod digest;
 pub mod evidence;
 mod following;
 mod hypothesis;
+mod kept;
 pub mod lamp_chart;
 pub mod likelihood;
 mod marginals;
@@ -32,6 +33,7 @@ mod world;
 
 pub use answer::Answer;
 pub use diagnoser::{Diagnoser, Extent};
+pub use kept::{NoShelf, Shelf};
 pub use machine::Alternative;
 pub use marginals::Marginals;
 pub use standing::Standing;

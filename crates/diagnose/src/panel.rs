@@ -4,6 +4,7 @@
 use crate::evidence::{LampPlace, LampState};
 use machine::Machine;
 use machine::model::{FaultEffect, InputStage, LampKind, OutputStage, StatusMeaning};
+use serde::{Deserialize, Serialize};
 use sim::{Plant, Situation, View};
 
 /// How often reports are wrong.
@@ -28,7 +29,7 @@ impl Default for Misreading {
 }
 
 /// How a lamp really is.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) enum Truth {
     Steady(bool),
     /// Share of time lit, and whether the eye sees it flicker.
@@ -36,7 +37,7 @@ pub(crate) enum Truth {
 }
 
 /// A lamp that shows something else than a situation says.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct LampChange {
     pub(crate) lamp: usize,
     pub(crate) truth: Truth,

@@ -14,7 +14,9 @@ use machine::model::{FaultEffect, HandAction};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
-use sim::{Exploration, Options, Plant, explore_weighted};
+use serde::{Deserialize, Serialize};
+use sim::{Exploration, Found, Options, Plant, explore_weighted, explored};
+use std::borrow::Cow;
 use std::ops::Range;
 use std::sync::OnceLock;
 
@@ -22,7 +24,7 @@ use std::sync::OnceLock;
 pub const FIRST_ROUTINE: f64 = 0.85;
 
 /// What the lamps show where deviations change some of them beyond what a situation says.
-#[derive(Debug, PartialEq)]
+#[derive(Clone, Debug, PartialEq, Serialize, Deserialize)]
 pub(crate) struct Variation {
     /// What the situation says; index into [`RoutineWorld::truths`].
     pub shows: u32,
@@ -48,7 +50,7 @@ impl Variations {
 }
 
 /// The lamps that latent deviations change in a situation.
-#[derive(Debug, Default)]
+#[derive(Clone, Debug, Default, Serialize, Deserialize)]
 pub(crate) struct LatentLamps {
     /// Classes (see [`World::classes`]), rising, each with its variation.
     pub one: Vec<(u32, u32)>,
@@ -97,8 +99,17 @@ pub(crate) struct RoutineWorld {
     pub standings: Vec<Standing>,
     /// The weight of pairs that were not followed.
     pub unfollowed: f64,
-    /// The weight of all calls before any evidence, set by [`crate::Diagnoser::new`].
+    /// The weight of all calls before any evidence; 0 until [`crate::Diagnoser`] has worked it out.
     pub listed: f64,
+}
+
+/// Of a routine, what takes long to work out; the rest follows from it in no time.
+#[derive(Clone, Debug, Serialize, Deserialize)]
+pub(crate) struct KeptRoutine<'w> {
+    found: Found<'w>,
+    latent_lamps: Cow<'w, [LatentLamps]>,
+    variations: Cow<'w, [Variation]>,
+    listed: f64,
 }
 
 /// One alternative, explored.
@@ -119,12 +130,19 @@ pub(crate) struct World {
 }
 
 impl World {
-    pub fn new(alternative: Alternative, circumstances: &Circumstances, options: &Options) -> Self {
+    /// With what was kept of its routines, if anything was.
+    pub fn new(
+        alternative: Alternative,
+        circumstances: &Circumstances,
+        options: &Options,
+        kept: Option<Vec<KeptRoutine<'static>>>,
+    ) -> Self {
         let Alternative { weight, choices, machine } = alternative;
         let plant = Plant::new(&machine);
         let panel = Panel::new(&machine);
         let prior = Prior::new(&machine, circumstances);
         let count = machine.routines.len();
+        let mut kept = kept.unwrap_or_default().into_iter();
         let mut routines: Vec<RoutineWorld> = (0..count)
             .map(|index| {
                 let weight = match (index, count) {
@@ -132,7 +150,8 @@ impl World {
                     (0, _) => FIRST_ROUTINE,
                     _ => (1.0 - FIRST_ROUTINE) / (count - 1) as f64,
                 };
-                RoutineWorld::new(&machine, &plant, &panel, &prior, RoutineId::new(index), weight, options)
+                let of = (RoutineId::new(index), weight);
+                RoutineWorld::new(&machine, &plant, &panel, &prior, of, options, kept.next())
             })
             .collect();
         // Behaviours differ between routines only in which actions they leave out.
@@ -145,7 +164,7 @@ impl World {
         let odds = odds_together(&classes);
         let mut world =
             Self { weight, choices, machine, plant, panel, prior, classes, class_of, odds, routines: Vec::new() };
-        for routine in &mut routines {
+        for routine in routines.iter_mut().filter(|routine| routine.latent_lamps.is_empty()) {
             (routine.latent_lamps, routine.variations) = routine.all_latent_lamps(&world);
         }
         world.routines = routines;
@@ -154,6 +173,11 @@ impl World {
 }
 
 impl World {
+    /// What is worth keeping of its routines.
+    pub fn kept(&self) -> Vec<KeptRoutine<'_>> {
+        self.routines.iter().map(RoutineWorld::kept).collect()
+    }
+
     /// The factor that makes weights in one of its routines comparable between worlds and routines.
     pub fn scale(&self, routine: &RoutineWorld) -> f64 {
         let [nothing, one, two, more] = self.prior.by_size();
@@ -167,15 +191,21 @@ impl RoutineWorld {
         plant: &Plant,
         panel: &Panel,
         prior: &Prior,
-        routine: RoutineId,
-        weight: f64,
+        (routine, weight): (RoutineId, f64),
         options: &Options,
+        kept: Option<KeptRoutine<'static>>,
     ) -> Self {
-        let exploration = explore_weighted(machine, plant, routine, options, &|deviation| prior.odds(deviation));
-        let odds = |behaviour: u32| -> f64 {
-            exploration.behaviours[behaviour as usize].members.iter().map(|member| prior.odds(*member)).sum()
+        let (exploration, latent_lamps, variations, listed) = match kept {
+            Some(KeptRoutine { found, latent_lamps, variations, listed }) => {
+                let exploration = explored(machine, plant, routine, options, found);
+                (exploration, latent_lamps.into_owned(), variations.into_owned(), listed)
+            }
+            None => {
+                let odds = |deviation| prior.odds(deviation);
+                (explore_weighted(machine, plant, routine, options, &odds), Vec::new(), Vec::new(), 0.0)
+            }
         };
-        let unfollowed = exploration.unfollowed.iter().map(|(a, b, share)| odds(*a) * odds(*b) * share).sum();
+        let unfollowed = exploration.unfollowed;
         let mut truths: Vec<LampTruth> = Vec::new();
         let mut known: FxHashMap<LampTruth, u32> = FxHashMap::default();
         let shows = (exploration.situations.iter())
@@ -216,14 +246,23 @@ impl RoutineWorld {
             stood,
             truths,
             shows,
-            latent_lamps: Vec::new(),
-            variations: Vec::new(),
+            latent_lamps,
+            variations,
             alone,
             first_of_two,
             passing,
             standings,
             unfollowed,
-            listed: 0.0,
+            listed,
+        }
+    }
+
+    fn kept(&self) -> KeptRoutine<'_> {
+        KeptRoutine {
+            found: self.exploration.found(),
+            latent_lamps: Cow::Borrowed(&self.latent_lamps),
+            variations: Cow::Borrowed(&self.variations),
+            listed: self.listed,
         }
     }
 

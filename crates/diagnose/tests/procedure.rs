@@ -4,7 +4,7 @@
 use std::fs;
 use std::path::Path;
 
-use diagnose::Alternative;
+use diagnose::{Alternative, NoShelf};
 use diagnose::evidence::{LampReport, LampState, Naming};
 use diagnose::panel::Panel;
 use diagnose::procedure::{Course, Due, Report, Seen, as_routine, deviations, diagnoser, evidence, judge, lamps_seen};
@@ -132,7 +132,7 @@ fn leads(machine: &Machine, procedure: &str, key: &str) -> (usize, Vec<String>) 
         }
     }
     let alternatives = [Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() }];
-    let diagnoser = diagnoser(&alternatives, procedure, reports.len(), &Options::default());
+    let diagnoser = diagnoser(&alternatives, procedure, reports.len(), &Options::default(), &NoShelf);
     let answer = diagnoser.answer(&evidence(&course, &reports));
     let mut causes: Vec<_> = answer.causes.iter().collect();
     causes.sort_by(|one, two| two.probability.total_cmp(&one.probability));
@@ -174,7 +174,7 @@ fn what_was_right_a_step_before_has_failed_in_between() {
     let reports: Vec<Report> =
         (0..4).map(|_| as_due()).chain([Report { seen, confirmed: true, measured: None }]).collect();
     let alternatives = [Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() }];
-    let diagnoser = diagnoser(&alternatives, procedure, reports.len(), &Options::default());
+    let diagnoser = diagnoser(&alternatives, procedure, reports.len(), &Options::default(), &NoShelf);
     let answer = diagnoser.answer(&evidence(&course, &reports));
     let of = |key: &str| -> f64 {
         let members = answer.causes.iter().flat_map(|cause| &cause.members);

@@ -49,6 +49,12 @@ pub struct Arguments {
     #[arg(long = "color", visible_alias = "colour", global = true, value_name = "WHEN", default_value = "auto")]
     #[arg(help_heading = "Everywhere")]
     pub colour: Colour,
+
+    /// Work the machine out anew, and keep nothing of it. Otherwise what was worked out is
+    /// kept among your caches, at most 500 MB, and the next start is quicker; the answers
+    /// are the same.
+    #[arg(long, global = true, help_heading = "Everywhere")]
+    pub work_out_anew: bool,
 }
 
 /// When to use colour.

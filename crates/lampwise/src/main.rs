@@ -9,6 +9,7 @@ mod failure;
 mod input;
 mod progress;
 mod screen;
+mod shelf;
 
 use std::process::ExitCode;
 

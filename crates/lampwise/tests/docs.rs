@@ -56,6 +56,7 @@ fn printed(command: &str, folder: &Path) -> String {
     let words = words(command);
     assert_eq!(words.first().map(String::as_str), Some("lampwise"), "{command}");
     let mut program = Command::new(env!("CARGO_BIN_EXE_lampwise"));
+    program.env("XDG_CACHE_HOME", Path::new(env!("CARGO_TARGET_TMPDIR")).join("caches"));
     let output = program.args(&words[1..]).current_dir(folder).output().unwrap();
     let text = String::from_utf8(output.stdout).unwrap();
     assert!(!text.is_empty(), "{command}: {}", String::from_utf8_lossy(&output.stderr));

@@ -2,6 +2,7 @@
 //! dense table that is indexed by it. Engines work with these numbers only;
 //! the words belong to the [`Machine`](crate::Machine).
 
+use serde::{Deserialize, Serialize};
 use std::fmt;
 use std::marker::PhantomData;
 use std::ops::{Index, IndexMut};
@@ -17,7 +18,7 @@ pub trait Id: Copy + Eq + Ord + fmt::Debug {
 macro_rules! ids {
     ($($(#[$doc:meta])* $name:ident;)*) => {$(
         $(#[$doc])*
-        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug)]
+        #[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Serialize, Deserialize)]
         pub struct $name(u32);
 
         impl Id for $name {

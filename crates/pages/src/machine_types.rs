@@ -165,7 +165,8 @@ pub async fn sheet(
         let language = Language::ALL.into_iter().find(|one| one.tag() == wanted.language).unwrap_or_default();
         let file = format!("{}.toml", shown.name);
         let desk = Desk::new(&shown.alternatives, &file, None, language)
-            .ok_or_else(|| Mistake::wrong("the machine file describes nothing", "look at the file"))?;
+            .ok_or_else(|| Mistake::wrong("the machine file describes nothing", "look at the file"))?
+            .with_shelf(office.shelf());
         let size = if wanted.paper == "letter" { PageSize::LETTER } else { PageSize::A4 };
         let sheets = desk.sheets(&request, size).map_err(|error| Mistake::wrong(error.what, error.hint))?;
         let failed = |error: render::TypesetError| Mistake {

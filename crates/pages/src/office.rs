@@ -7,6 +7,7 @@ use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use diagnose::call::{Origin, Session, WorkedOut};
 use diagnose::next::Terms;
+use diagnose::{NoShelf, Shelf};
 use jiff::{SignedDuration, Timestamp};
 use machine::{Alternative, Choice};
 use records::figures::{Asked, Figures};
@@ -108,6 +109,8 @@ pub struct Office {
     looked_over: Mutex<LookedOver>,
     /// Held while it is worked out what to ask next, which takes all cores.
     asking: Mutex<()>,
+    /// Where machines may be worked out already.
+    shelf: Arc<dyn Shelf>,
     clock: fn() -> Timestamp,
 }
 
@@ -136,6 +139,16 @@ impl Office {
         Self { clock, ..self }
     }
 
+    /// The same, where machines that are worked out are taken up from a shelf, and laid by there.
+    #[must_use]
+    pub fn with_shelf(self, shelf: Arc<dyn Shelf>) -> Self {
+        Self { shelf, ..self }
+    }
+
+    pub(crate) fn shelf(&self) -> Arc<dyn Shelf> {
+        Arc::clone(&self.shelf)
+    }
+
     fn of(store: Store, address: SocketAddr, reached: Reached) -> Self {
         Self {
             store: Mutex::new(store),
@@ -151,6 +164,7 @@ impl Office {
             figures: Kept::default(),
             looked_over: Mutex::default(),
             asking: Mutex::default(),
+            shelf: Arc::new(NoShelf),
             clock: Timestamp::now,
         }
     }
@@ -232,7 +246,7 @@ impl Office {
         if let Some(machine_type) = learned {
             self.factors()?.apply(machine_type, &mut alternatives);
         }
-        let made = WorkedOut::new(alternatives, origin).map(Arc::new);
+        let made = WorkedOut::new(alternatives, origin).map(|made| Arc::new(made.with_shelf(self.shelf())));
         let made =
             made.ok_or_else(|| Mistake::wrong("the machine file has nothing to diagnose", "look at it first"))?;
         let mut machines = lock(&self.machines);

@@ -1,11 +1,11 @@
 //! Where sheets are made: the machine, the language, and what is worked out only once however many
 //! sheets need it.
 
-use std::sync::OnceLock;
+use std::sync::{Arc, OnceLock};
 
-use diagnose::Diagnoser;
 use diagnose::evidence::Evidence;
 use diagnose::panel::Panel;
+use diagnose::{Diagnoser, NoShelf, Shelf};
 use machine::id::{Id, RoutineId};
 use machine::model::Words;
 use machine::{Alternative, Machine};
@@ -23,6 +23,8 @@ pub struct Desk<'a> {
     head: Head,
     nominal: OnceLock<Nominal>,
     diagnoser: OnceLock<Diagnoser>,
+    /// Where the machine may be worked out already.
+    shelf: Arc<dyn Shelf>,
 }
 
 /// The nominal run: the first routine on a healthy machine.
@@ -66,7 +68,18 @@ impl<'a> Desk<'a> {
     pub fn new(alternatives: &'a [Alternative], file: &str, serial: Option<u64>, language: Language) -> Option<Self> {
         let machine = &alternatives.first()?.machine;
         let head = Head::new(machine, file, serial, language);
-        Some(Self { alternatives, machine, language, head, nominal: OnceLock::new(), diagnoser: OnceLock::new() })
+        let (nominal, diagnoser) = Default::default();
+        Some(Self { alternatives, machine, language, head, nominal, diagnoser, shelf: Arc::new(NoShelf) })
+    }
+
+    /// The same, where what is worked out is taken up from a shelf, and laid by there.
+    #[must_use]
+    pub fn with_shelf(self, shelf: Arc<dyn Shelf>) -> Self {
+        Self { shelf, ..self }
+    }
+
+    pub(crate) fn shelf(&self) -> &Arc<dyn Shelf> {
+        &self.shelf
     }
 
     /// The machine.
@@ -105,7 +118,8 @@ impl<'a> Desk<'a> {
     pub(crate) fn diagnoser(&self) -> &Diagnoser {
         self.diagnoser.get_or_init(|| {
             let circumstances = Evidence::default().circumstances();
-            Diagnoser::new(self.alternatives.to_vec(), &circumstances, &sim::Options::default())
+            let options = sim::Options::default();
+            Diagnoser::from_shelf(self.alternatives.to_vec(), &circumstances, &options, &*self.shelf)
         })
     }
 }

@@ -13,7 +13,7 @@ mod words;
 
 use base64::Engine as _;
 use diagnose::digest::digest;
-use diagnose::{Alternative, Diagnoser};
+use diagnose::{Alternative, Diagnoser, NoShelf, Shelf};
 use flate2::Compression;
 use flate2::write::DeflateEncoder;
 use machine::caution::Caution;
@@ -101,8 +101,15 @@ pub struct Guide {
 /// ```
 #[must_use]
 pub fn guide(alternatives: &[Alternative], request: &Request<'_>) -> Option<Guide> {
+    guide_from_shelf(alternatives, request, &NoShelf)
+}
+
+/// The same, where what is worked out about the machine is taken up from a shelf, or laid by there.
+#[must_use]
+pub fn guide_from_shelf(alternatives: &[Alternative], request: &Request<'_>, shelf: &dyn Shelf) -> Option<Guide> {
     let circumstances = diagnose::evidence::Circumstances::default();
-    let diagnoser = Diagnoser::new(alternatives.to_vec(), &circumstances, &sim::Options::default());
+    let options = sim::Options::default();
+    let diagnoser = Diagnoser::from_shelf(alternatives.to_vec(), &circumstances, &options, shelf);
     let digest = digest(&diagnoser);
     let mut data = data::document(alternatives, &diagnoser, &digest, request.fingerprint)?;
     data["pictures"] = pictures(request.pictures);

@@ -17,6 +17,7 @@ use crate::signal::Signal;
 use crate::state::{Active, Due, NEVER, State, Travel};
 use machine::id::{Id, InputId, MechanismId, OutputId, StepId, SupplyId};
 use machine::model::{ActionKind, FaultEffect, Forced, HandMove, InputStage, OutputStage};
+use serde::{Deserialize, Serialize};
 use smallvec::SmallVec;
 
 /// Rounds within one instant after which a program counts as unstable.
@@ -41,7 +42,7 @@ impl Watch for Unwatched {
 }
 
 /// Why a run stopped.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, PartialOrd, Ord, Serialize, Deserialize)]
 pub enum Stop {
     /// Nothing changes any more until a hand acts.
     Standing,

@@ -17,8 +17,10 @@
 //! moment that is not before it. When somebody calls at the end of stage k, the
 //! moments up to there share the whole probability.
 
+mod found;
 mod meanwhile;
 
+pub use found::{Found, explored};
 pub use meanwhile::SetIn;
 
 use crate::behaviour::{Behaviour, Candidates, Plays, Quiet, behaviours, each_bit};
@@ -32,6 +34,7 @@ use machine::id::{DeviationId, Id, MechanismId, RoutineId};
 use machine::model::{FaultEffect, HandAction, HandMove};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
+use serde::{Deserialize, Serialize};
 use std::cmp::Ordering;
 
 /// What an exploration assumes.
@@ -95,7 +98,7 @@ pub struct Slot {
 }
 
 /// One way in which the machine can stand when somebody calls.
-#[derive(Clone, Copy, Debug, PartialEq)]
+#[derive(Clone, Copy, Debug, PartialEq, Serialize, Deserialize)]
 pub struct Record {
     /// The behaviour that came into play first, if any.
     pub first: Option<u32>,
@@ -143,8 +146,8 @@ pub struct Exploration {
     pub events: u64,
     /// Mean probability of a run that was cut off where contacts chatter.
     pub cut: f64,
-    /// Pairs that were not followed to their end, with the share of their moments concerned.
-    pub unfollowed: Vec<(u32, u32, f64)>,
+    /// The weight of pairs that were not followed to their end: their odds times the share of their moments concerned.
+    pub unfollowed: f64,
     /// The situations that the undisturbed run passes through: at each kept moment.
     pub passing: Vec<Situation>,
     nominal_run: Path,
@@ -282,7 +285,7 @@ pub fn explore(machine: &Machine, plant: &Plant, routine: RoutineId, options: &O
 ///
 /// `odds` gives each deviation's odds of being there. A pair at two given moments is not
 /// followed if its weight is below [`Options::least_pair`] of that of all single deviations;
-/// it is listed in [`Exploration::unfollowed`] instead.
+/// its weight is in [`Exploration::unfollowed`] instead.
 #[must_use]
 pub fn explore_weighted(
     machine: &Machine,
@@ -291,43 +294,27 @@ pub fn explore_weighted(
     options: &Options,
     odds: &(dyn Fn(DeviationId) -> f64 + Sync),
 ) -> Exploration {
-    let actions = &machine.routines[routine].actions;
-    let all = behaviours(machine, plant, routine);
-    let mut player = Player {
-        plant,
-        actions,
-        nominal: &[],
-        habits: options.habits,
-        limits: options.limits,
-        branching: options.single_branching,
-        keep_states: false,
-        looks_after_wait: options.looks_after_wait,
-        forgets: true,
-    };
-    let (mut nominal_paths, _) = player.play_from_power_on(&[], true);
-    let nominal = nominal_paths.pop().unwrap_or(Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() });
-    let ends = nominal.ends.clone();
-    player.nominal = &ends;
-    let slots = slots(&nominal, options);
-    let passing = nominal.marks.iter().map(|mark| Situation::from_bits(mark.state.bits.clone())).collect();
+    let undisturbed = Undisturbed::new(machine, plant, routine, options);
+    let Undisturbed { behaviours: all, run: nominal, slots, .. } = &undisturbed;
+    let player = Player { nominal: &nominal.ends, ..Undisturbed::player(machine, plant, routine, options) };
     let mut engine = Engine::new(plant);
-    let mut quiet = Quiet::new(&all);
+    let mut quiet = Quiet::new(all);
     let nominal_plays = (0..all.len())
         .map(|behaviour| nominal.marks.iter().map(|mark| quiet.in_play(behaviour, mark, &mut engine)).collect())
         .collect();
     let odds: Vec<f64> =
         all.iter().map(|behaviour| behaviour.members.iter().map(|member| odds(*member)).sum()).collect();
     let least = options.least_pair * odds.iter().sum::<f64>();
-    let candidates = Candidates::new(plant, &all);
+    let candidates = Candidates::new(plant, all);
     let up_to = Vec::new();
     let pending = Vec::new();
     let mut explorer = Explorer {
         player,
         options,
-        behaviours: &all,
-        nominal: &nominal,
+        behaviours: all,
+        nominal,
         nominal_plays,
-        slots: &slots,
+        slots,
         candidates,
         up_to,
         pending,
@@ -343,27 +330,81 @@ pub fn explore_weighted(
     let runs: u64 = parts.iter().map(|part| part.runs).sum::<u64>() + 1;
     let cut = parts.iter().map(|part| part.cut).sum::<f64>() / runs as f64;
     let events = parts.iter().map(|part| part.events).sum();
-    let mut unfollowed = Vec::new();
-    for mut part in parts {
-        unfollowed.append(&mut part.unfollowed);
+    let mut unfollowed = 0.0;
+    for part in parts {
+        for (first, second, share) in &part.unfollowed {
+            unfollowed += explorer.odds[*first as usize] * explorer.odds[*second as usize] * share;
+        }
         whole.absorb(part);
     }
     let Part { mut records, latent, situations, .. } = whole;
     records.sort_by_key(|record| (record.first.is_some(), record.second.is_some()));
-    Exploration {
-        behaviours: all,
-        slots,
-        records,
-        latent,
-        situations,
+    let found = Found {
+        records: records.into(),
+        latent: latent.into(),
+        situations: situations.into(),
         runs,
         events,
         cut,
         unfollowed,
-        passing,
-        nominal_run: Path { probability: 1.0, marks: nominal.marks, ends },
-        routine,
-        options: *options,
+    };
+    undisturbed.with(found, routine, options)
+}
+
+/// The run in which nothing is wrong, and what follows from it alone.
+struct Undisturbed {
+    behaviours: Vec<Behaviour>,
+    run: Path,
+    slots: Vec<Slot>,
+    passing: Vec<Situation>,
+}
+
+impl Undisturbed {
+    fn new(machine: &Machine, plant: &Plant, routine: RoutineId, options: &Options) -> Self {
+        let player = Self::player(machine, plant, routine, options);
+        let (mut paths, _) = player.play_from_power_on(&[], true);
+        let run = paths.pop().unwrap_or(Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() });
+        Self {
+            behaviours: behaviours(machine, plant, routine),
+            slots: slots(&run, options),
+            passing: run.marks.iter().map(|mark| Situation::from_bits(mark.state.bits.clone())).collect(),
+            run,
+        }
+    }
+
+    fn player<'p>(machine: &'p Machine, plant: &'p Plant, routine: RoutineId, options: &Options) -> Player<'p> {
+        Player {
+            plant,
+            actions: &machine.routines[routine].actions,
+            nominal: &[],
+            habits: options.habits,
+            limits: options.limits,
+            branching: options.single_branching,
+            keep_states: false,
+            looks_after_wait: options.looks_after_wait,
+            forgets: true,
+        }
+    }
+
+    /// The whole, with what was found when deviations were played.
+    fn with(self, found: Found<'_>, routine: RoutineId, options: &Options) -> Exploration {
+        let Found { records, latent, situations, runs, events, cut, unfollowed } = found;
+        let Self { behaviours, run, slots, passing } = self;
+        Exploration {
+            behaviours,
+            slots,
+            records: records.into_owned(),
+            latent: latent.into_owned(),
+            situations: situations.into_owned(),
+            runs,
+            events,
+            cut,
+            unfollowed,
+            passing,
+            nominal_run: Path { probability: 1.0, ..run },
+            routine,
+            options: *options,
+        }
     }
 }
 

@@ -4,9 +4,10 @@
 
 use machine::id::{EdgeId, Id, InputId, LatchId, MechanismId, OutputId, StepId, SupplyId};
 use machine::model::{Machine, ProgramFact, WorldFact};
+use serde::{Deserialize, Serialize};
 
 /// A bit of the machine's state.
-#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default)]
+#[derive(Clone, Copy, PartialEq, Eq, PartialOrd, Ord, Hash, Debug, Default, Serialize, Deserialize)]
 pub struct Signal(pub(crate) u32);
 
 impl Signal {

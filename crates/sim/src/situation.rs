@@ -5,9 +5,10 @@ use crate::engine::{Engine, Stop, Watch};
 use crate::plant::Plant;
 use crate::signal::Signal;
 use machine::id::{Id, OutputId};
+use serde::{Deserialize, Serialize};
 
 /// How a signal changes while the machine stands.
-#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Copy, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Varying {
     /// Which signal.
     pub signal: Signal,
@@ -18,7 +19,7 @@ pub struct Varying {
 }
 
 /// A machine at rest, as it can be observed.
-#[derive(Clone, Debug, PartialEq, Eq, Hash)]
+#[derive(Clone, Debug, PartialEq, Eq, Hash, Serialize, Deserialize)]
 pub struct Situation {
     pub(crate) bits: Box<[u64]>,
     /// Signals that change although nobody acts; empty as a rule.

@@ -4,6 +4,7 @@ use super::record::Origin;
 use crate::answer::Answer;
 use crate::diagnoser::Diagnoser;
 use crate::evidence::{Circumstances, Evidence};
+use crate::kept::{NoShelf, Shelf};
 use crate::procedure;
 use machine::id::ProcedureId;
 use machine::{Alternative, Machine};
@@ -41,6 +42,8 @@ pub struct WorkedOut {
     known: Mutex<Vec<(Circumstances, Arc<Diagnoser>)>>,
     /// What was answered lately: what a call says after an entry is asked for again after each further one.
     answers: Mutex<VecDeque<Remembered>>,
+    /// Where it may be worked out already.
+    shelf: Arc<dyn Shelf>,
 }
 
 impl WorkedOut {
@@ -60,7 +63,14 @@ impl WorkedOut {
             Some((id, steps)) => procedure::as_routine(machine, id, steps),
             None => machine.clone(),
         };
-        Some(Self { alternatives, procedure, names, known: Mutex::default(), answers: Mutex::default() })
+        let (known, answers) = Default::default();
+        Some(Self { alternatives, procedure, names, known, answers, shelf: Arc::new(NoShelf) })
+    }
+
+    /// The same, where what is worked out is taken up from a shelf, and laid by there.
+    #[must_use]
+    pub fn with_shelf(self, shelf: Arc<dyn Shelf>) -> Self {
+        Self { shelf, ..self }
     }
 
     /// The machine, with the names that are used in calls.
@@ -85,10 +95,10 @@ impl WorkedOut {
             let found = known.remove(at);
             known.push(found);
         } else {
-            let options = sim::Options::default();
+            let (options, shelf) = (sim::Options::default(), &*self.shelf);
             let diagnoser = match self.procedure {
-                Some((id, steps)) => procedure::diagnoser(&self.alternatives, id, steps, &options),
-                None => Diagnoser::new(self.alternatives.clone(), circumstances, &options),
+                Some((id, steps)) => procedure::diagnoser(&self.alternatives, id, steps, &options, shelf),
+                None => Diagnoser::from_shelf(self.alternatives.clone(), circumstances, &options, shelf),
             };
             if known.len() >= KEPT {
                 known.remove(0);

@@ -2,6 +2,7 @@
 //! same diagnosis serve it.
 
 use crate::diagnoser::Diagnoser;
+use crate::kept::Shelf;
 use machine::Alternative;
 use machine::Machine;
 use machine::id::{Id, ProcedureId, RoutineId, Table};
@@ -62,14 +63,21 @@ fn short(machine: &Machine, movement: HandMove) -> String {
 /// A diagnoser for what went wrong in the first `steps` steps of a procedure, for the evidence of
 /// [`evidence`](super::evidence). The alternatives are those of the machine, with the procedure's number in each.
 #[must_use]
-pub fn diagnoser(alternatives: &[Alternative], procedure: ProcedureId, steps: usize, options: &Options) -> Diagnoser {
+pub fn diagnoser(
+    alternatives: &[Alternative],
+    procedure: ProcedureId,
+    steps: usize,
+    options: &Options,
+    shelf: &dyn Shelf,
+) -> Diagnoser {
     let led = |one: &Alternative| Alternative {
         weight: one.weight,
         choices: one.choices.clone(),
         machine: as_routine(&one.machine, procedure, steps),
     };
     let options = Options { before_power_on: BEFORE, looks_after_wait: true, ..*options };
-    Diagnoser::new(alternatives.iter().map(led).collect(), &crate::evidence::Circumstances::default(), &options)
+    let circumstances = crate::evidence::Circumstances::default();
+    Diagnoser::from_shelf(alternatives.iter().map(led).collect(), &circumstances, &options, shelf)
 }
 
 /// The routine of [`as_routine`].

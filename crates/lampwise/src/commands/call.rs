@@ -11,7 +11,10 @@ mod replay;
 mod state;
 mod turn;
 
-use diagnose::call::{Entry, Origin, Session};
+use std::sync::Arc;
+
+use diagnose::Shelf;
+use diagnose::call::{Entry, Origin, Session, WorkedOut};
 use diagnose::next::Terms;
 
 pub(super) use self::dialogue::Dialogue;
@@ -26,12 +29,12 @@ use crate::failure::Failure;
 use crate::screen::Screen;
 
 /// Opens the call, leads it, and closes it.
-pub fn run(arguments: &Call, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &Call, screen: &Screen, shelf: Arc<dyn Shelf>) -> Result<(), Failure> {
     if arguments.json_lines && screen.json {
         let hint = "`--json-lines` alone prints JSON already";
         return Err(Failure::new("usage", "`--json` and `--json-lines` exclude each other", hint));
     }
-    let opened = opened::open(arguments)?;
+    let opened = opened::open(arguments, shelf)?;
     let mut terms = Terms::default();
     if let Some(minutes) = opened.record.visit {
         terms.visit_minutes = f64::from(minutes);
@@ -85,9 +88,12 @@ pub(super) fn session(
     origin: Option<&Origin>,
     terms: Terms,
     entries: Vec<Entry>,
+    shelf: &Arc<dyn Shelf>,
 ) -> Result<Session, Failure> {
+    let worked_out = WorkedOut::new(alternatives.to_vec(), origin).ok_or_else(|| no_session(origin))?;
+    let worked_out = Arc::new(worked_out.with_shelf(Arc::clone(shelf)));
     let made = crate::progress::while_working("working out what can go wrong", || {
-        Session::new(alternatives.to_vec(), origin, terms, entries.clone())
+        Session::of(worked_out, terms, entries.clone())
     });
-    made.map_err(|mistakes| failure_of(&entries, mistakes))?.ok_or_else(|| no_session(origin))
+    made.map_err(|mistakes| failure_of(&entries, mistakes))
 }

@@ -3,6 +3,7 @@
 
 use std::path::Path;
 
+use diagnose::Shelf;
 use diagnose::call::fingerprint;
 use machine::Machine;
 use paper::guide::{self, LARGEST, Picture, Request};
@@ -19,7 +20,7 @@ use crate::screen::{Screen, paragraph};
 const LARGEST_PICTURE: usize = 400_000;
 
 /// Makes the guide and saves it.
-pub fn run(arguments: &Guide, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &Guide, screen: &Screen, shelf: &dyn Shelf) -> Result<(), Failure> {
     let chosen = input::choose(&arguments.choice)?;
     let Some(first) = chosen.alternatives.first() else {
         return Err(Failure::file(chosen.reading.sources, Vec::new()));
@@ -32,7 +33,9 @@ pub fn run(arguments: &Guide, screen: &Screen) -> Result<(), Failure> {
         serial: arguments.choice.serial,
         pictures: &pictures,
     };
-    let made = progress::while_working("working the guide out", || guide::guide(&chosen.alternatives, &request));
+    let made = progress::while_working("working the guide out", || {
+        guide::guide_from_shelf(&chosen.alternatives, &request, shelf)
+    });
     let Some(made) = made else { return Err(Failure::file(chosen.reading.sources, Vec::new())) };
     let bytes = made.html.len();
     if bytes > LARGEST {

@@ -6,7 +6,7 @@ mod kept;
 mod lamps;
 mod looking_back;
 
-use diagnose::Diagnoser;
+use diagnose::{Diagnoser, Shelf};
 use diagnose::practice::{DrillKind, Exercise, Level};
 
 use crate::answers::Answers;
@@ -17,7 +17,7 @@ use crate::progress;
 use crate::screen::Screen;
 
 /// Leads through an exercise, or asks drills.
-pub fn run(arguments: &Practice, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &Practice, screen: &Screen, shelf: &dyn Shelf) -> Result<(), Failure> {
     let chosen = input::choose(&arguments.choice)?;
     let level = match arguments.level {
         LevelChoice::Lapse => Level::Lapse,
@@ -39,7 +39,7 @@ pub fn run(arguments: &Practice, screen: &Screen) -> Result<(), Failure> {
         None => Answers::of_stdin(),
     };
     let diagnoser = progress::while_working("working out what can go wrong", || {
-        Diagnoser::new(chosen.alternatives, &level.circumstances(), &sim::Options::default())
+        Diagnoser::from_shelf(chosen.alternatives, &level.circumstances(), &sim::Options::default(), shelf)
     });
     match drill {
         Some(kind) => drilled::ask(&diagnoser, kind, number, arguments.count, &mut answers, &mut kept, screen),

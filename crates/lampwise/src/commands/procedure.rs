@@ -9,10 +9,11 @@ mod plan;
 mod summary;
 
 use std::io::IsTerminal;
+use std::sync::Arc;
 
-use diagnose::Alternative;
 use diagnose::call::{Record, fingerprint};
 use diagnose::procedure::Course;
+use diagnose::{Alternative, Shelf};
 use machine::Machine;
 use machine::id::ProcedureId;
 use machine::model::{Procedure, Who};
@@ -34,10 +35,12 @@ struct Job<'j> {
     course: Course,
     /// What a call that goes on from here is kept with.
     record: Record,
+    /// Where what a call needs may be worked out already.
+    shelf: Arc<dyn Shelf>,
 }
 
 /// Lists, plans or leads.
-pub fn run(arguments: &arguments::Procedure, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &arguments::Procedure, screen: &Screen, shelf: Arc<dyn Shelf>) -> Result<(), Failure> {
     let chosen = input::choose(&arguments.choice)?;
     let fingerprint = fingerprint(chosen.reading.sources.iter().map(|source| source.text.as_str()));
     let alternatives = chosen.alternatives;
@@ -49,7 +52,8 @@ pub fn run(arguments: &arguments::Procedure, screen: &Screen) -> Result<(), Fail
     let machines: Vec<&Machine> = alternatives.iter().map(|one| &one.machine).collect();
     let course = progress::while_working("working out the procedure", || Course::new(&machines, id));
     let record = record(&arguments.choice, machine, fingerprint);
-    let job = Job { machine, alternatives: &alternatives, id, procedure: &machine.procedures[id], course, record };
+    let procedure = &machine.procedures[id];
+    let job = Job { machine, alternatives: &alternatives, id, procedure, course, record, shelf };
     let typed_answers = arguments.answers.is_some() || !std::io::stdin().is_terminal();
     if arguments.plan || (screen.json && !typed_answers) {
         return if screen.json {

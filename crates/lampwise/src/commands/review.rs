@@ -2,7 +2,7 @@
 
 use std::fmt::Write as _;
 
-use diagnose::Diagnoser;
+use diagnose::{Diagnoser, Shelf};
 use diagnose::evidence::Circumstances;
 use diagnose::next::Terms;
 use diagnose::review::{Group, Review, review};
@@ -22,10 +22,11 @@ const GROUPS: usize = 5;
 const MEMBERS: usize = 6;
 
 /// Looks the machine over and prints what was found.
-pub fn run(arguments: &arguments::Review, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &arguments::Review, screen: &Screen, shelf: &dyn Shelf) -> Result<(), Failure> {
     let chosen = input::choose(&arguments.choice)?;
     let (diagnoser, found) = progress::while_working("looking for what can't be told apart", || {
-        let diagnoser = Diagnoser::new(chosen.alternatives, &Circumstances::default(), &sim::Options::default());
+        let (circumstances, options) = (Circumstances::default(), sim::Options::default());
+        let diagnoser = Diagnoser::from_shelf(chosen.alternatives, &circumstances, &options, shelf);
         let found = review(&diagnoser, &Terms::default());
         (diagnoser, found)
     });

@@ -2,7 +2,9 @@
 
 use std::net::{IpAddr, Ipv4Addr, SocketAddr};
 use std::path::Path;
+use std::sync::Arc;
 
+use diagnose::Shelf;
 use jiff::Timestamp;
 use pages::{Reached, ServeError, Serving};
 use records::Store;
@@ -16,7 +18,7 @@ use crate::progress;
 use crate::screen::Screen;
 
 /// Opens the records, listens, says where, and answers until it is told to stop.
-pub fn run(arguments: &Serve, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &Serve, screen: &Screen, shelf: Arc<dyn Shelf>) -> Result<(), Failure> {
     let address = match arguments.listen {
         Some(address) => address,
         None => SocketAddr::new(IpAddr::V4(Ipv4Addr::LOCALHOST), arguments.port),
@@ -43,7 +45,7 @@ pub fn run(arguments: &Serve, screen: &Screen) -> Result<(), Failure> {
         Store::open(&arguments.records)
     }
     .map_err(|error: records::Error| input::recorded::failure(&error))?;
-    let office = serving.office(store).map_err(|error| cannot(&error))?;
+    let office = serving.office(store).map_err(|error| cannot(&error))?.with_shelf(shelf);
     let url = reached.url(serving.address());
     if screen.json {
         screen.print_json(&json!({

@@ -5,8 +5,10 @@ use std::fmt::Write as _;
 use std::fs::OpenOptions;
 use std::io::{ErrorKind, Write as _};
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
 use clap::ValueEnum;
+use diagnose::Shelf;
 use diagnose::call::{Record, fingerprint};
 use machine::Machine;
 use paper::document;
@@ -21,7 +23,7 @@ use crate::progress;
 use crate::screen::{Screen, padded};
 
 /// Makes the sheets and saves or prints them.
-pub fn run(arguments: &Sheet, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &Sheet, screen: &Screen, shelf: Arc<dyn Shelf>) -> Result<(), Failure> {
     let record = arguments.call.as_deref().map(read_record).transpose()?;
     let choice = choice(&arguments.choice, record.as_ref());
     let chosen = input::choose(&choice)?;
@@ -30,6 +32,7 @@ pub fn run(arguments: &Sheet, screen: &Screen) -> Result<(), Failure> {
     let Some(desk) = Desk::new(&chosen.alternatives, &file, choice.serial, language) else {
         return Err(Failure::file(chosen.reading.sources, Vec::new()));
     };
+    let desk = desk.with_shelf(shelf);
     if arguments.sheets.is_empty() && !arguments.all {
         return list(&desk, screen);
     }

@@ -3,8 +3,8 @@
 use std::fmt::Write as _;
 
 use clap::ArgMatches;
-use diagnose::Diagnoser;
 use diagnose::next::{Branch, End, Leaf, Next, Node, Size, Step, Tell, Terms, tree};
+use diagnose::{Diagnoser, Shelf};
 use machine::Machine;
 use machine::caution::Caution;
 use machine::model::Who;
@@ -21,7 +21,12 @@ const INDENT: usize = 3;
 const DEEPEST: usize = 10;
 
 /// Works the tree out and prints it.
-pub fn run(arguments: &arguments::Tree, matches: &ArgMatches, screen: &Screen) -> Result<(), Failure> {
+pub fn run(
+    arguments: &arguments::Tree,
+    matches: &ArgMatches,
+    screen: &Screen,
+    shelf: &dyn Shelf,
+) -> Result<(), Failure> {
     if !(0.0..=0.5).contains(&arguments.least) {
         let hint = "a share of all cases, such as 0.02";
         return Err(Failure::new("bad-share", "`--least` must lie between 0 and 0.5".to_owned(), hint.to_owned()));
@@ -30,7 +35,8 @@ pub fn run(arguments: &arguments::Tree, matches: &ArgMatches, screen: &Screen) -
     let evidence = report.evidence;
     let size = Size { depth: usize::from(arguments.depth), least: arguments.least, ..Size::default() };
     let (diagnoser, root) = progress::while_working("writing out what to do for every answer", || {
-        let diagnoser = Diagnoser::new(report.alternatives, &evidence.circumstances(), &sim::Options::default());
+        let (circumstances, options) = (evidence.circumstances(), sim::Options::default());
+        let diagnoser = Diagnoser::from_shelf(report.alternatives, &circumstances, &options, shelf);
         let root = tree(&diagnoser, &evidence, &Terms::default(), size);
         (diagnoser, root)
     });

@@ -5,7 +5,7 @@ use std::fmt::Write as _;
 use diagnose::evidence::Circumstances;
 use diagnose::next::Terms;
 use diagnose::trial::{Disturbance, Figures, Policy, Trial};
-use diagnose::{Alternative, Diagnoser};
+use diagnose::{Alternative, Diagnoser, Shelf};
 use serde_json::json;
 
 use crate::arguments::{Disturb, Trial as Arguments};
@@ -15,7 +15,7 @@ use crate::progress;
 use crate::screen::{FAINT, PLAIN, Screen, TITLE};
 
 /// Plays the calls and prints how each way to choose fared.
-pub fn run(arguments: &Arguments, screen: &Screen) -> Result<(), Failure> {
+pub fn run(arguments: &Arguments, screen: &Screen, shelf: &dyn Shelf) -> Result<(), Failure> {
     if !(0.0..=0.5).contains(&arguments.misreading) {
         let hint = "a share of the lamps, such as 0.02";
         return Err(Failure::new("bad-share", "--misreading must lie between 0 and 0.5".to_owned(), hint.to_owned()));
@@ -42,10 +42,11 @@ pub fn run(arguments: &Arguments, screen: &Screen) -> Result<(), Failure> {
     };
     let (nature, advisor) = progress::while_working("working out what can go wrong", || {
         let diagnoser = |machine| {
-            Diagnoser::new(
+            Diagnoser::from_shelf(
                 vec![Alternative { weight: 1.0, choices: Vec::new(), machine }],
                 &Circumstances::default(),
                 &sim::Options::default(),
+                shelf,
             )
         };
         (diagnoser(nature), diagnoser(file))

@@ -10,7 +10,7 @@ use std::process::ExitCode;
 use clap::ArgMatches;
 use diagnose::evidence::Evidence;
 use diagnose::next::{Advice, Terms, advise};
-use diagnose::{Answer, Diagnoser, Extent};
+use diagnose::{Answer, Diagnoser, Extent, Shelf};
 use machine::{Machine, Problem, Source};
 
 pub(super) use evidence::routine_called;
@@ -74,7 +74,7 @@ pub(super) fn report(why: &Why, matches: &ArgMatches) -> Result<Report, Failure>
 }
 
 /// Answers, or says why it can't.
-pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode, Failure> {
+pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen, shelf: &dyn Shelf) -> Result<ExitCode, Failure> {
     let moments = moments::moments(why, matches)?;
     let chosen = input::choose(&why.choice)?;
     let machines: Vec<&Machine> = chosen.alternatives.iter().map(|one| &one.machine).collect();
@@ -83,7 +83,8 @@ pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen) -> Result<ExitCode,
     let Some((machine, told)) = best else { return Err(Failure::file(Vec::new(), Vec::new())) };
     let (machine, evidence) = ((*machine).clone(), told.evidence.clone());
     let (answer, extent, next) = progress::while_working("working out what can go wrong", || {
-        let diagnoser = Diagnoser::new(chosen.alternatives, &evidence.circumstances(), &sim::Options::default());
+        let (circumstances, options) = (evidence.circumstances(), sim::Options::default());
+        let diagnoser = Diagnoser::from_shelf(chosen.alternatives, &circumstances, &options, shelf);
         let next = advise(&diagnoser, &evidence, &Terms::default());
         (diagnoser.answer_told(&heard.told), diagnoser.extent(), next)
     });

@@ -16,6 +16,8 @@ mod draft;
 mod guide;
 /// Documents and their schemas.
 mod json;
+/// What was worked out and is kept for the next start.
+mod kept;
 /// `lampwise lint`.
 mod lint;
 /// Help, completions and manual pages.

@@ -1,7 +1,9 @@
 //! The call report: a saved call on paper. What was said, what it was or probably is, what helped or is to be done,
 //! and how to find out that it runs.
 
-use diagnose::call::{Ending, Finding, Found, Kind, Record, Session};
+use std::sync::Arc;
+
+use diagnose::call::{Ending, Finding, Found, Kind, Record, Session, WorkedOut};
 use diagnose::next::Terms;
 use diagnose::wording::duration;
 use machine::caution::Doing;
@@ -76,8 +78,12 @@ const LISTED: usize = 8;
 /// What of the call can't be understood with this machine file.
 pub(crate) fn call_report(desk: &Desk<'_>, record: &Record, changed: bool) -> Result<Sheet, RequestError> {
     let language = desk.language();
-    let made =
-        Session::new(desk.alternatives().to_vec(), record.origin.as_ref(), Terms::default(), record.entries.clone());
+    let worked_out = WorkedOut::new(desk.alternatives().to_vec(), record.origin.as_ref()).ok_or_else(|| RequestError {
+        what: "the call goes on from a procedure that the machine file does not have".to_owned(),
+        hint: "take the machine file that the call was made with".to_owned(),
+    })?;
+    let worked_out = Arc::new(worked_out.with_shelf(Arc::clone(desk.shelf())));
+    let made = Session::of(worked_out, Terms::default(), record.entries.clone());
     let session = made.map_err(|mistakes| RequestError {
         what: mistakes
             .iter()
@@ -85,10 +91,6 @@ pub(crate) fn call_report(desk: &Desk<'_>, record: &Record, changed: bool) -> Re
             .collect::<Vec<_>>()
             .join("; "),
         hint: "mend the saved call, or take the machine file that it was made with".to_owned(),
-    })?;
-    let session = session.ok_or_else(|| RequestError {
-        what: "the call goes on from a procedure that the machine file does not have".to_owned(),
-        hint: "take the machine file that the call was made with".to_owned(),
     })?;
     let heading = |label: Label| Block::Heading(label.of(language).to_owned());
     let mut blocks = Vec::new();

@@ -1,10 +1,11 @@
 //! The machine of a call and what was kept of it: from the arguments, or from a saved call.
 
 use std::path::{Path, PathBuf};
+use std::sync::Arc;
 
-use diagnose::Alternative;
 use diagnose::call::{Entry, Record, Session, code, fingerprint};
 use diagnose::next::Terms;
+use diagnose::{Alternative, Shelf};
 
 use crate::arguments::{Call, MachineChoice};
 use crate::failure::Failure;
@@ -19,10 +20,12 @@ pub struct Opened {
     pub alternatives: Vec<Alternative>,
     /// What has to be said before it begins.
     pub remarks: Vec<String>,
+    /// Where the machine may be worked out already.
+    shelf: Arc<dyn Shelf>,
 }
 
 /// Reads the machine file and the saved call, if there is one.
-pub fn open(arguments: &Call) -> Result<Opened, Failure> {
+pub fn open(arguments: &Call, shelf: Arc<dyn Shelf>) -> Result<Opened, Failure> {
     let kept = match arguments.resume.as_ref().or(arguments.replay.as_ref()) {
         Some(path) => Some(read(path)?),
         None => None,
@@ -80,7 +83,7 @@ pub fn open(arguments: &Call) -> Result<Opened, Failure> {
         let entered = entered.map_err(|mistake| Failure::new(mistake.code(), mistake.to_string(), mistake.hint()))?;
         record.entries = entered.entries(&first.machine);
     }
-    Ok(Opened { record, alternatives, remarks })
+    Ok(Opened { record, alternatives, remarks, shelf })
 }
 
 /// Reads a saved call.
@@ -98,6 +101,6 @@ pub fn read(path: &Path) -> Result<Record, Failure> {
 impl Opened {
     /// The session with these entries.
     pub fn session(&self, terms: Terms, entries: Vec<Entry>) -> Result<Session, Failure> {
-        super::session(&self.alternatives, self.record.origin.as_ref(), terms, entries)
+        super::session(&self.alternatives, self.record.origin.as_ref(), terms, entries, &self.shelf)
     }
 }

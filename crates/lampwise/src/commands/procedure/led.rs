@@ -197,7 +197,7 @@ impl Led<'_, '_> {
         let steps = self.record.reports.len();
         let origin = Origin::Procedure { name: self.job.procedure.name.clone(), steps };
         let terms = Terms { caller: self.job.procedure.who, ..Terms::default() };
-        let session = call::session(self.job.alternatives, Some(&origin), terms, deviation.entries())?;
+        let session = call::session(self.job.alternatives, Some(&origin), terms, deviation.entries(), &self.job.shelf)?;
         let record = diagnose::call::Record { origin: Some(origin), ..self.job.record.clone() };
         let keeper = call::Keeper::new(record, None, false)?;
         self.say("\n")?;
