@@ -105,8 +105,7 @@ fn main() {
         let made = |shelf: &dyn Shelf| {
             let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() };
             let begin = Instant::now();
-            let made =
-                Diagnoser::from_shelf(vec![alternative], &Circumstances::default(), &Options::default(), shelf);
+            let made = Diagnoser::from_shelf(vec![alternative], &Circumstances::default(), &Options::default(), shelf);
             (made, begin.elapsed())
         };
         let shelf = OnePlace::default();

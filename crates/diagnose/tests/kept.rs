@@ -57,9 +57,11 @@ fn from_shelf(alternatives: &[Alternative], shelf: &Memory) -> Diagnoser {
 /// Lamps at rest after the first actions of the routine, then the power off and on, and lamps once more.
 fn evidence(diagnoser: &Diagnoser, moments: usize) -> Evidence {
     let machine = diagnoser.machine().unwrap();
-    let places = machine.lamp_rows.iter().enumerate().flat_map(|(row, lamps)| {
-        (0..lamps.lamps.len()).map(move |column| LampPlace { row, column })
-    });
+    let places = machine
+        .lamp_rows
+        .iter()
+        .enumerate()
+        .flat_map(|(row, lamps)| (0..lamps.lamps.len()).map(move |column| LampPlace { row, column }));
     let lamps: Vec<LampReport> = places
         .enumerate()
         .map(|(number, place)| {

@@ -4,10 +4,10 @@
 use std::fs;
 use std::path::Path;
 
-use diagnose::{Alternative, NoShelf};
 use diagnose::evidence::{LampReport, LampState, Naming};
 use diagnose::panel::Panel;
 use diagnose::procedure::{Course, Due, Report, Seen, as_routine, deviations, diagnoser, evidence, judge, lamps_seen};
+use diagnose::{Alternative, NoShelf};
 use machine::id::{Id, ProcedureId, RoutineId};
 use machine::{Choice, Machine, Source, read};
 use sim::{Cause, Imposed, Limits, Options, Plant, play};

@@ -41,10 +41,10 @@ struct Folder {
 
 impl Shelf for Folder {
     fn take(&self, name: &str) -> Option<Vec<u8>> {
-        let mut file = File::open(self.place(name)).ok()?;
+        let file = File::open(self.place(name)).ok()?;
         let mut bytes = Vec::new();
         // Whatever else stands under that name, it is not read without end.
-        file.by_ref().take(self.most).read_to_end(&mut bytes).ok()?;
+        file.take(self.most).read_to_end(&mut bytes).ok()?;
         // What is used stays longest. Not every folder lets itself be written.
         _ = touch(&self.place(name));
         Some(bytes)
@@ -66,7 +66,7 @@ impl Folder {
     /// Written under another name and then renamed, so that nobody ever reads half a file; for this user alone.
     fn write(&self, name: &str, bytes: &[u8]) -> std::io::Result<()> {
         fs::create_dir_all(&self.path)?;
-        let mut draft = tempfile::Builder::new().prefix(DRAFT).suffix("").tempfile_in(&self.path)?;
+        let mut draft = tempfile::Builder::new().prefix(DRAFT).tempfile_in(&self.path)?;
         draft.write_all(bytes)?;
         draft.persist(self.place(name))?;
         Ok(())

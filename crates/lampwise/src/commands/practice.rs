@@ -6,8 +6,8 @@ mod kept;
 mod lamps;
 mod looking_back;
 
-use diagnose::{Diagnoser, Shelf};
 use diagnose::practice::{DrillKind, Exercise, Level};
+use diagnose::{Diagnoser, Shelf};
 
 use crate::answers::Answers;
 use crate::arguments::{DrillChoice, LevelChoice, Practice};

@@ -2,10 +2,10 @@
 
 use std::fmt::Write as _;
 
-use diagnose::{Diagnoser, Shelf};
 use diagnose::evidence::Circumstances;
 use diagnose::next::Terms;
 use diagnose::review::{Group, Review, review};
+use diagnose::{Diagnoser, Shelf};
 use machine::Machine;
 use machine::caution::Caution;
 use serde_json::json;

@@ -148,7 +148,9 @@ fn the_other_commands_take_up_what_why_has_kept() {
     let press = press();
     _ = printed(&caches, &["why", &press, "--complaint", "won't start"]);
     made_old(&kept(&caches)[0]);
-    for arguments in [vec!["review", &press], vec!["tree", &press], vec!["sheet", &press, "symptoms", "--format", "html"]] {
+    for arguments in
+        [vec!["review", &press], vec!["tree", &press], vec!["sheet", &press, "symptoms", "--format", "html"]]
+    {
         let warm = printed(&caches, &arguments);
         assert_eq!(kept(&caches).len(), 1, "{arguments:?}");
         let used = fs::metadata(&kept(&caches)[0]).unwrap().modified().unwrap();

@@ -78,10 +78,11 @@ const LISTED: usize = 8;
 /// What of the call can't be understood with this machine file.
 pub(crate) fn call_report(desk: &Desk<'_>, record: &Record, changed: bool) -> Result<Sheet, RequestError> {
     let language = desk.language();
-    let worked_out = WorkedOut::new(desk.alternatives().to_vec(), record.origin.as_ref()).ok_or_else(|| RequestError {
-        what: "the call goes on from a procedure that the machine file does not have".to_owned(),
-        hint: "take the machine file that the call was made with".to_owned(),
-    })?;
+    let worked_out =
+        WorkedOut::new(desk.alternatives().to_vec(), record.origin.as_ref()).ok_or_else(|| RequestError {
+            what: "the call goes on from a procedure that the machine file does not have".to_owned(),
+            hint: "take the machine file that the call was made with".to_owned(),
+        })?;
     let worked_out = Arc::new(worked_out.with_shelf(Arc::clone(desk.shelf())));
     let made = Session::of(worked_out, Terms::default(), record.entries.clone());
     let session = made.map_err(|mistakes| RequestError {

@@ -32,7 +32,7 @@ pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Devi
     let done = reports.len();
     let evidence = evidence(&job.course, reports);
     let (answer, extent) = progress::while_working("working out what can be wrong", || {
-        let diagnoser = diagnoser(job.alternatives, job.id, done, &sim::Options::default());
+        let diagnoser = diagnoser(job.alternatives, job.id, done, &sim::Options::default(), &*job.shelf);
         (diagnoser.answer(&evidence), diagnoser.extent())
     });
     let machine = as_routine(job.machine, job.id, done);
