@@ -137,6 +137,12 @@ mod tests {
         assert_eq!(folder.take("one").as_deref(), Some(&b"again"[..]));
         assert_eq!(folder.take("two"), None);
         assert_eq!(names(&folder), ["one.worked-out"]);
+        #[cfg(unix)]
+        {
+            use std::os::unix::fs::PermissionsExt as _;
+            let mode = fs::metadata(folder.place("one")).unwrap().permissions().mode();
+            assert_eq!(mode & 0o077, 0, "others can read it: {mode:o}");
+        }
     }
 
     #[test]

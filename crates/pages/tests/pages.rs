@@ -2,11 +2,12 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use std::net::SocketAddr;
-use std::sync::Arc;
+use std::sync::{Arc, Mutex};
 
 use axum::Router;
 use axum::body::Body;
 use axum::http::{Request, Response, StatusCode, header};
+use diagnose::Shelf;
 use diagnose::call::code::{Entered, encode};
 use diagnose::call::{Entry, Kind, fingerprint};
 use diagnose::evidence::{Complaint, LampState, Naming};
@@ -57,6 +58,11 @@ impl Shown {
 
 impl Browser {
     fn new() -> Self {
+        Self::at(|office| office)
+    }
+
+    /// The pages of an office that was changed so.
+    fn at(change: impl FnOnce(Office) -> Office) -> Self {
         let mut store = Store::in_memory().unwrap();
         let now: Timestamp = "2026-03-01T09:00:00Z".parse().unwrap();
         let added =
@@ -68,7 +74,7 @@ impl Browser {
         };
         store.add_machine(&new, now).unwrap();
         let address: SocketAddr = HERE.parse().unwrap();
-        Self { pages: router(Arc::new(Office::new(store, address))) }
+        Self { pages: router(Arc::new(change(Office::new(store, address)))) }
     }
 
     async fn ask(&self, request: Request<Body>) -> Shown {
@@ -154,6 +160,44 @@ async fn a_call_from_its_serial_number_to_its_finding() {
     assert!(!browser.get(&call).await.text.contains("overwritten"));
     let report = browser.get("/calls/1/report").await;
     assert!(report.text.contains("What has been ruled out"), "{}", report.text);
+}
+
+/// A shelf in memory: what was laid by, and how often something was taken up.
+#[derive(Debug, Default)]
+struct Memory(Mutex<(Vec<(String, Vec<u8>)>, usize)>);
+
+impl Shelf for Memory {
+    fn take(&self, name: &str) -> Option<Vec<u8>> {
+        let mut inside = self.0.lock().unwrap();
+        let found = inside.0.iter().find(|(known, _)| known == name).map(|(_, bytes)| bytes.clone())?;
+        inside.1 += 1;
+        Some(found)
+    }
+
+    fn lay_by(&self, name: &str, bytes: &[u8]) {
+        self.0.lock().unwrap().0.push((name.to_owned(), bytes.to_vec()));
+    }
+}
+
+#[tokio::test]
+async fn pages_that_begin_again_take_up_the_machine_that_was_worked_out() {
+    let shelf = Arc::new(Memory::default());
+    let counts = || {
+        let inside = shelf.0.lock().unwrap();
+        (inside.0.len(), inside.1)
+    };
+    let mut shown = Vec::new();
+    for begun in 0..2 {
+        let clock = || "2026-03-01T09:00:00Z".parse().unwrap();
+        let taken: Arc<dyn Shelf> = Arc::<Memory>::clone(&shelf);
+        let browser = Browser::at(|office| office.with_shelf(taken).with_clock(clock));
+        let call = browser.post("/calls", &[("serial", "PR-7")]).await.leads_to().to_owned();
+        let fields = [("question", "complaint"), ("said", "1"), ("seen", "0")];
+        browser.post(&format!("{call}/answer"), &fields).await.leads_to();
+        shown.push(browser.get(&call).await.text);
+        assert_eq!(counts(), (1, begun));
+    }
+    assert!(shown[0].contains("Where it stands") && shown[0] == shown[1], "{}", shown[0]);
 }
 
 #[tokio::test]
