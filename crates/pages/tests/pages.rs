@@ -1,6 +1,7 @@
 //! The pages as a browser asks for them, without a browser.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+use std::collections::BTreeMap;
 use std::net::SocketAddr;
 use std::sync::{Arc, Mutex};
 
@@ -164,18 +165,18 @@ async fn a_call_from_its_serial_number_to_its_finding() {
 
 /// A shelf in memory: what was laid by, and how often something was taken up.
 #[derive(Debug, Default)]
-struct Memory(Mutex<(Vec<(String, Vec<u8>)>, usize)>);
+struct Memory(Mutex<(BTreeMap<String, Vec<u8>>, usize)>);
 
 impl Shelf for Memory {
     fn take(&self, name: &str) -> Option<Vec<u8>> {
         let mut inside = self.0.lock().unwrap();
-        let found = inside.0.iter().find(|(known, _)| known == name).map(|(_, bytes)| bytes.clone())?;
+        let found = inside.0.get(name).cloned()?;
         inside.1 += 1;
         Some(found)
     }
 
     fn lay_by(&self, name: &str, bytes: &[u8]) {
-        self.0.lock().unwrap().0.push((name.to_owned(), bytes.to_vec()));
+        self.0.lock().unwrap().0.insert(name.to_owned(), bytes.to_vec());
     }
 }
 
