@@ -3,7 +3,7 @@
 use crate::answer::{self, Answer};
 use crate::class::Class;
 use crate::evidence::{Circumstances, Deed, Evidence, Moment};
-use crate::following::{Follower, Held};
+use crate::following::{Followed, Follower, Held};
 use crate::hypothesis::{Hypothesis, Stands, members_of};
 use crate::kept::{Name, Shelf, opened, sealed};
 use crate::marginals::{Marginals, marginals};
@@ -24,6 +24,7 @@ use std::sync::Arc;
 pub struct Diagnoser {
     worlds: Vec<World>,
     doubt: Doubt,
+    most: Followed,
 }
 
 /// How much was worked out.
@@ -179,13 +180,20 @@ impl Diagnoser {
                 routine.listed = listed;
             }
         }
-        Self { worlds, doubt }
+        Self { worlds, doubt, most: Followed::default() }
     }
 
     /// The same with other assumptions about how often people are wrong.
     #[must_use]
     pub fn with_doubt(mut self, doubt: Doubt) -> Self {
         self.doubt = doubt;
+        self
+    }
+
+    /// The same with another measure of how much is followed through later moments.
+    #[must_use]
+    pub fn with_followed(mut self, most: Followed) -> Self {
+        self.most = most;
         self
     }
 
@@ -257,7 +265,7 @@ impl Diagnoser {
         weigher: &Weigher<'w>,
         evidence: &Evidence,
     ) -> (Vec<Held>, f64) {
-        Follower { world, routine, weigher, doubt: &self.doubt }.followed(evidence)
+        Follower { world, routine, weigher, doubt: &self.doubt, most: &self.most }.followed(evidence)
     }
 
     fn weigh(&self, world: &World, routine: &RoutineWorld, evidence: &Evidence) -> RoutineWeighed {

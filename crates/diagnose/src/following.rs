@@ -16,16 +16,32 @@ use smallvec::SmallVec;
 use std::hash::BuildHasher;
 use std::sync::Arc;
 
-/// Of what can be the case after the first moment, the part that is followed through later ones.
-const FOLLOWED: f64 = 1.0 - 1e-7;
+/// How much of what can be the case is followed through later moments of the evidence.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Followed {
+    /// Of what can be the case after a moment, the part that is followed through later ones, 0 to 1.
+    pub share: f64,
+    /// The most histories that are followed.
+    pub most: usize,
+    /// Histories lighter than this, of the heaviest, 0 to 1, are not followed for what sets in after the call has begun.
+    pub can_get_worse: f64,
+    /// Nor are more than so many.
+    pub most_get_worse: usize,
+}
 
-/// The most histories that are followed through later moments.
-const MOST_FOLLOWED: usize = 2_000;
+impl Default for Followed {
+    fn default() -> Self {
+        Self { share: 1.0 - 1e-7, most: 2_000, can_get_worse: 1e-2, most_get_worse: 12 }
+    }
+}
 
-/// Histories lighter than this, of the heaviest, and more than so many are not followed for what sets in after the
-/// call has begun.
-const CAN_GET_WORSE: f64 = 1e-2;
-const MOST_GET_WORSE: usize = 12;
+impl Followed {
+    /// Everything, however little it weighs: for small machines.
+    #[must_use]
+    pub fn everything() -> Self {
+        Self { share: 1.0, most: usize::MAX, can_get_worse: 0.0, most_get_worse: usize::MAX }
+    }
+}
 
 /// How often people are wrong about whether the machine runs.
 const WRONG_ABOUT_RUNNING: f64 = 0.02;
@@ -52,6 +68,7 @@ pub(crate) struct Follower<'w, 'd> {
     pub routine: &'w RoutineWorld,
     pub weigher: &'d Weigher<'w>,
     pub doubt: &'d Doubt,
+    pub most: &'d Followed,
 }
 
 impl Follower<'_, '_> {
@@ -59,7 +76,7 @@ impl Follower<'_, '_> {
     pub fn followed(&self, evidence: &Evidence) -> (Vec<Held>, f64) {
         let Self { world, routine, weigher, .. } = *self;
         let mut unknown = weigher.unlisted();
-        let mut held = self.hold(weigher.leading(&weigher.record_weights(), FOLLOWED, MOST_FOLLOWED));
+        let mut held = self.hold(weigher.leading(&weigher.record_weights(), self.most.share, self.most.most));
         for moment in &evidence.moments[1..] {
             held = self.pass(held, moment);
             unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
@@ -97,7 +114,7 @@ impl Follower<'_, '_> {
 
     /// Moves every history on through what was done, and weighs it by what was seen then.
     fn pass(&self, held: Vec<Held>, moment: &Moment) -> Vec<Held> {
-        let Self { world, routine, weigher, doubt } = *self;
+        let Self { world, routine, weigher, doubt, .. } = *self;
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
         let actions = &world.machine.routines[routine.routine].actions;
         let mut next: Vec<Held> = held;
@@ -123,13 +140,13 @@ impl Follower<'_, '_> {
                 joined(held.into_par_iter().flat_map_iter(|one| one.act(world, routine, &action, stage)).collect())
             };
             late = act(late);
-            late.extend(sets_in(world, routine, weigher, &next, &action, stage));
+            late.extend(sets_in(world, routine, weigher, &next, &action, stage, self.most));
             next = act(next);
         }
         // Where nobody did anything, what is latent has still to show: a second look sees it.
         let wait = HandMove::Wait.into();
         if moment.deeds.is_empty() && moment.remedies.is_empty() {
-            late = sets_in(world, routine, weigher, &next, &wait, None);
+            late = sets_in(world, routine, weigher, &next, &wait, None, self.most);
         }
         next.append(&mut late);
         next =
@@ -154,16 +171,16 @@ impl Follower<'_, '_> {
         });
         next.retain(|one| one.mass > 0.0);
         next.sort_by(|a, b| b.mass.total_cmp(&a.mass));
-        next.truncate(MOST_FOLLOWED);
+        next.truncate(self.most.most);
         // Each moment multiplies the histories; the lightest together are left, as those after the first moment are.
         let total: f64 = next.iter().map(|one| one.mass).sum();
-        keep_share(&mut next, |one| one.mass, FOLLOWED * total);
+        keep_share(&mut next, |one| one.mass, self.most.share * total);
         next
     }
 
     /// A remedy puts right the deviations that it is for, save that it can fail.
     fn try_remedy(&self, one: Held, remedy: RemedyId) -> Vec<Held> {
-        let Self { world, routine, weigher, doubt } = *self;
+        let Self { world, routine, weigher, doubt, .. } = *self;
         let mut branches = vec![one];
         let count = branches[0].set.len();
         let does = world.machine.remedies.get(remedy).and_then(|remedy| remedy.does);
@@ -319,13 +336,16 @@ fn sets_in(
     held: &[Held],
     action: &HandAction,
     stage: Option<u16>,
+    limits: &Followed,
 ) -> Vec<Held> {
     let most = held.iter().map(|one| one.mass).fold(0.0, f64::max);
     // No more than two deviations are thought of.
-    let mut able: Vec<&Held> =
-        held.iter().filter(|one| one.set.len() < 2 && one.mass > 0.0 && one.mass >= CAN_GET_WORSE * most).collect();
+    let mut able: Vec<&Held> = held
+        .iter()
+        .filter(|one| one.set.len() < 2 && one.mass > 0.0 && one.mass >= limits.can_get_worse * most)
+        .collect();
     able.sort_by(|a, b| b.mass.total_cmp(&a.mass));
-    able.truncate(MOST_GET_WORSE);
+    able.truncate(limits.most_get_worse);
     let exploration = &routine.exploration;
     able.into_par_iter()
         .flat_map_iter(|one| {

@@ -33,6 +33,7 @@ mod world;
 
 pub use answer::Answer;
 pub use diagnoser::{Diagnoser, Extent};
+pub use following::Followed;
 pub use kept::{NoShelf, Shelf};
 pub use machine::Alternative;
 pub use marginals::Marginals;
