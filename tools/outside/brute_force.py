@@ -158,6 +158,23 @@ class Machine:
                 # Of two faults at one stage the one that holds it on decides.
                 self.there.sort(key=lambda one: one[-1] == "on")
 
+    def lift(self, effects):
+        """Takes the effects of one deviation away again."""
+        for effect in effects:
+            if effect[0] not in ("found", "forgotten"):
+                self.there.remove(effect)
+
+    def copy(self):
+        """The same machine once more, to go on with."""
+        other = Machine.__new__(Machine)
+        for name, value in self.__dict__.items():
+            if isinstance(value, list):
+                value = [row[:] for row in value] if name == "travel" else value[:]
+            elif isinstance(value, set):
+                value = set(value)
+            other.__dict__[name] = value
+        return other
+
     def chain(self, number, upto, stages_of="input"):
         """The value of an input's chain up to and including a stage."""
         row = self.plan_data["inputs"][number]
@@ -540,55 +557,53 @@ def mean_looks(looks):
 
 # --------------------------------------------------------------------- people
 
-def run(plan, deviations, slots, nominal, options):
-    """Plays the routine once. Gives the ends of stages and the kept moments."""
-    data = plan.data
-    machine = Machine(plan)
-    waiting = sorted(zip(slots, deviations), key=lambda one: one[0])
-    marks, ends = [], []
-    moment = [0, 0]
-    going_on, odd = 1.0, 0
-    met = set()
-    stop = "standing"
-    looks = None
+class Walk:
+    """A machine on its way through a routine, or through one deed, moment by moment."""
 
-    def mark():
+    def __init__(self, machine, setting_in):
+        self.machine = machine
+        self.waiting = sorted(setting_in, key=lambda one: one[0])  # (moment, effects)
+        self.marks = []  # (stage, epoch, time, lamps)
+        self.moment = [0, 0]
+        self.met = set()
+
+    def mark(self):
         """A kept moment: whatever was to set in by now sets in."""
-        marks.append((moment[0], moment[1], machine.now, machine.lamps()))
+        self.marks.append((self.moment[0], self.moment[1], self.machine.now, self.machine.lamps()))
         some = False
-        while waiting and waiting[0][0] <= tuple(moment):
-            machine.impose(data["deviations"][waiting.pop(0)[1]]["effects"])
+        while self.waiting and self.waiting[0][0] <= tuple(self.moment):
+            self.machine.impose(self.waiting.pop(0)[1])
             some = True
         return some
 
-    def new_epoch():
+    def new_epoch(self):
+        machine = self.machine
         while machine.steps_changed:
             machine.steps_changed = False
             steps = tuple(machine.active)
-            if steps in met or moment[1] >= EPOCHS_PER_STAGE:
+            if steps in self.met or self.moment[1] >= EPOCHS_PER_STAGE:
                 return
-            met.add(steps)
-            moment[1] += 1
-            if mark():
+            self.met.add(steps)
+            self.moment[1] += 1
+            if self.mark():
                 machine.settle()
 
-    def stop_where_it_begins(rounds):
+    def stop_where_it_begins(self, rounds):
         """A machine that goes round is left where its lowest-numbered situation begins."""
+        machine = self.machine
         number = lambda steps: sum(1 << at for at, on in enumerate(steps) if on)
         if len(set(rounds)) < 2:
             return
         lowest = min(rounds, key=number)
         while True:
             before = tuple(machine.active)
-            if before != lowest:
-                machine.advance(machine.next_due())
-                if tuple(machine.active) == lowest:
-                    return
-            else:
-                machine.advance(machine.next_due())
+            machine.advance(machine.next_due())
+            if before != lowest and tuple(machine.active) == lowest:
+                return
 
-    def come_to_rest(until=None, epochs=True):
+    def come_to_rest(self, until=None, epochs=True):
         """Until nothing changes any more; gives whether it stands or goes round, and the looks of a round."""
+        machine = self.machine
         seen = set()
         looks = None  # of the round under way, once it is known that the machine goes round
         first = None
@@ -605,7 +620,7 @@ def run(plan, deviations, slots, nominal, options):
                 if looks is None and key in seen:
                     looks, first = [], key
                 elif looks is not None and key == first:
-                    stop_where_it_begins(rounds)
+                    self.stop_where_it_begins(rounds)
                     return "cycling", mean_looks(looks)
                 seen.add(key)
                 if looks is not None:
@@ -613,10 +628,37 @@ def run(plan, deviations, slots, nominal, options):
                     rounds.append(tuple(machine.active))
             machine.advance(due)
             if epochs:
-                new_epoch()
+                self.new_epoch()
 
+    def begin_stage(self, stage):
+        self.moment[:] = [stage, 0]
+        if self.mark():
+            self.machine.settle()
+
+    def hand(self, action):
+        """The hand acts, or not; counting begins anew."""
+        self.met.clear()
+        self.machine.steps_changed = False
+        if action is not None:
+            self.machine.act(action)
+
+    def end_stage(self, stop, looks):
+        self.moment[1] = END
+        if self.mark():
+            self.machine.settle()
+            return self.come_to_rest(epochs=False)
+        return stop, looks
+
+
+def run(plan, deviations, slots, nominal, options, keep=False):
+    """Plays the routine once. Gives the ends of stages (with the machine as it is there) and the kept moments."""
+    data = plan.data
+    machine = Machine(plan)
+    walk = Walk(machine, [(slot, data["deviations"][d]["effects"]) for slot, d in zip(slots, deviations)])
+    ends = []
+    going_on, odd = 1.0, 0
     stages = len(data["routine"]) + 1
-    mark()
+    walk.mark()
     for stage in range(stages):
         action = data["routine"][stage - 1] if stage else None
         if stage == 0:
@@ -624,28 +666,20 @@ def run(plan, deviations, slots, nominal, options):
             machine.steps_changed = False
             machine.settle()
         else:
-            moment[:] = [stage, 0]
-            if mark():
-                machine.settle()
+            walk.begin_stage(stage)
             before = data["routine"][stage - 2] if stage > 1 else {"wait": None}
             if before["wait"] is None:
-                come_to_rest(epochs=False)
-            met.clear()
-            machine.steps_changed = False
-            if stage - 1 not in machine.forgotten:
-                machine.act(action)
+                walk.come_to_rest(epochs=False)
+            walk.hand(None if stage - 1 in machine.forgotten else action)
         acted = machine.now
-        new_epoch()
+        walk.new_epoch()
         wait = action["wait"] if action else None
-        stop, looks = come_to_rest(None if wait is None else acted + wait)
+        stop, looks = walk.come_to_rest(None if wait is None else acted + wait)
         if wait is not None and stage != stages - 1:
             continue
-        moment[1] = END
-        if mark():
-            machine.settle()
-            stop, looks = come_to_rest(epochs=False)
+        stop, looks = walk.end_stage(stop, looks)
         state = {"noticed": machine.noticed(), "stop": stop, "running": machine.running,
-                 "active": list(machine.active), "timed_out": any(machine.timed_out), "epochs": len(met)}
+                 "active": list(machine.active), "timed_out": any(machine.timed_out), "epochs": len(walk.met)}
         usual = nominal is None or all(nominal[stage][what] == state[what] for what in ("noticed", "stop", "epochs"))
         calls = options["calls_when_fine"] if usual else options["calls_when_odd"]
         if not usual:
@@ -653,11 +687,11 @@ def run(plan, deviations, slots, nominal, options):
             if odd >= options["patience"] or stage == stages - 1:
                 calls = 1.0
         ends.append({"stage": stage, "calls": going_on * calls, "usual": usual, "state": state,
-                     "look": looks or machine.look()})
+                     "look": looks or machine.look(), "machine": machine.copy() if keep else None})
         going_on *= 1.0 - calls
         if going_on <= 0.0:
             break
-    return ends, marks
+    return ends, walk.marks
 
 
 def moments(marks, options):
@@ -794,46 +828,181 @@ def likelihood(data, evidence, end, nominal):
     if evidence["deed"] is not None:
         stages = len(data["routine"]) + 1
         value *= 1.0 - doubt["deed"] if end["stage"] == evidence["deed"] else doubt["deed"] / (stages - 1)
+    return value * sight(data, evidence, end["look"])
+
+
+def sight(data, evidence, look):
+    """The probability of what was seen at one moment."""
+    doubt = data["doubt"]
     reports = numbered(data, evidence)
     total = 0.0
     for weight, order in slips(data["rows"], doubt):
         product = weight
         for lamp, said, named in reports:
-            product *= lamp_likelihood(said, end["look"]["lamps"][order[lamp]], doubt["named" if named else "rest"])
+            product *= lamp_likelihood(said, look["lamps"][order[lamp]], doubt["named" if named else "rest"])
         total += product
-    value *= total
+    value = total
     for mechanism, position in evidence["positions"]:
-        value *= answered(end["look"]["places"][mechanism], -1 if position is None else position, doubt["position"])
+        value *= answered(look["places"][mechanism], -1 if position is None else position, doubt["position"])
     for number, said in evidence["checks"]:
         check = data["checks"][number]
-        on = end["look"]["stages"][json.dumps(check["observes"])]
+        on = look["stages"][json.dumps(check["observes"])]
         value *= answered([on, 1.0 - on], said, check["error"])
     return value
 
 
 def under_unknown(data, evidence, marks):
     """The probability of the evidence under a cause that is not in the file."""
-    doubt = data["doubt"]
     value = 1.0
     if evidence["complaint"] is not None:
         value *= 0.25
     if evidence["deed"] is not None:
         value *= 1.0 / (len(data["routine"]) + 1)
+    return value * unknown_sight(data, evidence, marks)
+
+
+def unknown_sight(data, evidence, marks):
+    """The same for what was seen at one moment."""
     reports = numbered(data, evidence)
     at_random = math.prod({"lit": 0.35, "dark": 0.6, "flickers": 0.05}[said] for _, said, _ in reports)
     like_normal = sum(math.prod(lamp_likelihood(said, (float(lamps[lamp][0] > 0), False, True), 0.12)
                                 for lamp, said, _ in reports) for _, _, _, lamps in marks) / len(marks)
-    value *= 0.5 * at_random + 0.5 * like_normal
+    value = 0.5 * at_random + 0.5 * like_normal
     for mechanism, _ in evidence["positions"]:
         value /= data["mechanisms"][mechanism]["positions"] + 1
     return value / 2 ** len(evidence["checks"])
 
 
+# --------------------------------------------------------------------- later moments
+
+class Held:
+    """A history that has come as far as the moment that is spoken of."""
+
+    def __init__(self, there, right, machine, look, began, weight):
+        self.there = there  # deviations
+        self.right = right  # those of them that have been put right
+        self.machine = machine
+        self.look = look
+        self.began = began  # the stage after which somebody called
+        self.weight = weight
+
+
+def deed(machine, action, setting_in=()):
+    """A hand acts on a machine at rest, and that comes to rest. Gives it, what it looks like, and the moments."""
+    walk = Walk(machine.copy(), [((0, epoch), effects) for epoch, effects in setting_in])
+    walk.begin_stage(0)
+    walk.come_to_rest(epochs=False)
+    walk.hand(action)
+    walk.new_epoch()
+    _, looks = walk.end_stage(*walk.come_to_rest())
+    return walk.machine, looks or walk.machine.look(), walk.marks
+
+
+WAIT = {"do": "wait"}
+
+
+class Later:
+    """What happens after somebody has called."""
+
+    def __init__(self, data, slots, odds, group):
+        self.data, self.slots, self.odds, self.group = data, slots, odds, group
+        self.late = [d for d, row in enumerate(data["deviations"]) if not from_the_beginning(row)]
+
+    def effects(self, deviation):
+        return self.data["deviations"][deviation]["effects"]
+
+    def upto(self, stage):
+        return sum(share for (at, _), share in self.slots if at <= stage)
+
+    def acted(self, held, action):
+        machine, look, _ = deed(held.machine, action)
+        return Held(held.there, held.right, machine, look, held.began, held.weight)
+
+    def moments_of(self, marks, stage):
+        """The moments of a deed: epoch and share."""
+        if stage is not None:
+            return [(epoch, share) for (at, epoch), share in self.slots if at == stage]
+        options = self.data["options"]
+        of_a_millisecond = dict(self.slots)[(1, 0)] / options["hand_pause_ms"]
+        found = []
+        for (_, epoch, now, _), after in zip(marks, marks[1:]):
+            ms = options["hand_pause_ms"] if epoch == 0 else max(after[2] - now, options["least_epoch_ms"])
+            found.append((epoch, ms * of_a_millisecond))
+        return found
+
+    def sets_in(self, held, action, stage):
+        """Everything that can have set in during the deed."""
+        if len(held.there) > 1:
+            return
+        _, _, marks = deed(held.machine, action)
+        moments = self.moments_of(marks, stage)
+        for deviation in self.late:
+            if any(self.group[deviation] == self.group[other] for other in held.there):
+                continue
+            for epoch, share in moments:
+                machine, look, _ = deed(held.machine, action, [(epoch, self.effects(deviation))])
+                weight = held.weight * self.odds[deviation] * share / self.upto(held.began)
+                yield Held((*held.there, deviation), held.right, machine, look, held.began, weight)
+
+    def remedied(self, held, number):
+        """Each way in which a remedy can end."""
+        wrong = [d for d in held.there
+                 if self.data["deviations"][d]["remedy"] == number and d not in held.right]
+        fails = self.data["doubt"]["remedy"]
+        does = self.data["remedies"][number]["does"]
+        for works in itertools.product([True, False], repeat=len(wrong)):
+            right = [d for d, done in zip(wrong, works) if done]
+            weight = held.weight * math.prod(1.0 - fails if done else fails for done in works)
+            one = Held(held.there, held.right | set(right), held.machine, held.look, held.began, weight)
+            if right:
+                one.machine = held.machine.copy()
+                for deviation in right:
+                    one.machine.lift(self.effects(deviation))
+                one.machine.settle()
+                one = self.acted(one, WAIT)
+            yield one if does is None else self.acted(one, does)
+
+    def gone_on(self, all_held, moment):
+        """All histories after one more moment, not weighed by what was seen yet."""
+        late = []
+        for remedy in moment["remedies"]:
+            all_held = [after for held in all_held for after in self.remedied(held, remedy)]
+        for one in moment["deeds"] or ([] if moment["remedies"] else [{"extra": WAIT}]):
+            if "extra" in one:
+                action, stage = one["extra"], None
+            else:
+                action, stage = self.data["routine"][one["routine"]], one["routine"] + 1
+            late = [self.acted(held, action) for held in late]
+            late += [after for held in all_held for after in self.sets_in(held, action, stage)]
+            all_held = [self.acted(held, action) for held in all_held]
+        return all_held + late
+
+
+def followed(data, evidence, found, nominal, marks, later):
+    """What is left after all moments: (deviations, weight), and the weight of a cause that is not in the file."""
+    all_held = [Held(chosen, frozenset(), end["machine"], end["look"], end["stage"],
+                     weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
+    factor = 1.0
+    for moment in evidence["later"]:
+        all_held = later.gone_on(all_held, moment)
+        for held in all_held:
+            held.weight *= sight(data, moment, held.look)
+        factor *= unknown_sight(data, moment, marks)
+    return [(held.there, held.weight) for held in all_held], factor
+
+
 # --------------------------------------------------------------------- all together
 
+def from_the_beginning(deviation):
+    """Whether it is there before power-on rather than from any moment on."""
+    return deviation["lapse"]
+
+
 def histories(data):
-    """Every history that leads to a call: deviations, moments, end, weight before any evidence."""
+    """Every history that leads to a call: deviations, moments, end, weight before any evidence; and how the
+    undisturbed run goes."""
     plan = Plan(data)
+    keep = any("later" in evidence for evidence in data["evidence"])
     options = data["options"]
     nominal_ends, marks = run(plan, [], [], None, options)
     nominal = {end["stage"]: end["state"] for end in nominal_ends}
@@ -844,9 +1013,9 @@ def histories(data):
     sets += [(a, b) for a, b in itertools.combinations(range(count), 2) if group[a] != group[b]]
     found = []
     for chosen in sets:
-        times = [[((0, 0), None)] if data["deviations"][d]["lapse"] else slots for d in chosen]
+        times = [[((0, 0), None)] if from_the_beginning(data["deviations"][d]) else slots for d in chosen]
         for onset in itertools.product(*times):
-            ends, _ = run(plan, chosen, [slot for slot, _ in onset], nominal, options)
+            ends, _ = run(plan, chosen, [slot for slot, _ in onset], nominal, options, keep)
             for end in ends:
                 weight = end["calls"] * math.prod(odds[d] for d in chosen)
                 for slot, share in onset:
@@ -856,14 +1025,18 @@ def histories(data):
                         weight *= share / upto if slot[0] <= end["stage"] else 0.0
                 if weight > 0.0:
                     found.append((chosen, tuple(slot for slot, _ in onset), end, weight))
-    return found, nominal, marks
+    return found, nominal, marks, Later(data, slots, odds, group)
 
 
-def posterior(data, evidence, found, nominal, marks):
-    parts = [(chosen, weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
+def posterior(data, evidence, found, nominal, marks, later):
+    if "later" in evidence:
+        parts, factor = followed(data, evidence, found, nominal, marks, later)
+    else:
+        parts = [(chosen, weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
+        factor = 1.0
     listed = math.fsum(weight for _, _, _, weight in found)
     unlisted = data["doubt"]["unlisted"]
-    unknown = listed * unlisted / (1.0 - unlisted) * under_unknown(data, evidence, marks)
+    unknown = listed * unlisted / (1.0 - unlisted) * under_unknown(data, evidence, marks) * factor
     total = math.fsum(weight for _, weight in parts) + unknown
     return {
         "nothing": math.fsum(weight for chosen, weight in parts if not chosen) / total,
@@ -876,8 +1049,8 @@ def posterior(data, evidence, found, nominal, marks):
 def solve(path):
     with open(path, encoding="utf-8") as file:
         data = json.load(file)
-    found, nominal, marks = histories(data)
-    answers = [posterior(data, evidence, found, nominal, marks) for evidence in data["evidence"]]
+    found, nominal, marks, later = histories(data)
+    answers = [posterior(data, evidence, found, nominal, marks, later) for evidence in data["evidence"]]
     return {"case": data["name"], "histories": len(found), "answers": answers}
 
 

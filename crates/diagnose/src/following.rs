@@ -181,32 +181,32 @@ impl Follower<'_, '_> {
     /// A remedy puts right the deviations that it is for, save that it can fail.
     fn try_remedy(&self, one: Held, remedy: RemedyId) -> Vec<Held> {
         let Self { world, routine, weigher, doubt, .. } = *self;
-        let mut branches = vec![one];
-        let count = branches[0].set.len();
+        let class = |index: usize| &weigher.classes[one.set[index] as usize];
+        // The classes are split by the remedies tried, so one member speaks for all.
+        let is_cured = |index: &usize| world.machine.deviations[class(*index).representative()].remedy == Some(remedy);
+        let (cured, others): (Vec<usize>, Vec<usize>) = one.left().partition(is_cured);
         let does = world.machine.remedies.get(remedy).and_then(|remedy| remedy.does);
-        for index in 0..count {
-            branches = branches
-                .into_iter()
-                .flat_map(|held| {
-                    let class = &weigher.classes[held.set[index] as usize];
-                    // The classes are split by the remedies tried, so one member speaks for all.
-                    let cured = world.machine.deviations[class.representative()].remedy == Some(remedy);
-                    if !cured || held.gone.contains(&held.set[index]) {
-                        return vec![held];
-                    }
-                    let effects = effects_of(world, class);
-                    let mut right = held.clone();
-                    right.gone.push(held.set[index]);
-                    right.mass *= 1.0 - doubt.remedy;
-                    right.latent.retain(|effect| !effects.contains(effect));
-                    let mut rest = held;
-                    rest.mass *= doubt.remedy;
-                    let mut all = right.go_on(world, routine, &effects, &HandMove::Wait.into(), None);
-                    all.push(rest);
-                    all
-                })
-                .collect();
-        }
+        // Each of them by itself is put right or not; what is, is so at once.
+        let ways = 0..1_usize << cured.len();
+        let mut branches: Vec<Held> = ways
+            .flat_map(|way| {
+                let (right, wrong): (Vec<_>, Vec<_>) = (0..cured.len()).partition(|place| way >> place & 1 == 0);
+                let effects = |index: usize| effects_of(world, class(index));
+                // What something else does as well goes on being done.
+                let stay: Vec<FaultEffect> =
+                    (wrong.iter().map(|place| cured[*place])).chain(others.iter().copied()).flat_map(effects).collect();
+                let mut lifted: Vec<FaultEffect> = right.iter().flat_map(|place| effects(cured[*place])).collect();
+                lifted.retain(|effect| !stay.contains(effect));
+                let mut held = one.clone();
+                held.gone.extend(right.iter().map(|place| one.set[cured[*place]]));
+                held.mass *= (1.0 - doubt.remedy).powi(right.len() as i32) * doubt.remedy.powi(wrong.len() as i32);
+                held.latent.retain(|effect| !lifted.contains(effect));
+                if right.is_empty() {
+                    return vec![held];
+                }
+                held.go_on(world, routine, &lifted, &HandMove::Wait.into(), None)
+            })
+            .collect();
         // What the hand does it does to every machine, whatever was wrong with it.
         if let Some(movement) = does {
             let act = |held: Held| held.go_on(world, routine, &[], &movement.into(), None);
@@ -218,11 +218,19 @@ impl Follower<'_, '_> {
 
 impl Held {
     pub fn present<'c>(&self, weigher: &'c Weigher<'_>) -> Vec<&'c Class> {
-        self.set
-            .iter()
-            .filter(|class| !self.gone.contains(class))
-            .map(|class| &weigher.classes[*class as usize])
-            .collect()
+        self.left().map(|index| &weigher.classes[self.set[index] as usize]).collect()
+    }
+
+    /// Those of the set that no remedy has put right, by their place in it. A class can be there twice.
+    fn left(&self) -> impl Iterator<Item = usize> + '_ {
+        let mut gone = self.gone.clone();
+        (0..self.set.len()).filter(move |index| match gone.iter().position(|class| *class == self.set[*index]) {
+            Some(at) => {
+                gone.swap_remove(at);
+                false
+            }
+            None => true,
+        })
     }
 
     /// Whether this history goes on as another does, whatever comes.
@@ -244,7 +252,7 @@ impl Held {
 
     /// Whether nothing that had come into play is left: the machine runs again.
     fn would_run(&self) -> bool {
-        self.set.iter().take(self.in_play).all(|class| self.gone.contains(class))
+        self.left().all(|index| index >= self.in_play)
     }
 
     /// This history with one deviation more that has set in late; `before` is the share of moments that others have

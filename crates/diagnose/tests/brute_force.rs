@@ -12,7 +12,7 @@ mod common;
 
 use common::small::{self, Dice};
 use diagnose::evidence::{Circumstances, Evidence};
-use diagnose::{Alternative, Diagnoser, Doubt};
+use diagnose::{Alternative, Diagnoser, Doubt, Followed};
 use machine::Machine;
 use serde_json::Value;
 use sim::Options;
@@ -20,6 +20,9 @@ use std::path::{Path, PathBuf};
 use std::process::Command;
 
 const CALLS: usize = 4;
+
+/// Cases with evidence in later moments.
+const LATER: std::ops::RangeInclusive<u64> = 201..=210;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/brute_force")
@@ -48,11 +51,16 @@ struct Case {
     json: Value,
 }
 
-/// Seeds above 100 have fewer deviations.
+/// Seeds above 100 have fewer deviations; those from 201 on have evidence in later moments.
 fn case(seed: u64) -> Case {
     let mut dice = Dice(seed);
-    let machine = small::machine_with(if seed > 100 { [2, 1, 1] } else { [4, 2, 2] }, &mut dice);
-    let calls: Vec<Evidence> = (0..CALLS).map(|_| small::evidence(&machine, &mut dice)).collect();
+    let mut machine = small::machine_with(if seed > 100 { [2, 1, 1] } else { [4, 2, 2] }, &mut dice);
+    let calls: Vec<Evidence> = if LATER.contains(&seed) {
+        small::mend(&mut machine, &mut dice);
+        (0..CALLS).map(|call| small::evidence_of(&machine, 1 + call % 2, &mut dice)).collect()
+    } else {
+        (0..CALLS).map(|_| small::evidence(&machine, &mut dice)).collect()
+    };
     let options = options();
     let name = format!("case-{seed:02}");
     let json = common::plain::case(&name, &machine, &options, &Doubt::default(), &calls);
@@ -61,7 +69,7 @@ fn case(seed: u64) -> Case {
 
 fn diagnoser(case: &Case) -> Diagnoser {
     let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine: case.machine.clone() };
-    Diagnoser::new(vec![alternative], &Circumstances::default(), &case.options)
+    Diagnoser::new(vec![alternative], &Circumstances::default(), &case.options).with_followed(Followed::everything())
 }
 
 /// The greatest difference between our answers and those of a script. A script that leaves the unknown
@@ -172,4 +180,9 @@ fn thirty_six_small_machines_as_in_the_enumeration() {
 #[test]
 fn six_small_machines_as_in_a_bayesian_network() {
     hold_against("bayes_net.py", "bayes_net.jsonl", &(101..=106).collect::<Vec<_>>());
+}
+
+#[test]
+fn what_was_seen_after_something_was_done_as_in_the_enumeration() {
+    hold_against("brute_force.py", "later.jsonl", &LATER.collect::<Vec<_>>());
 }

@@ -1,7 +1,7 @@
 //! A resolved machine and evidence as plain JSON, for programs in other languages.
 
 use diagnose::Doubt;
-use diagnose::evidence::{Complaint, Deed, Evidence, LampState, Naming};
+use diagnose::evidence::{Complaint, Deed, Evidence, LampState, Moment, Naming};
 use machine::id::Id;
 use machine::model::{
     ActionKind, Chance, DeviationKind, Effect, FaultEffect, Forced, HandMove, InputStage, LampKind, MechanismClass,
@@ -112,18 +112,8 @@ fn hand(it: HandMove) -> Value {
     }
 }
 
-fn evidence(it: &Evidence, machine: &Machine) -> Value {
-    let complaint = it.complaint.map(|complaint| match complaint {
-        Complaint::WontStart => "wont_start",
-        Complaint::StopsMidway => "stops_midway",
-        Complaint::WontFinish => "wont_finish",
-        Complaint::WrongResult => "wrong_result",
-    });
-    let moment = &it.moments[0];
-    let deed = moment.deeds.iter().rev().find_map(|deed| match deed {
-        Deed::Routine(action) => Some(action.map_or(0, |action| action + 1)),
-        Deed::Extra(_) => None,
-    });
+/// What was seen at one moment.
+fn seen(moment: &Moment, machine: &Machine) -> Value {
     let lamps: Vec<Value> = moment
         .lamps
         .iter()
@@ -140,7 +130,45 @@ fn evidence(it: &Evidence, machine: &Machine) -> Value {
         moment.positions.iter().map(|report| json!([report.mechanism.index(), report.position])).collect();
     let checks: Vec<Value> = moment.checks.iter().map(|report| json!([report.check.index(), report.answer])).collect();
     assert!(machine.checks.len() >= checks.len());
-    json!({ "complaint": complaint, "deed": deed, "lamps": lamps, "positions": positions, "checks": checks })
+    json!({ "lamps": lamps, "positions": positions, "checks": checks })
+}
+
+/// A moment after the first: what was done since the one before, and what was seen then.
+fn later(moment: &Moment, machine: &Machine) -> Value {
+    let mut it = seen(moment, machine);
+    it["remedies"] = json!(moment.remedies.iter().map(|remedy| remedy.index()).collect::<Vec<_>>());
+    let deeds: Vec<Value> = moment
+        .deeds
+        .iter()
+        .map(|deed| match deed {
+            Deed::Routine(action) => json!({ "routine": action }),
+            Deed::Extra(movement) => json!({ "extra": hand(*movement) }),
+        })
+        .collect();
+    it["deeds"] = json!(deeds);
+    it
+}
+
+fn evidence(it: &Evidence, machine: &Machine) -> Value {
+    let complaint = it.complaint.map(|complaint| match complaint {
+        Complaint::WontStart => "wont_start",
+        Complaint::StopsMidway => "stops_midway",
+        Complaint::WontFinish => "wont_finish",
+        Complaint::WrongResult => "wrong_result",
+    });
+    let moment = &it.moments[0];
+    let deed = moment.deeds.iter().rev().find_map(|deed| match deed {
+        Deed::Routine(action) => Some(action.map_or(0, |action| action + 1)),
+        Deed::Extra(_) => None,
+    });
+    let mut found = seen(moment, machine);
+    found["complaint"] = json!(complaint);
+    found["deed"] = json!(deed);
+    // What only some cases have is left out of the others.
+    if it.moments.len() > 1 {
+        found["later"] = it.moments[1..].iter().map(|moment| later(moment, machine)).collect();
+    }
+    found
 }
 
 /// Everything that an independent program needs to answer the same questions.
@@ -279,7 +307,7 @@ pub fn case(name: &str, machine: &Machine, options: &Options, doubt: &Doubt, cal
         };
         routine.actions.iter().map(with_wait).collect()
     });
-    json!({
+    let mut case = json!({
         "name": name,
         "hours": machine.hours_since_well,
         "controller_supply": machine.controller_supply.map(Id::index),
@@ -316,5 +344,13 @@ pub fn case(name: &str, machine: &Machine, options: &Options, doubt: &Doubt, cal
             "unlisted": doubt.unlisted,
         },
         "evidence": calls.iter().map(|call| evidence(call, machine)).collect::<Vec<_>>(),
-    })
+    });
+    if calls.iter().any(|call| call.moments.len() > 1) {
+        case["remedies"] = machine.remedies.rows().map(|row| json!({ "does": row.does.map(hand) })).collect();
+        for (row, deviation) in machine.deviations.rows().enumerate() {
+            case["deviations"][row]["remedy"] = json!(deviation.remedy.map(Id::index));
+        }
+        case["doubt"]["remedy"] = json!(doubt.remedy);
+    }
+    case
 }

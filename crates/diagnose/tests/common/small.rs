@@ -7,7 +7,7 @@ use machine::Machine;
 use machine::id::{Id, Table};
 use machine::model::{
     AfterEvents, Answer, Chance, Check, Deviation, DeviationKind, Device, FaultEffect, Forced, HandMove, InputStage,
-    LampKind, MechanismClass, Observable, OutputStage, Rate, Source, StatusMeaning, SupplyKind, Words,
+    LampKind, MechanismClass, Observable, OutputStage, Rate, Remedy, Source, StatusMeaning, SupplyKind, Words,
 };
 use sim::{Engine, Limits, Plant};
 
@@ -285,42 +285,9 @@ pub fn machine_with(deviations: [usize; 3], dice: &mut Dice) -> Machine {
     machine
 }
 
-/// What a machine with a random deviation shows after a random part of the routine, with some misreadings.
-pub fn evidence(machine: &Machine, dice: &mut Dice) -> Evidence {
-    let plant = Plant::new(machine);
-    let mut engine = Engine::new(&plant);
-    let layout = plant.layout();
-    let deviation =
-        (!dice.percent(15)).then(|| machine.deviations[Id::new(dice.below(machine.deviations.len()))].clone());
-    let actions = &machine.routines.rows().next().unwrap().actions;
-    let stages = 1 + dice.below(actions.len() + 1);
-    let sets_in = dice.below(stages);
-    let _ = engine.power_on();
-    engine.run_to_standing(Limits::default());
-    let mut did = 0;
-    for stage in 0..stages {
-        if let Some(deviation) = deviation.as_ref().filter(|_| stage == sets_in) {
-            let _ = engine.impose(&deviation.effects);
-            engine.run_to_standing(Limits::default());
-        }
-        if stage > 0 {
-            let forgotten = deviation.as_ref().is_some_and(|deviation| {
-                deviation
-                    .effects
-                    .iter()
-                    .any(|it| matches!(it, FaultEffect::Forgotten(_, at) if *at as usize == stage - 1))
-            });
-            if !forgotten {
-                let _ = engine.act(actions[stage - 1].movement);
-            }
-            engine.run_to_standing(Limits::default());
-            did = stage;
-        }
-    }
-    let mut moment = Moment::default();
-    if dice.percent(50) {
-        moment.deeds.push(Deed::Routine(did.checked_sub(1)));
-    }
+/// What somebody reports who looks at a machine, with some misreadings.
+fn look(machine: &Machine, engine: &Engine<'_>, moment: &mut Moment, dice: &mut Dice) {
+    let layout = engine.plant().layout();
     let all = dice.percent(50);
     for (row, lamps) in machine.lamp_rows.iter().enumerate() {
         for (column, lamp) in lamps.lamps.iter().enumerate() {
@@ -354,8 +321,129 @@ pub fn evidence(machine: &Machine, dice: &mut Dice) -> Evidence {
             moment.checks.push(CheckReport { check, answer: dice.below(2) });
         }
     }
+}
+
+/// What a machine with a random deviation shows after a random part of the routine, with some misreadings.
+pub fn evidence(machine: &Machine, dice: &mut Dice) -> Evidence {
+    evidence_of(machine, 0, dice)
+}
+
+/// The same, going on for so many moments: with the next action, something else that a hand does, a remedy, or a
+/// second look.
+pub fn evidence_of(machine: &Machine, later: usize, dice: &mut Dice) -> Evidence {
+    let plant = Plant::new(machine);
+    let mut engine = Engine::new(&plant);
+    let deviation =
+        (!dice.percent(15)).then(|| machine.deviations[Id::new(dice.below(machine.deviations.len()))].clone());
+    let actions = &machine.routines.rows().next().unwrap().actions;
+    let stages = 1 + dice.below(actions.len() + 1);
+    let sets_in = dice.below(stages);
+    let _ = engine.power_on();
+    engine.run_to_standing(Limits::default());
+    let mut did = 0;
+    for stage in 0..stages {
+        if let Some(deviation) = deviation.as_ref().filter(|_| stage == sets_in) {
+            let _ = engine.impose(&deviation.effects);
+            engine.run_to_standing(Limits::default());
+        }
+        if stage > 0 {
+            let forgotten = deviation.as_ref().is_some_and(|deviation| {
+                deviation
+                    .effects
+                    .iter()
+                    .any(|it| matches!(it, FaultEffect::Forgotten(_, at) if *at as usize == stage - 1))
+            });
+            if !forgotten {
+                let _ = engine.act(actions[stage - 1].movement);
+            }
+            engine.run_to_standing(Limits::default());
+            did = stage;
+        }
+    }
+    let mut moment = Moment::default();
+    if dice.percent(50) {
+        moment.deeds.push(Deed::Routine(did.checked_sub(1)));
+    }
+    look(machine, &engine, &mut moment, dice);
     let complaints = [Complaint::WontStart, Complaint::StopsMidway, Complaint::WontFinish, Complaint::WrongResult];
     let complaint = dice.percent(60).then(|| *dice.pick(&complaints));
     assert!(matches!(actions[0].movement, HandMove::Put(..)));
-    Evidence { complaint, moments: vec![moment], ..Evidence::default() }
+    let mut moments = vec![moment];
+    for _ in 0..later {
+        let mut moment = Moment::default();
+        match dice.below(100) {
+            0..=34 => {
+                let action = if did < actions.len() && dice.percent(70) { did } else { dice.below(actions.len()) };
+                moment.deeds.push(Deed::Routine(Some(action)));
+                let _ = engine.act(actions[action].movement);
+                did = action + 1;
+            }
+            35..=59 => {
+                for _ in 0..1 + dice.below(2) {
+                    let movement = by_hand(machine, dice);
+                    moment.deeds.push(Deed::Extra(movement));
+                    let _ = engine.act(movement);
+                    engine.run_to_standing(Limits::default());
+                }
+            }
+            60..=89 => {
+                let remedy = Id::new(dice.below(machine.remedies.len()));
+                moment.remedies.push(remedy);
+                if let Some(cured) = deviation.as_ref().filter(|one| one.remedy == Some(remedy)) {
+                    let _ = engine.lift(&cured.effects);
+                }
+                if let Some(movement) = machine.remedies[remedy].does {
+                    let _ = engine.act(movement);
+                }
+                if dice.percent(30) {
+                    moment.deeds.push(Deed::Routine(Some(actions.len() - 1)));
+                    engine.run_to_standing(Limits::default());
+                    let _ = engine.act(actions[actions.len() - 1].movement);
+                }
+            }
+            _ => {}
+        }
+        engine.run_to_standing(Limits::default());
+        look(machine, &engine, &mut moment, dice);
+        moments.push(moment);
+    }
+    Evidence { complaint, moments, ..Evidence::default() }
+}
+
+/// Something that a hand can do to any machine.
+fn by_hand(machine: &Machine, dice: &mut Dice) -> HandMove {
+    let by_hand: Vec<_> = machine.mechanisms.iter().filter(|(_, row)| row.class == MechanismClass::Hand).collect();
+    match dice.below(4) {
+        0 => HandMove::PowerCycle,
+        1 => HandMove::Supply(Id::new(dice.below(machine.supplies.len())), dice.percent(50)),
+        2 => HandMove::Wait,
+        _ => {
+            let (id, row) = dice.pick(&by_hand);
+            HandMove::Put(*id, u8::try_from(dice.below(row.positions.len())).unwrap())
+        }
+    }
+}
+
+/// Puts remedies of its own into a machine: one for each device, the last also for the one before it, and one for the
+/// last lapse, which does something.
+pub fn mend(machine: &mut Machine, dice: &mut Dice) {
+    let Some(remedy) = machine.remedies.rows().next().cloned() else { panic!("no remedy to begin with") };
+    machine.remedies = Table::new();
+    let mut last = None;
+    for (number, device) in machine.devices.ids().collect::<Vec<_>>().into_iter().enumerate() {
+        let id = match last {
+            Some(last) if number + 1 == machine.devices.len() => last,
+            _ => machine.remedies.push(Remedy { key: format!("remedy {number}"), does: None, ..remedy.clone() }),
+        };
+        last = Some(id);
+        for mode in machine.devices[device].modes.clone() {
+            machine.deviations[mode].remedy = Some(id);
+        }
+    }
+    let lapse = machine.deviations.iter().filter(|(_, row)| row.kind == DeviationKind::Lapse).last();
+    if let Some(lapse) = lapse.map(|(id, _)| id) {
+        let does = Some(by_hand(machine, dice));
+        let id = machine.remedies.push(Remedy { key: "remedy of the lapse".to_string(), does, ..remedy });
+        machine.deviations[lapse].remedy = Some(id);
+    }
 }
