@@ -44,7 +44,9 @@ def source(condition):
         return f"(m.place[{rest[0]}]=={rest[1]})"
     if word == "between":
         return f"(m.place[{rest[0]}]==-1)"
-    array = {"supply": "supply", "driven": "driven", "input": "reads", "output": "command",
+    if word == "counted":
+        return f"(m.counter[{rest[0]}]>={rest[1]})"
+    array = {"latch": "latch", "supply": "supply", "driven": "driven", "input": "reads", "output": "command",
              "step": "active", "rises": "rises", "falls": "falls"}[word]
     return f"m.{array}[{rest[0]}]"
 
@@ -68,6 +70,8 @@ class Plan:
         self.edges = [compiled(one) for one in data["edges"]]
         self.transitions = [(t["chart"], t["from"], t["to"], compiled(t["when"])) for t in data["transitions"]]
         self.interlocks = [(i["chart"], i["in"], compiled(i["needs"]), i["effect"]) for i in data["interlocks"]]
+        self.latches = [(compiled(row["set"]), compiled(row["reset"]), row["at_power_on"])
+                        for row in data.get("latches", [])]
         self.actions = []
         for number, step in enumerate(data["steps"]):
             row = []
@@ -78,7 +82,8 @@ class Plan:
                     when.append(["for", number, timing[1]])
                 if timing[0] == "limited":
                     when.append(["not", ["for", number, timing[1]]])
-                row.append((action["kind"], action["output"], compiled(when), timing[0] == "blink"))
+                row.append((action["kind"], action["of"] if "of" in action else action["output"], compiled(when),
+                            timing[0] == "blink"))
             self.actions.append(row)
         # Time marks that a step can wait for.
         self.marks = [set() for _ in data["steps"]]
@@ -99,6 +104,9 @@ class Plan:
             note(row["when"])
         for row in data["interlocks"]:
             note(row["needs"])
+        for row in data.get("latches", []):
+            note(row["set"])
+            note(row["reset"])
         for one in data["edges"]:
             note(one)
         for row in data["outputs"]:
@@ -140,6 +148,10 @@ class Machine:
         self.held = [False] * charts
         self.dropped = [False] * charts
         self.timed_out = [False] * charts
+        self.latch = [False] * len(plan.latches)
+        self.counter = [0] * data.get("counters", 0)
+        self.creeping = [False] * len(self.travel)
+        self.short = [None] * len(self.travel)  # the position just before which it has stopped
         self.let_go = None  # (time, mechanism, position)
         self.there = []  # effects at work
         self.forgotten = set()
@@ -152,7 +164,9 @@ class Machine:
             if effect[0] == "found":
                 self.put(effect[1], effect[2])
             elif effect[0] == "forgotten":
-                self.forgotten.add(effect[1])
+                # (The number of the routine stands behind if it is not the first.)
+                if (effect[2] if len(effect) > 2 else 0) == self.plan_data.get("which", 0):
+                    self.forgotten.add(effect[1])
             else:
                 self.there.append(effect)
                 # Of two faults at one stage the one that holds it on decides.
@@ -254,6 +268,8 @@ class Machine:
         for chart in range(len(self.held)):
             self.held[chart] = self.dropped[chart] = self.timed_out[chart] = False
         self.stored = [False] * len(self.stored)
+        self.latch = [self.running and at_power_on for _, _, at_power_on in self.plan.latches]
+        self.counter = [0] * len(self.counter)
         if self.running:
             for chart in data["charts"]:
                 for step in chart["initial"]:
@@ -266,6 +282,11 @@ class Machine:
             self.active[step] = True
             self.since[step] = self.now
             self.steps_changed = True
+            for kind, number, _, _ in self.plan.actions[step]:
+                if kind == "count":
+                    self.counter[number] += 1
+                elif kind == "clear":
+                    self.counter[number] = 0
 
     def leave(self, step):
         if self.active[step]:
@@ -287,7 +308,8 @@ class Machine:
 
     def memory(self):
         return (tuple(self.active), tuple(self.command), tuple(self.stored), tuple(self.rises), tuple(self.falls),
-                tuple(self.was), tuple(self.held), tuple(self.dropped), tuple(self.timed_out))
+                tuple(self.was), tuple(self.held), tuple(self.dropped), tuple(self.timed_out), tuple(self.latch),
+                tuple(self.counter))
 
     def evolve(self):
         """One evolution of the program; gives whether it changed anything."""
@@ -300,6 +322,11 @@ class Machine:
             self.rises[number] = value and not self.was[number]
             self.falls[number] = self.was[number] and not value
             self.was[number] = value
+        for number, (sets, resets, _) in enumerate(plan.latches):
+            if resets(self):
+                self.latch[number] = False
+            elif sets(self):
+                self.latch[number] = True
         charts = range(len(self.held))
         forced = [False for _ in charts]
         held = [False for _ in charts]
@@ -352,7 +379,9 @@ class Machine:
                     self.stored[output] = True
                 elif kind == "reset":
                     self.stored[output] = False
-                elif not self.dropped[data["steps"][step]["chart"]]:
+                elif kind in ("set_latch", "reset_latch"):
+                    self.latch[output] = kind == "set_latch"
+                elif kind == "drive" and not self.dropped[data["steps"][step]["chart"]]:
                     wanted[output] = True
         if stable:
             for output in range(len(self.command)):
@@ -371,6 +400,12 @@ class Machine:
                 slow = max([100] + [e[2] for e in self.there if e[0] == "slow" and e[1] == number])
                 goal = (target, max(takes * slow // 100, 1))
                 break
+        if self.short[number] is not None and goal is not None and goal[0] == self.short[number]:
+            return False  # it stays where it stopped short until something moves it elsewhere
+        leak = next((one for one in self.there if one[:3] == ["creeps", number, came]), None)
+        creeps = leak and (goal is None or goal[0] == came and (at_rest or self.creeping[number]))
+        if creeps:
+            goal = (leak[3], max(leak[4], 1))
         if ["stuck", number] in self.there:
             goal = None
         if at_rest and (goal is None or goal[0] == came):
@@ -391,6 +426,8 @@ class Machine:
                 new = [came, target, min(takes * done // whole, takes - 1), takes, self.now]
             due = self.now + new[3] - new[2]
         old_place, self.place[number] = self.place[number], -1
+        self.creeping[number] = bool(creeps)
+        self.short[number] = None
         same = due == self.arrives[number] and new[:2] == travel[:2] and old_place == -1
         self.travel[number] = new
         self.arrives[number] = due
@@ -429,10 +466,15 @@ class Machine:
         self.now = to
         for number, due in enumerate(self.arrives):
             if due == to:
-                target = self.travel[number][1]
-                self.travel[number] = [target, target, 0, 1, None]
+                came, target, _, whole, _ = self.travel[number]
                 self.arrives[number] = None
+                if ["short", number, target] in self.there:
+                    self.travel[number] = [came, target, max(whole - 1, 1), max(whole, 2), None]
+                    self.short[number] = target
+                    continue
+                self.travel[number] = [target, target, 0, 1, None]
                 self.place[number] = target
+                self.creeping[number] = False
         for number, due in enumerate(self.pending):
             if due == to:
                 self.pending[number] = None
@@ -449,6 +491,8 @@ class Machine:
         self.travel[mechanism] = [position, position, 0, 1, None]
         self.arrives[mechanism] = None
         self.place[mechanism] = position
+        self.creeping[mechanism] = False
+        self.short[mechanism] = None
 
     def act(self, action):
         kind = action["do"]
@@ -477,7 +521,8 @@ class Machine:
         ago = lambda t: None if t is None else t - self.now
         return (tuple(self.place), self.memory(), tuple(self.reads), tuple(self.supply), tuple(self.driven),
                 tuple((a, b, c, d, ago(e)) if (c, e) != (0, None) else (a,) for a, b, c, d, e in self.travel),
-                tuple(ago(t) for t in self.pending), tuple(self.shut), self.mains,
+                tuple(ago(t) for t in self.pending), tuple(self.shut), self.mains, tuple(self.creeping),
+                tuple(self.short),
                 None if self.let_go is None else (ago(self.let_go[0]), self.let_go[1:]),
                 tuple(tuple(sorted(min(self.now - self.since[s], ms) for ms in marks)) if self.active[s] else ()
                       for s, marks in enumerate(self.plan.marks)))
@@ -821,14 +866,23 @@ def numbered(data, evidence):
 
 
 def likelihood(data, evidence, end, nominal):
-    doubt = data["doubt"]
     value = 1.0
     if evidence["complaint"] is not None:
         value *= COMPLAINS[stands(data, end, nominal[end["stage"]])][COMPLAINTS.index(evidence["complaint"])]
-    if evidence["deed"] is not None:
-        stages = len(data["routine"]) + 1
-        value *= 1.0 - doubt["deed"] if end["stage"] == evidence["deed"] else doubt["deed"] / (stages - 1)
+    value *= deed_likelihood(data, evidence, end["stage"])
     return value * sight(data, evidence, end["look"])
+
+
+def deed_likelihood(data, evidence, stage):
+    """The probability of the routine named, if one was, and of the last thing done in it."""
+    doubt = data["doubt"]
+    stages = len(data["routine"]) + 1
+    said = evidence["deed"]
+    if evidence.get("routine") not in (None, data.get("which", 0)):
+        return doubt["routine"] * (1.0 if said is None else 1.0 / stages)
+    if said is None:
+        return 1.0
+    return 1.0 - doubt["deed"] if stage == said else doubt["deed"] / (stages - 1)
 
 
 def sight(data, evidence, look):
@@ -856,8 +910,8 @@ def under_unknown(data, evidence, marks):
     value = 1.0
     if evidence["complaint"] is not None:
         value *= 0.25
-    if evidence["deed"] is not None:
-        value *= 1.0 / (len(data["routine"]) + 1)
+    stages = len(data["routine"]) + 1
+    value *= math.fsum(deed_likelihood(data, evidence, stage) for stage in range(stages)) / stages
     return value * unknown_sight(data, evidence, marks)
 
 
@@ -1028,15 +1082,39 @@ def histories(data):
     return found, nominal, marks, Later(data, slots, odds, group)
 
 
-def posterior(data, evidence, found, nominal, marks, later):
-    if "later" in evidence:
-        parts, factor = followed(data, evidence, found, nominal, marks, later)
-    else:
-        parts = [(chosen, weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
-        factor = 1.0
-    listed = math.fsum(weight for _, _, _, weight in found)
-    unlisted = data["doubt"]["unlisted"]
-    unknown = listed * unlisted / (1.0 - unlisted) * under_unknown(data, evidence, marks) * factor
+class Routine:
+    """What can be the case if people are doing this routine."""
+
+    def __init__(self, data, which, share):
+        self.share = share
+        self.data = {**data, "routine": data["routines"][which], "which": which} if "routines" in data else data
+        self.found, self.nominal, self.marks, self.later = histories(self.data)
+
+    def weighed(self, evidence):
+        """Deviations and weight of each history after the evidence; the weight of a cause that is not in the file."""
+        data, found, nominal, marks = self.data, self.found, self.nominal, self.marks
+        if "later" in evidence:
+            parts, factor = followed(data, evidence, found, nominal, marks, self.later)
+        else:
+            parts = [(chosen, weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
+            factor = 1.0
+        listed = math.fsum(weight for _, _, _, weight in found)
+        unlisted = data["doubt"]["unlisted"]
+        unknown = listed * unlisted / (1.0 - unlisted) * under_unknown(data, evidence, marks) * factor
+        return [(chosen, weight * self.share) for chosen, weight in parts], unknown * self.share
+
+
+def routines(data):
+    """All routines, the first of which is what people mostly do."""
+    count = len(data.get("routines", [None]))
+    first = data["doubt"].get("first_routine", 1.0)
+    return [Routine(data, which, first if which == 0 else (1.0 - first) / (count - 1)) for which in range(count)]
+
+
+def posterior(data, evidence, all_routines):
+    weighed = [routine.weighed(evidence) for routine in all_routines]
+    parts = [part for parts, _ in weighed for part in parts]
+    unknown = math.fsum(unknown for _, unknown in weighed)
     total = math.fsum(weight for _, weight in parts) + unknown
     return {
         "nothing": math.fsum(weight for chosen, weight in parts if not chosen) / total,
@@ -1049,9 +1127,9 @@ def posterior(data, evidence, found, nominal, marks, later):
 def solve(path):
     with open(path, encoding="utf-8") as file:
         data = json.load(file)
-    found, nominal, marks, later = histories(data)
-    answers = [posterior(data, evidence, found, nominal, marks, later) for evidence in data["evidence"]]
-    return {"case": data["name"], "histories": len(found), "answers": answers}
+    all_routines = routines(data)
+    answers = [posterior(data, evidence, all_routines) for evidence in data["evidence"]]
+    return {"case": data["name"], "histories": sum(len(routine.found) for routine in all_routines), "answers": answers}
 
 
 if __name__ == "__main__":

@@ -267,7 +267,6 @@ impl Held {
     ) -> Option<Self> {
         let odds = match self.set[..] {
             [] => class.odds,
-            [other, ..] if other == index => return None,
             [other, ..] => {
                 let other = &weigher.classes[other as usize];
                 other.odds_with(class) / other.odds

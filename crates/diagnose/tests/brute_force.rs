@@ -15,14 +15,27 @@ use diagnose::evidence::{Circumstances, Evidence};
 use diagnose::{Alternative, Diagnoser, Doubt, Followed};
 use machine::Machine;
 use serde_json::Value;
-use sim::Options;
+use sim::{Branching, Options};
+use std::ops::RangeInclusive;
 use std::path::{Path, PathBuf};
 use std::process::Command;
 
 const CALLS: usize = 4;
 
 /// Cases with evidence in later moments.
-const LATER: std::ops::RangeInclusive<u64> = 201..=210;
+const LATER: RangeInclusive<u64> = 201..=208;
+
+/// Cases with latches and a counter.
+const REMEMBERS: RangeInclusive<u64> = 301..=308;
+
+/// Cases with several routines.
+const ROUTINES: RangeInclusive<u64> = 401..=406;
+
+/// Cases with a mechanism that creeps or stops short.
+const CREEPS: RangeInclusive<u64> = 501..=508;
+
+/// Cases with a contact that chatters.
+const CHATTERS: RangeInclusive<u64> = 601..=608;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/brute_force")
@@ -40,6 +53,9 @@ fn remake() -> bool {
 fn options() -> Options {
     let mut options = Options { least_forked: 0.0, least_pair: 0.0, ..Options::default() };
     options.habits.patience = 1;
+    // Where contacts chatter: branches so light that they bear on nothing.
+    let branching = Branching { least: 1e-13, branches: usize::MAX };
+    (options.single_branching, options.pair_branching) = (branching, branching);
     options
 }
 
@@ -51,15 +67,32 @@ struct Case {
     json: Value,
 }
 
-/// Seeds above 100 have fewer deviations; those from 201 on have evidence in later moments.
+/// Seeds above 100 have fewer deviations; what else is in those above 200 the ranges say.
 fn case(seed: u64) -> Case {
     let mut dice = Dice(seed);
-    let mut machine = small::machine_with(if seed > 100 { [2, 1, 1] } else { [4, 2, 2] }, &mut dice);
-    let calls: Vec<Evidence> = if LATER.contains(&seed) {
+    let few = [2, 1, 1];
+    let machine = match seed {
+        0..=100 => small::machine_with([4, 2, 2], &mut dice),
+        _ if REMEMBERS.contains(&seed) => small::machine_that_remembers(few, &mut dice),
+        _ if ROUTINES.contains(&seed) => small::machine_with_routines([2, 1, 2], &mut dice),
+        _ => small::machine_with(few, &mut dice),
+    };
+    let mut machine = machine;
+    if LATER.contains(&seed) {
         small::mend(&mut machine, &mut dice);
-        (0..CALLS).map(|call| small::evidence_of(&machine, 1 + call % 2, &mut dice)).collect()
-    } else {
-        (0..CALLS).map(|_| small::evidence(&machine, &mut dice)).collect()
+    }
+    if CREEPS.contains(&seed) {
+        small::creep(&mut machine, &mut dice);
+    }
+    if CHATTERS.contains(&seed) {
+        small::chatter(&mut machine, &mut dice);
+    }
+    let calls: Vec<Evidence> = match seed {
+        _ if LATER.contains(&seed) => {
+            (0..3).map(|call| small::evidence_of(&machine, 1 + call % 2, &mut dice)).collect()
+        }
+        _ if ROUTINES.contains(&seed) => (0..CALLS).map(|_| small::evidence_in_any(&machine, &mut dice)).collect(),
+        _ => (0..CALLS).map(|_| small::evidence(&machine, &mut dice)).collect(),
     };
     let options = options();
     let name = format!("case-{seed:02}");
@@ -185,4 +218,19 @@ fn six_small_machines_as_in_a_bayesian_network() {
 #[test]
 fn what_was_seen_after_something_was_done_as_in_the_enumeration() {
     hold_against("brute_force.py", "later.jsonl", &LATER.collect::<Vec<_>>());
+}
+
+#[test]
+fn programs_that_remember_as_in_the_enumeration() {
+    hold_against("brute_force.py", "remembers.jsonl", &REMEMBERS.collect::<Vec<_>>());
+}
+
+#[test]
+fn several_routines_as_in_the_enumeration() {
+    hold_against("brute_force.py", "routines.jsonl", &ROUTINES.collect::<Vec<_>>());
+}
+
+#[test]
+fn what_creeps_or_stops_short_as_in_the_enumeration() {
+    hold_against("brute_force.py", "creeps.jsonl", &CREEPS.collect::<Vec<_>>());
 }

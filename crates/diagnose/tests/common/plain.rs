@@ -42,7 +42,8 @@ fn program(it: &Condition<ProgramFact>) -> Value {
         ProgramFact::StepFor(step, ms) => json!(["for", step.index(), ms]),
         ProgramFact::Rises(edge) => json!(["rises", edge.index()]),
         ProgramFact::Falls(edge) => json!(["falls", edge.index()]),
-        ProgramFact::Latch(_) | ProgramFact::Counted(..) => panic!("small machines have no latches or counters"),
+        ProgramFact::Latch(latch) => json!(["latch", latch.index()]),
+        ProgramFact::Counted(counter, n) => json!(["counted", counter.index(), n]),
     })
 }
 
@@ -75,25 +76,32 @@ fn output_stage(stage: OutputStage) -> &'static str {
     }
 }
 
-fn forced(it: Forced) -> &'static str {
-    match it {
-        Forced::Off => "off",
-        Forced::On => "on",
-        Forced::Chatters(..) => panic!("small machines do not chatter"),
+/// What is forced to be how.
+fn forced(mut what: Vec<Value>, how: Forced) -> Value {
+    match how {
+        Forced::Off => what.push(json!("off")),
+        Forced::On => what.push(json!("on")),
+        Forced::Chatters(made, broken) => what.extend([json!("chatters"), json!(made), json!(broken)]),
     }
+    Value::Array(what)
 }
 
 fn fault(it: FaultEffect) -> Value {
     match it {
-        FaultEffect::Input(input, stage, value) => json!(["input", input.index(), input_stage(stage), forced(value)]),
-        FaultEffect::Output(output, stage, value) => {
-            json!(["output", output.index(), output_stage(stage), forced(value)])
+        FaultEffect::Input(input, stage, value) => {
+            forced(vec![json!("input"), json!(input.index()), json!(input_stage(stage))], value)
         }
-        FaultEffect::Supply(supply, value) => json!(["supply", supply.index(), forced(value)]),
+        FaultEffect::Output(output, stage, value) => {
+            forced(vec![json!("output"), json!(output.index()), json!(output_stage(stage))], value)
+        }
+        FaultEffect::Supply(supply, value) => forced(vec![json!("supply"), json!(supply.index())], value),
+        FaultEffect::StopsShort(mechanism, position) => json!(["short", mechanism.index(), position]),
+        FaultEffect::Creeps(mechanism, from, to, ms) => json!(["creeps", mechanism.index(), from, to, ms]),
         FaultEffect::Stuck(mechanism) => json!(["stuck", mechanism.index()]),
         FaultEffect::Slow(mechanism, percent) => json!(["slow", mechanism.index(), percent]),
         FaultEffect::ControllerStopped => json!(["stopped"]),
-        FaultEffect::Forgotten(_, action) => json!(["forgotten", action]),
+        FaultEffect::Forgotten(routine, action) if routine.index() == 0 => json!(["forgotten", action]),
+        FaultEffect::Forgotten(routine, action) => json!(["forgotten", action, routine.index()]),
         FaultEffect::Found(mechanism, position) => json!(["found", mechanism.index(), position]),
         other => panic!("small machines have no {other:?}"),
     }
@@ -215,11 +223,14 @@ pub fn case(name: &str, machine: &Machine, options: &Options, doubt: &Doubt, cal
                 .actions
                 .iter()
                 .map(|action| {
-                    let (kind, output) = match action.kind {
-                        ActionKind::Drive(output) => ("drive", output),
-                        ActionKind::Set(output) => ("set", output),
-                        ActionKind::Reset(output) => ("reset", output),
-                        other => panic!("small machines have no {other:?}"),
+                    let (kind, of, what) = match action.kind {
+                        ActionKind::Drive(output) => ("drive", "output", output.index()),
+                        ActionKind::Set(output) => ("set", "output", output.index()),
+                        ActionKind::Reset(output) => ("reset", "output", output.index()),
+                        ActionKind::SetLatch(latch) => ("set_latch", "of", latch.index()),
+                        ActionKind::ResetLatch(latch) => ("reset_latch", "of", latch.index()),
+                        ActionKind::Count(counter) => ("count", "of", counter.index()),
+                        ActionKind::Clear(counter) => ("clear", "of", counter.index()),
                     };
                     let timing = match action.timing {
                         Timing::WhileActive => json!(["while"]),
@@ -227,7 +238,7 @@ pub fn case(name: &str, machine: &Machine, options: &Options, doubt: &Doubt, cal
                         Timing::For(ms) => json!(["limited", ms]),
                         Timing::Blink(..) => json!(["blink"]),
                     };
-                    json!({ "kind": kind, "output": output.index(), "when": program(&action.when), "timing": timing })
+                    json!({ "kind": kind, of: what, "when": program(&action.when), "timing": timing })
                 })
                 .collect();
             let time_out =
@@ -299,14 +310,15 @@ pub fn case(name: &str, machine: &Machine, options: &Options, doubt: &Doubt, cal
             ref other => panic!("small machines have no {other:?}"),
         })
         .collect();
-    let routine: Vec<Value> = machine.routines.rows().next().map_or(Vec::new(), |routine| {
+    let actions = |routine: &machine::model::Routine| -> Vec<Value> {
         let with_wait = |action: &machine::model::HandAction| {
             let mut it = hand(action.movement);
             it["wait"] = json!(action.wait_ms);
             it
         };
         routine.actions.iter().map(with_wait).collect()
-    });
+    };
+    let routine: Vec<Value> = machine.routines.rows().next().map_or(Vec::new(), actions);
     let mut case = json!({
         "name": name,
         "hours": machine.hours_since_well,
@@ -345,6 +357,22 @@ pub fn case(name: &str, machine: &Machine, options: &Options, doubt: &Doubt, cal
         },
         "evidence": calls.iter().map(|call| evidence(call, machine)).collect::<Vec<_>>(),
     });
+    if !machine.latches.is_empty() || !machine.counters.is_empty() {
+        let latch = |row: &machine::model::Latch| json!({ "set": program(&row.set), "reset": program(&row.reset), "at_power_on": row.at_power_on });
+        case["latches"] = machine.latches.rows().map(latch).collect();
+        case["counters"] = json!(machine.counters.len());
+    }
+    if machine.routines.len() > 1 {
+        case["routines"] = machine.routines.rows().map(actions).collect();
+        case["doubt"]["routine"] = json!(doubt.routine);
+        case["doubt"]["first_routine"] = json!(diagnose::FIRST_ROUTINE);
+        for (call, told) in calls.iter().enumerate() {
+            case["evidence"][call]["routine"] = json!(told.routine.map(Id::index));
+        }
+    }
+    if machine.deviations.rows().any(|row| row.effects.iter().any(FaultEffect::comes_and_goes)) {
+        case["options"]["least_branch"] = json!(options.single_branching.least);
+    }
     if calls.iter().any(|call| call.moments.len() > 1) {
         case["remedies"] = machine.remedies.rows().map(|row| json!({ "does": row.does.map(hand) })).collect();
         for (row, deviation) in machine.deviations.rows().enumerate() {

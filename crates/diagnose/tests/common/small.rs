@@ -4,7 +4,7 @@ use diagnose::evidence::{
     CheckReport, Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
 };
 use machine::Machine;
-use machine::id::{Id, Table};
+use machine::id::{Id, RoutineId, Table};
 use machine::model::{
     AfterEvents, Answer, Chance, Check, Deviation, DeviationKind, Device, FaultEffect, Forced, HandMove, InputStage,
     LampKind, MechanismClass, Observable, OutputStage, Rate, Remedy, Source, StatusMeaning, SupplyKind, Words,
@@ -201,9 +201,14 @@ fn other_faults(machine: &Machine, dice: &mut Dice) -> Vec<Faults> {
 
 fn lapses(machine: &Machine) -> Vec<(String, FaultEffect)> {
     let mut all = Vec::new();
-    let routine = machine.routines.ids().next().unwrap();
-    for (at, action) in machine.routines[routine].actions.iter().enumerate() {
-        all.push((format!("not done: {}", action.short), FaultEffect::Forgotten(routine, u32::try_from(at).unwrap())));
+    for (routine, row) in machine.routines.iter() {
+        for (at, action) in row.actions.iter().enumerate() {
+            let mut key = format!("not done: {}", action.short);
+            if all.iter().any(|(known, _)| *known == key) {
+                key += &format!(" ({}, {at})", row.name);
+            }
+            all.push((key, FaultEffect::Forgotten(routine, u32::try_from(at).unwrap())));
+        }
     }
     for (id, row) in machine.supplies.iter().filter(|(_, row)| row.kind == SupplyKind::Air) {
         all.push((format!("{} shut", row.name), FaultEffect::Supply(id, Forced::Off)));
@@ -276,13 +281,119 @@ pub fn machine(dice: &mut Dice) -> Machine {
 /// A machine with so many faulty points, other faulty things, and lapses.
 pub fn machine_with(deviations: [usize; 3], dice: &mut Dice) -> Machine {
     let text = text(dice);
-    let mut machine = match machine::load_str("small.toml", &text) {
+    read(&text, deviations, dice)
+}
+
+fn read(text: &str, deviations: [usize; 3], dice: &mut Dice) -> Machine {
+    let mut machine = match machine::load_str("small.toml", text) {
         Ok(machine) => machine,
         Err(problems) => panic!("{problems:#?}\n{text}"),
     };
     deviate(&mut machine, deviations, dice);
     check(&mut machine, dice);
     machine
+}
+
+/// A machine whose program remembers: latches set by inputs or by steps, a counter, and a second cycle that they bear on.
+pub fn machine_that_remembers(deviations: [usize; 3], dice: &mut Dice) -> Machine {
+    let mut text = text(dice);
+    let at_power_on = if dice.percent(40) { ", at_power_on = true" } else { "" };
+    let set = *dice.pick(&["part = there", "R_TRIG(part = there)", "cycle.ready.X AND part = there"]);
+    let reset = *dice.pick(&["ram = out", "F_TRIG(start = pressed)", "cycle.home.X", "FALSE"]);
+    let latches = format!(
+        "[latches]\narmed = {{ set = \"{set}\", reset = \"{reset}\"{at_power_on} }}\n\
+         made = {{ set = \"{}\", reset = \"NOT part = there\" }}\n[counters]\nparts = {{}}\n[charts.cycle]",
+        dice.pick(&["FALSE", "ram = out"]),
+    );
+    text = text.replace("[charts.cycle]", &latches);
+    let needs =
+        dice.pick(&["\"armed\", ", "\"armed\", \"NOT made\", ", "\"parts < 1\", ", "\"armed\", \"parts < 2\", "]);
+    text = text.replace("needs = [", &format!("needs = [{needs}"));
+    let work = *dice.pick(&["set = \"made\", ", "count = \"parts\", ", "clear = \"parts\", reset = \"armed\", "]);
+    text = text.replace("work = { ", &format!("work = {{ {work}"));
+    let home = *dice.pick(&["count = \"parts\", ", "set = \"armed\", count = \"parts\", ", "reset = \"made\", "]);
+    text = text.replace("home = { ", &format!("home = {{ {home}"));
+    if dice.percent(60) {
+        let end = text.rfind(']').unwrap();
+        text.insert_str(end, ", \"press start\"");
+    }
+    read(&text, deviations, dice)
+}
+
+/// A machine with a second routine, and sometimes a third.
+pub fn machine_with_routines(deviations: [usize; 3], dice: &mut Dice) -> Machine {
+    let mut text = text(dice);
+    text += &format!(
+        "[routines.clear]\ndo = [{}]\n",
+        dice.pick(&[
+            "\"part gone\", \"press start\"",
+            "\"press start\", { do = \"part there\", forgotten = \"1 in 40\" }, \"press start\"",
+            "{ do = \"part there\", forgotten = \"1 in 40\" }",
+        ]),
+    );
+    if dice.percent(50) {
+        text += "[routines.again]\ndo = [\"part there\", \"press start\", \"part gone\"]\n";
+    }
+    read(&text, deviations, dice)
+}
+
+/// Adds a device with faults that exclude each other.
+fn add_faults(machine: &mut Machine, modes: Vec<(String, FaultEffect)>, dice: &mut Dice) {
+    let device = machine.devices.rows().next().unwrap().clone();
+    let id = machine.devices.push(Device { modes: Vec::new(), name: modes[0].0.clone(), ..device });
+    for (key, effect) in modes {
+        let chance = Chance::PerMillionHours((1 + dice.below(400)) as f64 / 64.0);
+        let mode = machine.deviations.push(Deviation {
+            words: Words::plain(key.clone()),
+            key,
+            kind: DeviationKind::Fault(id),
+            rate: Rate { chance, source: Source::File },
+            effects: vec![effect],
+            after: AfterEvents::default(),
+            remedy: None,
+        });
+        machine.devices[id].modes.push(mode);
+    }
+}
+
+/// A mechanism that creeps away or stops short.
+pub fn creep(machine: &mut Machine, dice: &mut Dice) {
+    let driven: Vec<_> =
+        machine.mechanisms.iter().filter(|(_, row)| row.class == MechanismClass::Driven).map(|(id, _)| id).collect();
+    let id = *dice.pick(&driven);
+    let from = u8::try_from(dice.below(2)).unwrap();
+    let ms = *dice.pick(&[900, 4_000, 30_000]);
+    let short = u8::try_from(dice.below(2)).unwrap();
+    let name = machine.mechanisms[id].name.clone();
+    let modes = vec![
+        (format!("{name}/creeps"), FaultEffect::Creeps(id, from, 1 - from, ms)),
+        (format!("{name}/stops short"), FaultEffect::StopsShort(id, short)),
+    ];
+    add_faults(machine, modes, dice);
+}
+
+/// A contact that comes and goes: of an input that the program reads at once, of an output, or of a supply.
+pub fn chatter(machine: &mut Machine, dice: &mut Dice) {
+    let (made, broken) = *dice.pick(&[(300, 100), (900, 100), (2_400, 600), (4_000, 1_000)]);
+    let forced = Forced::Chatters(made, broken);
+    let inputs: Vec<_> = machine.inputs.iter().filter(|(_, row)| row.on_delay_ms == 0).map(|(id, _)| id).collect();
+    let stages = [InputStage::Sensor, InputStage::Cable, InputStage::Terminal, InputStage::Card];
+    let (name, effect) = match dice.below(100) {
+        0..=69 => {
+            let id = *dice.pick(&inputs);
+            (machine.inputs[id].label.clone(), FaultEffect::Input(id, *dice.pick(&stages), forced))
+        }
+        70..=89 => {
+            let id = Id::new(dice.below(machine.outputs.len()));
+            let stage = *dice.pick(&[OutputStage::Card, OutputStage::Cable, OutputStage::Coil]);
+            (machine.outputs[id].tag.clone(), FaultEffect::Output(id, stage, forced))
+        }
+        _ => {
+            let id = Id::new(dice.below(machine.supplies.len()));
+            (machine.supplies[id].name.clone(), FaultEffect::Supply(id, forced))
+        }
+    };
+    add_faults(machine, vec![(format!("{name}/loose"), effect)], dice);
 }
 
 /// What somebody reports who looks at a machine, with some misreadings.
@@ -331,11 +442,22 @@ pub fn evidence(machine: &Machine, dice: &mut Dice) -> Evidence {
 /// The same, going on for so many moments: with the next action, something else that a hand does, a remedy, or a
 /// second look.
 pub fn evidence_of(machine: &Machine, later: usize, dice: &mut Dice) -> Evidence {
+    evidence_in(machine, Id::new(0), later, dice)
+}
+
+/// The same while people are doing any of the routines, which they name or not.
+pub fn evidence_in_any(machine: &Machine, dice: &mut Dice) -> Evidence {
+    let routine = Id::new(dice.below(machine.routines.len()));
+    let evidence = evidence_in(machine, routine, 0, dice);
+    Evidence { routine: dice.percent(60).then_some(routine), ..evidence }
+}
+
+fn evidence_in(machine: &Machine, routine: RoutineId, later: usize, dice: &mut Dice) -> Evidence {
     let plant = Plant::new(machine);
     let mut engine = Engine::new(&plant);
     let deviation =
         (!dice.percent(15)).then(|| machine.deviations[Id::new(dice.below(machine.deviations.len()))].clone());
-    let actions = &machine.routines.rows().next().unwrap().actions;
+    let actions = &machine.routines[routine].actions;
     let stages = 1 + dice.below(actions.len() + 1);
     let sets_in = dice.below(stages);
     let _ = engine.power_on();
@@ -348,10 +470,9 @@ pub fn evidence_of(machine: &Machine, later: usize, dice: &mut Dice) -> Evidence
         }
         if stage > 0 {
             let forgotten = deviation.as_ref().is_some_and(|deviation| {
-                deviation
-                    .effects
-                    .iter()
-                    .any(|it| matches!(it, FaultEffect::Forgotten(_, at) if *at as usize == stage - 1))
+                deviation.effects.iter().any(
+                    |it| matches!(it, FaultEffect::Forgotten(of, at) if *of == routine && *at as usize == stage - 1),
+                )
             });
             if !forgotten {
                 let _ = engine.act(actions[stage - 1].movement);
@@ -367,7 +488,6 @@ pub fn evidence_of(machine: &Machine, later: usize, dice: &mut Dice) -> Evidence
     look(machine, &engine, &mut moment, dice);
     let complaints = [Complaint::WontStart, Complaint::StopsMidway, Complaint::WontFinish, Complaint::WrongResult];
     let complaint = dice.percent(60).then(|| *dice.pick(&complaints));
-    assert!(matches!(actions[0].movement, HandMove::Put(..)));
     let mut moments = vec![moment];
     for _ in 0..later {
         let mut moment = Moment::default();
