@@ -634,16 +634,20 @@ class Walk:
                 machine.settle()
 
     def stop_where_it_begins(self, rounds):
-        """A machine that goes round is left where its lowest-numbered situation begins."""
+        """A machine that goes round is left where its lowest-numbered steps, or its lowest places, begin."""
         machine = self.machine
-        number = lambda steps: sum(1 << at for at, on in enumerate(steps) if on)
-        if len(set(rounds)) < 2:
+        if len({steps for steps, _ in rounds}) > 1:
+            number = lambda: sum(1 << at for at, on in enumerate(machine.active) if on)
+            lowest = min(sum(1 << at for at, on in enumerate(steps) if on) for steps, _ in rounds)
+        elif len({places for _, places in rounds}) > 1:
+            number = lambda: tuple(travel[0] for travel in machine.travel)
+            lowest = min(places for _, places in rounds)
+        else:
             return
-        lowest = min(rounds, key=number)
         while True:
-            before = tuple(machine.active)
+            before = number()
             machine.advance(machine.next_due())
-            if before != lowest and tuple(machine.active) == lowest:
+            if before != lowest and number() == lowest:
                 return
 
     def come_to_rest(self, until=None, epochs=True):
@@ -652,7 +656,7 @@ class Walk:
         seen = set()
         looks = None  # of the round under way, once it is known that the machine goes round
         first = None
-        rounds = []  # the active steps in it
+        rounds = []  # the active steps in it, and where each mechanism is or comes from
         for count in itertools.count():
             due = machine.next_due()
             if due is None:
@@ -670,7 +674,7 @@ class Walk:
                 seen.add(key)
                 if looks is not None:
                     looks.append((due - machine.now, machine.look()))
-                    rounds.append(tuple(machine.active))
+                    rounds.append((tuple(machine.active), tuple(travel[0] for travel in machine.travel)))
             machine.advance(due)
             if epochs:
                 self.new_epoch()

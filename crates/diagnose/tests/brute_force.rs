@@ -116,6 +116,9 @@ fn difference(case: &Case, result: &Value) -> (f64, String) {
         let mut compare = |what: &str, ours: f64, theirs: &Value| {
             let theirs = theirs.as_f64().unwrap();
             let gap = (ours - theirs).abs();
+            if std::env::var_os("LAMPWISE_SHOW").is_some() && gap > 1e-11 {
+                println!("{} call {call} {what}: {ours} here, {theirs} there, {:e}", case.name, ours - theirs);
+            }
             if gap > worst.0 || gap.is_nan() {
                 worst = (gap, format!("{}, call {call}, {what}: {ours} here, {theirs} there", case.name));
             }

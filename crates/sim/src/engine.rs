@@ -780,8 +780,12 @@ impl<'p, W: Watch> Engine<'p, W> {
             .map(|one| (one.to, one.takes.saturating_mul(u64::from(slow)) / 100));
         let acting = match (acting, creeps) {
             (None, Some(creep)) => Some(creep),
-            // What leaks goes away even while something tries to hold it there.
-            (Some((to, _)), Some(creep)) if at_rest && to == travel.from => Some(creep),
+            // What leaks goes away even while something tries to hold it there, and goes on to do so on its way.
+            (Some((to, _)), Some(creep))
+                if to == travel.from && (at_rest || (travel.to, travel.whole) == (creep.0, creep.1.max(1))) =>
+            {
+                Some(creep)
+            }
             (acting, _) => acting,
         };
         let now = self.state.now;

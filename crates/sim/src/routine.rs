@@ -669,14 +669,21 @@ fn shares(times: &[(u64, Box<[u64]>)], flickers: bool) -> Vec<Varying> {
 }
 
 /// The machine goes round: plays one round more to see what changes in it, and leaves it where its
-/// lowest-numbered situation begins, so that it does not matter when the round was noticed.
+/// lowest-numbered steps begin, or if none change the lowest positions that its mechanisms are in or come from, so that
+/// it does not matter when the round was noticed.
 fn going_round(engine: &mut Engine<'_, Unwatched>, limits: Limits) -> Rest {
     let kept = engine.state().clone();
     let mut times = Vec::new();
+    let mut round = Vec::new();
     let events = engine.events();
+    let plant = engine.plant();
+    let number = |state: &State| -> (Vec<u64>, Vec<u8>) {
+        (plant.steps_in(&state.bits), state.travel.iter().map(|travel| travel.from).collect())
+    };
     loop {
         let (then, bits) = (engine.state().now, engine.state().bits.clone());
         let due = engine.next_due();
+        round.push(number(engine.state()));
         if due == u64::MAX || engine.advance_to(due).is_err() || engine.events() - events > limits.events {
             break;
         }
@@ -685,14 +692,23 @@ fn going_round(engine: &mut Engine<'_, Unwatched>, limits: Limits) -> Rest {
             break;
         }
     }
-    let plant = engine.plant();
-    let lowest = times.iter().map(|(_, bits)| plant.steps_in(bits)).min();
+    let steps_change = round.iter().any(|(steps, _)| *steps != round[0].0);
+    // Only what changes has a beginning.
+    let number = |state: &State| {
+        let (steps, places) = number(state);
+        if steps_change { (steps, Vec::new()) } else { (Vec::new(), places) }
+    };
+    let lowest = if steps_change {
+        round.into_iter().map(|(steps, _)| (steps, Vec::new())).min()
+    } else {
+        round.into_iter().map(|(_, places)| (Vec::new(), places)).min()
+    };
     for _ in 0..2 * times.len() {
-        let before = plant.steps_in(&engine.state().bits);
+        let before = number(engine.state());
         if engine.advance().is_err() {
             break;
         }
-        let after = Some(plant.steps_in(&engine.state().bits));
+        let after = Some(number(engine.state()));
         if after == lowest && after.as_ref() != Some(&before) {
             break;
         }

@@ -449,7 +449,9 @@ pub fn evidence_of(machine: &Machine, later: usize, dice: &mut Dice) -> Evidence
 pub fn evidence_in_any(machine: &Machine, dice: &mut Dice) -> Evidence {
     let routine = Id::new(dice.below(machine.routines.len()));
     let evidence = evidence_in(machine, routine, 0, dice);
-    Evidence { routine: dice.percent(60).then_some(routine), ..evidence }
+    // What was done is counted in the routine that is named.
+    let named = !evidence.moments[0].deeds.is_empty() || dice.percent(30);
+    Evidence { routine: named.then_some(routine), ..evidence }
 }
 
 fn evidence_in(machine: &Machine, routine: RoutineId, later: usize, dice: &mut Dice) -> Evidence {
