@@ -154,6 +154,7 @@ class Machine:
         self.short = [None] * len(self.travel)  # the position just before which it has stopped
         self.let_go = None  # (time, mechanism, position)
         self.there = []  # effects at work
+        self.open = []  # those of them that are loose contacts and open just now
         self.forgotten = set()
         self.steps_changed = False
 
@@ -169,14 +170,16 @@ class Machine:
                     self.forgotten.add(effect[1])
             else:
                 self.there.append(effect)
-                # Of two faults at one stage the one that holds it on decides.
-                self.there.sort(key=lambda one: one[-1] == "on")
+                # Of two faults at one stage the one that holds it on decides; a loose contact comes after both.
+                self.there.sort(key=lambda one: 2 if "chatters" in one else one[-1] == "on")
 
     def lift(self, effects):
         """Takes the effects of one deviation away again."""
         for effect in effects:
             if effect[0] not in ("found", "forgotten"):
                 self.there.remove(effect)
+                if effect in self.open:
+                    self.open.remove(effect)
 
     def copy(self):
         """The same machine once more, to go on with."""
@@ -189,8 +192,12 @@ class Machine:
             other.__dict__[name] = value
         return other
 
-    def chain(self, number, upto, stages_of="input"):
-        """The value of an input's chain up to and including a stage."""
+    def forced(self, value, effect, how):
+        """What becomes of a value; `how` is what stands behind the place of the effect."""
+        return value and effect not in self.open if how[0] == "chatters" else how[0] == "on"
+
+    def chain(self, number, upto, before=None):
+        """The value of an input's chain up to and including a stage, or just before one effect."""
         row = self.plan_data["inputs"][number]
         fed = row["supply"] is None or self.supply[row["supply"]]
         value = self.plan.lit[number](self)
@@ -198,13 +205,94 @@ class Machine:
             if stage == "sensor":
                 value = value and fed
             for effect in self.there:
+                if effect is before:
+                    return value
                 if effect[0] == "input" and effect[1] == number and effect[2] == stage:
-                    value = effect[3] == "on"
+                    value = self.forced(value, effect, effect[3:])
                     if stage == "sensor":
                         value = value and fed
             if stage == "card":
                 value = value and self.powered
         return value
+
+    def seen_at(self, number, upto):
+        """The same as somebody sees it who looks for a while: what a loose contact lets through is its share of time."""
+        share = 1.0
+        stages = INPUT_STAGES[:INPUT_STAGES.index(upto) + 1]
+        value = self.plan.lit[number](self)
+        row = self.plan_data["inputs"][number]
+        fed = row["supply"] is None or self.supply[row["supply"]]
+        for stage in stages:
+            if stage == "sensor":
+                value = value and fed
+            for effect in self.there:
+                if effect[0] == "input" and effect[1] == number and effect[2] == stage:
+                    if effect[3] == "chatters":
+                        share *= effect[4] / (effect[4] + effect[5])
+                    else:
+                        value, share = effect[3] == "on", 1.0
+                    if stage == "sensor":
+                        value = value and fed
+            if stage == "card":
+                value = value and self.powered
+        return share if value else 0.0
+
+    def command_before(self, number, before=None):
+        """What an output is told to do, with the faults of its chain; or just before one of them."""
+        value = self.command[number]
+        for stage in OUTPUT_STAGES[1:]:
+            for effect in self.there:
+                if effect is before:
+                    return value
+                if effect[0] == "output" and effect[1] == number and effect[2] == stage:
+                    value = self.forced(value, effect, effect[3:])
+        return value
+
+    def supply_before(self, number, before=None):
+        parent, electric, when = self.plan.supplies[number]
+        value = ((parent is None or self.supply[parent]) and not (electric and not self.mains)
+                 and not self.shut[number] and when(self))
+        for effect in self.there:
+            if effect is before:
+                return value
+            if effect[0] == "supply" and effect[1] == number:
+                value = self.forced(value, effect, effect[2:])
+        return value
+
+    def loose(self):
+        """The loose contact that is live and has the shortest mean time until it flips, with that time."""
+        found = None
+        for effect in self.there:
+            if "chatters" not in effect:
+                continue
+            if effect[0] == "input":
+                row = self.plan_data["inputs"][effect[1]]
+                live = self.chain(effect[1], "lamp", effect) and (row["supply"] is None or self.supply[row["supply"]])
+            elif effect[0] == "output":
+                live = self.command_before(effect[1], effect)
+            else:
+                live = self.supply_before(effect[1], effect)
+            mean = effect[-1] if effect in self.open else effect[-2]
+            if live and (found is None or mean < found[1]):
+                found = (effect, mean)
+        return found
+
+    def flip(self, effect):
+        if effect in self.open:
+            self.open.remove(effect)
+        else:
+            self.open.append(effect)
+        self.settle()
+
+    def felt(self, other, effect):
+        """Whether a flip has changed more than what the program reads at the input where the contact is."""
+        if effect[0] != "input":
+            return True
+        own = effect[1]
+        reads = [value for number, value in enumerate(zip(self.reads, other.reads)) if number != own]
+        return (self.memory() != other.memory() or any(a != b for a, b in reads) or self.travel != other.travel
+                or self.supply != other.supply or self.driven != other.driven or self.arrives != other.arrives
+                or self.pending != other.pending or self.since != other.since)
 
     # --- everything that follows at one instant
 
@@ -215,10 +303,8 @@ class Machine:
         any_change = False
         while changed:
             changed = False
-            for number, (parent, electric, when) in enumerate(plan.supplies):
-                value = ((parent is None or self.supply[parent]) and not (electric and not self.mains)
-                         and not self.shut[number] and when(self)
-                         and ["supply", number, "off"] not in self.there)
+            for number in range(len(plan.supplies)):
+                value = self.supply_before(number)
                 if value != self.supply[number]:
                     self.supply[number] = value
                     changed = True
@@ -233,13 +319,8 @@ class Machine:
                 self.start_program()
                 changed = True
             for number, row in enumerate(data["outputs"]):
-                value = self.command[number]
-                hangs = False
-                for stage in OUTPUT_STAGES[1:]:
-                    for effect in self.there:
-                        if effect[0] == "output" and effect[1] == number and effect[2] == stage:
-                            value = effect[3] == "on"
-                            hangs = hangs or (stage == "valve" and value)
+                value = self.command_before(number)
+                hangs = ["output", number, "valve", "on"] in self.there
                 fed = row["supply"] is None or self.supply[row["supply"]]
                 value = value and (fed or hangs)
                 if value != self.driven[number]:
@@ -523,7 +604,7 @@ class Machine:
                 tuple((a, b, c, d, ago(e)) if (c, e) != (0, None) else (a,) for a, b, c, d, e in self.travel),
                 tuple(ago(t) for t in self.pending), tuple(self.shut), self.mains, tuple(self.creeping),
                 tuple(self.short),
-                None if self.let_go is None else (ago(self.let_go[0]), self.let_go[1:]),
+                tuple(map(tuple, self.open)), None if self.let_go is None else (ago(self.let_go[0]), self.let_go[1:]),
                 tuple(tuple(sorted(min(self.now - self.since[s], ms) for ms in marks)) if self.active[s] else ()
                       for s, marks in enumerate(self.plan.marks)))
 
@@ -575,23 +656,23 @@ class Machine:
         for check in self.plan_data["checks"]:
             which = check["observes"]
             if which[0] == "input":
-                stages[json.dumps(which)] = 1.0 if self.chain(which[1], which[2]) else 0.0
+                stages[json.dumps(which)] = self.seen_at(which[1], which[2])
         return {"lamps": self.lamps(), "places": places, "stages": stages}
 
 
-def mean_looks(looks):
+def mean_looks(looks, flickers=False):
     """Time-weighted means over one round of a machine that goes round, in whole thousandths."""
     total = sum(ms for ms, _ in looks)
     def mean(values):
         if all(value == values[0] for value in values):
             return values[0]
-        on = sum(ms for (ms, _), value in zip(looks, values) if value >= 0.5)
-        return on * 1000 // total / 1000
+        on = sum(ms for (ms, _), value in zip(looks, values) if value > 0.0)
+        return on * 1000 // total / 1000 * max(values)
     first = looks[0][1]
     def lamp(number):
         values = [one["lamps"][number] for _, one in looks]
         steady = all(value == values[0] for value in values)
-        return values[0] if steady else (mean([share for share, _, _ in values]), False, False)
+        return values[0] if steady else (mean([share for share, _, _ in values]), flickers, False)
     return {
         "lamps": [lamp(number) for number in range(len(first["lamps"]))],
         "places": [[mean([one["places"][m][p] for _, one in looks]) for p in range(len(first["places"][m]))]
@@ -602,11 +683,56 @@ def mean_looks(looks):
 
 # --------------------------------------------------------------------- people
 
+MOST_FLIPS = 24
+
+
+class TooRare(Exception):
+    """A course of events that bears on nothing."""
+
+
+class Chance:
+    """One course of events: at each fork the branch that a list says, then the first."""
+
+    def __init__(self, script, least):
+        self.script, self.least = script, least
+        self.taken = []
+        self.probability = 1.0
+
+    def falls(self, probability):
+        """Whether something happens that does with this probability."""
+        first = self.script[len(self.taken)] if len(self.taken) < len(self.script) else True
+        self.taken.append(first)
+        self.probability *= probability if first else 1.0 - probability
+        if self.probability < self.least:
+            raise TooRare
+        return first
+
+
+def courses(play, least):
+    """Every course of events: its probability, and what came of it."""
+    script = []
+    while True:
+        chance = Chance(script, least)
+        try:
+            came = play(chance)
+            yield chance.probability, came
+        except TooRare:
+            pass
+        script = chance.taken
+        while script and not script[-1]:
+            script.pop()
+        if not script:
+            return
+        script[-1] = False
+
+
 class Walk:
     """A machine on its way through a routine, or through one deed, moment by moment."""
 
-    def __init__(self, machine, setting_in):
+    def __init__(self, machine, setting_in, chance):
         self.machine = machine
+        self.chance = chance
+        self.flips = 0
         self.waiting = sorted(setting_in, key=lambda one: one[0])  # (moment, effects)
         self.marks = []  # (stage, epoch, time, lamps)
         self.moment = [0, 0]
@@ -657,9 +783,15 @@ class Walk:
         looks = None  # of the round under way, once it is known that the machine goes round
         first = None
         rounds = []  # the active steps in it, and where each mechanism is or comes from
-        for count in itertools.count():
+        count = -1
+        while True:
+            count += 1
             due = machine.next_due()
             if due is None:
+                if until is not None:
+                    machine.now = until
+                elif machine.loose():
+                    return self.chatter_at_rest(epochs)
                 return "standing", None
             if until is not None and due > until:
                 machine.now = until
@@ -672,12 +804,65 @@ class Walk:
                     self.stop_where_it_begins(rounds)
                     return "cycling", mean_looks(looks)
                 seen.add(key)
+            if looks is None and self.flips_first(due, epochs):
+                count, seen = -1, set()
+                continue
+            if count > 40:
                 if looks is not None:
                     looks.append((due - machine.now, machine.look()))
                     rounds.append((tuple(machine.active), tuple(travel[0] for travel in machine.travel)))
             machine.advance(due)
             if epochs:
                 self.new_epoch()
+
+    def flips_first(self, due, epochs):
+        """Whether chance had a say in whether a loose contact flips before the next thing happens."""
+        machine = self.machine
+        contact = machine.loose()
+        if contact is None or self.flips >= MOST_FLIPS:
+            return False
+        effect, mean = contact
+        gap = due - machine.now
+        trial = machine.copy()
+        trial.now += min(mean, gap // 2)
+        trial.flip(effect)
+        if not trial.felt(machine, effect):
+            return False
+        if self.chance.falls(-math.expm1(-gap / mean)):
+            machine.now += min(mean, gap // 2)
+            machine.flip(effect)
+            self.flips += 1
+        else:
+            machine.advance(due)
+        if epochs:
+            self.new_epoch()
+        return True
+
+    def chatter_at_rest(self, epochs):
+        """Nothing is due, but a contact is loose: it flips until all comes round again."""
+        machine = self.machine
+        machine.steps_changed = False
+        kept, looks = machine.key(), []
+        for _ in range(MOST_FLIPS):
+            contact = machine.loose()
+            if contact is None:
+                return "standing", None
+            effect, mean = contact
+            looks.append((mean, machine.look()))
+            machine.now += mean
+            machine.flip(effect)
+            seen = set()
+            while (due := machine.next_due()) is not None and machine.key() not in seen:
+                seen.add(machine.key())
+                machine.advance(due)
+            if machine.steps_changed:
+                if epochs:
+                    self.new_epoch()
+                machine.steps_changed = False
+                kept, looks = machine.key(), []
+            elif machine.key() == kept:
+                return "standing", mean_looks(looks, flickers=True)
+        return ("cycling", mean_looks(looks, flickers=True)) if looks else ("standing", None)
 
     def begin_stage(self, stage):
         self.moment[:] = [stage, 0]
@@ -700,10 +885,20 @@ class Walk:
 
 
 def run(plan, deviations, slots, nominal, options, keep=False):
+    """Plays the routine. Gives the ends of stages, in every course of events, and the kept moments (of the last)."""
+    all_ends, marks = [], []
+    for probability, (ends, marks) in courses(
+            lambda chance: course(plan, deviations, slots, nominal, options, keep, chance), options.get("least_branch", 0.0)):
+        all_ends += [{**end, "calls": end["calls"] * probability} for end in ends]
+    return all_ends, marks
+
+
+def course(plan, deviations, slots, nominal, options, keep, chance):
     """Plays the routine once. Gives the ends of stages (with the machine as it is there) and the kept moments."""
     data = plan.data
     machine = Machine(plan)
-    walk = Walk(machine, [(slot, data["deviations"][d]["effects"]) for slot, d in zip(slots, deviations)])
+    setting_in = [(slot, data["deviations"][d]["effects"]) for slot, d in zip(slots, deviations)]
+    walk = Walk(machine, setting_in, chance)
     ends = []
     going_on, odd = 1.0, 0
     stages = len(data["routine"]) + 1
@@ -947,7 +1142,7 @@ class Held:
 
 def deed(machine, action, setting_in=()):
     """A hand acts on a machine at rest, and that comes to rest. Gives it, what it looks like, and the moments."""
-    walk = Walk(machine.copy(), [((0, epoch), effects) for epoch, effects in setting_in])
+    walk = Walk(machine.copy(), [((0, epoch), effects) for epoch, effects in setting_in], None)
     walk.begin_stage(0)
     walk.come_to_rest(epochs=False)
     walk.hand(action)
@@ -1053,7 +1248,7 @@ def followed(data, evidence, found, nominal, marks, later):
 
 def from_the_beginning(deviation):
     """Whether it is there before power-on rather than from any moment on."""
-    return deviation["lapse"]
+    return deviation["lapse"] or any("chatters" in effect for effect in deviation["effects"])
 
 
 def histories(data):

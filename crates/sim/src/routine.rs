@@ -349,12 +349,11 @@ impl<'p> Player<'p> {
         if partial.stage == 0 {
             engine.power_on()?;
         } else {
-            let epoch = partial.epoch;
             if !self.waits(partial.stage - 1) {
                 self.come_to_rest(engine, partial, todo, false);
             }
-            // What happens before the hand acts belongs to epoch 0.
-            partial.epoch = epoch;
+            // What happens before the hand acts belongs to epoch 0, in a branch that was put aside meanwhile too.
+            partial.epoch = 0;
             partial.met.clear();
             engine.steps_changed = false;
             let index = usize::from(partial.stage) - 1;
@@ -544,7 +543,10 @@ impl<'p> Player<'p> {
         let mut times: Vec<(u64, Box<[u64]>)> = Vec::new();
         let mut cycle = CycleFinder::new(engine, self.limits);
         for _ in 0..FLIPS {
-            let Some((which, mean)) = self.chattering(engine) else { break };
+            let Some((which, mean)) = self.chattering(engine) else {
+                // The machine has moved to where it does not matter any more whether the contact is open.
+                return Rest { stop: Stop::Standing, varying: Vec::new() };
+            };
             times.push((u64::from(mean), engine.state().bits.clone()));
             engine.wait_until(engine.state().now + u64::from(mean));
             if let Err(stop) = engine.flip(which) {
@@ -598,7 +600,8 @@ impl<'p> Player<'p> {
                 let odd = partial.odd;
                 partial.odd -= u8::from(!as_always);
                 // What goes round goes on doing so behind the mark, pulses in no time included.
-                let goes_on = (!situation.varying.is_empty()).then(|| Seen::of(engine));
+                let goes_on = situation.stop == Stop::Cycling || !situation.varying.is_empty();
+                let goes_on = goes_on.then(|| Seen::of(engine));
                 self.mark(engine, partial);
                 if let Some(seen) = goes_on {
                     seen.give_back(engine);
