@@ -484,7 +484,7 @@ class Machine:
         if self.short[number] is not None and goal is not None and goal[0] == self.short[number]:
             return False  # it stays where it stopped short until something moves it elsewhere
         leak = next((one for one in self.there if one[:3] == ["creeps", number, came]), None)
-        creeps = leak and (goal is None or goal[0] == came and (at_rest or self.creeping[number]))
+        creeps = leak and (at_rest or self.creeping[number]) and (goal is None or goal[0] == came)
         if creeps:
             goal = (leak[3], max(leak[4], 1))
         if ["stuck", number] in self.there:

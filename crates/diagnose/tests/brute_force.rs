@@ -38,7 +38,7 @@ const CREEPS: RangeInclusive<u64> = 501..=508;
 const LEAST_BRANCH: f64 = 1e-12;
 
 /// Cases with a contact that chatters.
-const CHATTERS: RangeInclusive<u64> = 601..=606;
+const CHATTERS: RangeInclusive<u64> = 607..=616;
 
 fn folder() -> PathBuf {
     Path::new(env!("CARGO_MANIFEST_DIR")).join("tests/brute_force")

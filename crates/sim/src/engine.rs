@@ -778,14 +778,11 @@ impl<'p, W: Watch> Engine<'p, W> {
                     && self.plant.decisions.holds(one.when, &self.state.bits)
             })
             .map(|one| (one.to, one.takes.saturating_mul(u64::from(slow)) / 100));
+        // What leaks goes away even while something tries to hold it there, and goes on to do so on its way.
+        let creeps = creeps.filter(|(to, ms)| at_rest || (travel.to, travel.whole) == (*to, (*ms).max(1)));
         let acting = match (acting, creeps) {
             (None, Some(creep)) => Some(creep),
-            // What leaks goes away even while something tries to hold it there, and goes on to do so on its way.
-            (Some((to, _)), Some(creep))
-                if to == travel.from && (at_rest || (travel.to, travel.whole) == (creep.0, creep.1.max(1))) =>
-            {
-                Some(creep)
-            }
+            (Some((to, _)), Some(creep)) if to == travel.from => Some(creep),
             (acting, _) => acting,
         };
         let now = self.state.now;
