@@ -562,7 +562,7 @@ pub fn mend(machine: &mut Machine, dice: &mut Dice) {
             machine.deviations[mode].remedy = Some(id);
         }
     }
-    let lapse = machine.deviations.iter().filter(|(_, row)| row.kind == DeviationKind::Lapse).last();
+    let lapse = machine.deviations.iter().rfind(|(_, row)| row.kind == DeviationKind::Lapse);
     if let Some(lapse) = lapse.map(|(id, _)| id) {
         let does = Some(by_hand(machine, dice));
         let id = machine.remedies.push(Remedy { key: "remedy of the lapse".to_string(), does, ..remedy });
