@@ -8,7 +8,7 @@ use crate::likelihood::{LampLikelihood, anything};
 use crate::seen::{anything_else, lamp_changes, looked_at};
 use crate::tally::{Doubt, Item, Weigher, keep_share};
 use crate::world::{RoutineWorld, World};
-use machine::id::RemedyId;
+use machine::id::{RemedyId, RoutineId};
 use machine::model::{FaultEffect, HandAction, HandMove};
 use rayon::prelude::*;
 use rustc_hash::{FxBuildHasher, FxHashMap};
@@ -78,7 +78,7 @@ impl Follower<'_, '_> {
         let mut unknown = weigher.unlisted();
         let mut held = self.hold(weigher.leading(&weigher.record_weights(), self.most.share, self.most.most));
         for moment in &evidence.moments[1..] {
-            held = self.pass(held, moment);
+            held = self.pass(held, moment, evidence.routine);
             unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
         }
         (held, unknown)
@@ -112,11 +112,14 @@ impl Follower<'_, '_> {
         held
     }
 
-    /// Moves every history on through what was done, and weighs it by what was seen then.
-    fn pass(&self, held: Vec<Held>, moment: &Moment) -> Vec<Held> {
+    /// Moves every history on through what was done, and weighs it by what was seen then. What was done as an action of
+    /// the routine that was named was done, whatever routine people were at.
+    fn pass(&self, held: Vec<Held>, moment: &Moment, named: Option<RoutineId>) -> Vec<Held> {
         let Self { world, routine, weigher, doubt, .. } = *self;
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
-        let actions = &world.machine.routines[routine.routine].actions;
+        let other = named.filter(|named| *named != routine.routine);
+        let of = world.machine.routines.get(other.unwrap_or(routine.routine));
+        let actions = of.map_or(&[][..], |routine| &routine.actions);
         let mut next: Vec<Held> = held;
         // What has set in since the moment before.
         let mut late: Vec<Held> = Vec::new();
@@ -133,7 +136,7 @@ impl Follower<'_, '_> {
                 Deed::Extra(movement) => (*movement).into(),
             };
             let stage = match deed {
-                Deed::Routine(Some(index)) => u16::try_from(index + 1).ok(),
+                Deed::Routine(Some(index)) if other.is_none() => u16::try_from(index + 1).ok(),
                 _ => None,
             };
             let act = |held: Vec<Held>| -> Vec<Held> {
