@@ -739,12 +739,12 @@ fn effect_words(machine: &Machine, effect: FaultEffect) -> String {
         FaultEffect::StopsShort(mechanism, position) => format!(
             "{} does not quite reach \"{}\"",
             mechanism_name(machine, mechanism),
-            machine.mechanisms[mechanism].positions.get(usize::from(position)).map_or("", String::as_str)
+            position_name(machine, mechanism, position)
         ),
         FaultEffect::Creeps(mechanism, from, ..) => format!(
             "{} does not stay at \"{}\"",
             mechanism_name(machine, mechanism),
-            machine.mechanisms[mechanism].positions.get(usize::from(from)).map_or("", String::as_str)
+            position_name(machine, mechanism, from)
         ),
         FaultEffect::ControllerStopped | FaultEffect::ControllerError => {
             "the controller does not run its program".to_owned()
@@ -760,16 +760,20 @@ fn effect_words(machine: &Machine, effect: FaultEffect) -> String {
         FaultEffect::Unasked(HandMove::Put(mechanism, position)) => format!(
             "{} moved to \"{}\" meanwhile",
             mechanism_name(machine, mechanism),
-            machine.mechanisms[mechanism].positions.get(usize::from(position)).map_or("", String::as_str)
+            position_name(machine, mechanism, position)
         ),
         FaultEffect::Unasked(HandMove::PowerCycle) => "switched off and on meanwhile".to_owned(),
         FaultEffect::Unasked(_) => "something done meanwhile".to_owned(),
         FaultEffect::Found(mechanism, position) => format!(
             "{} found at \"{}\"",
             mechanism_name(machine, mechanism),
-            machine.mechanisms[mechanism].positions.get(usize::from(position)).map_or("", String::as_str)
+            position_name(machine, mechanism, position)
         ),
     }
+}
+
+fn position_name(machine: &Machine, mechanism: machine::id::MechanismId, position: u8) -> &str {
+    machine.mechanisms[mechanism].positions.get(usize::from(position)).map_or("", String::as_str)
 }
 
 fn mechanism_name(machine: &Machine, mechanism: machine::id::MechanismId) -> &str {

@@ -155,34 +155,35 @@ fn concerns(machine: &Machine, effect: FaultEffect, observable: &Observable) -> 
 }
 
 impl Class {
+    /// The groups of deviations that exclude each other with members in both classes: the odds of those of each.
+    fn groups_with<'c>(&'c self, other: &'c Self) -> impl Iterator<Item = (f64, f64)> + 'c {
+        let (mut left, mut right) = (self.groups.iter().peekable(), other.groups.iter().peekable());
+        std::iter::from_fn(move || {
+            loop {
+                let ((a, odds_a), (b, odds_b)) = (left.peek()?, right.peek()?);
+                match a.cmp(b) {
+                    std::cmp::Ordering::Less => _ = left.next(),
+                    std::cmp::Ordering::Greater => _ = right.next(),
+                    std::cmp::Ordering::Equal => {
+                        let both = (*odds_a, *odds_b);
+                        left.next();
+                        right.next();
+                        return Some(both);
+                    }
+                }
+            }
+        })
+    }
+
     /// Whether a member of one class can exclude a member of the other; a class excludes itself.
     pub fn may_exclude(&self, other: &Self) -> bool {
-        let (mut left, mut right) = (self.groups.iter().peekable(), other.groups.iter().peekable());
-        while let (Some((a, _)), Some((b, _))) = (left.peek(), right.peek()) {
-            match a.cmp(b) {
-                std::cmp::Ordering::Less => _ = left.next(),
-                std::cmp::Ordering::Greater => _ = right.next(),
-                std::cmp::Ordering::Equal => return true,
-            }
-        }
-        false
+        self.groups_with(other).next().is_some()
     }
 
     /// The odds of one member of each class being there together; members of one group exclude each other.
     pub fn odds_with(&self, other: &Self) -> f64 {
         let mut excluded = 0.0;
-        let (mut left, mut right) = (self.groups.iter().peekable(), other.groups.iter().peekable());
-        while let (Some((a, odds_a)), Some((b, odds_b))) = (left.peek(), right.peek()) {
-            match a.cmp(b) {
-                std::cmp::Ordering::Less => _ = left.next(),
-                std::cmp::Ordering::Greater => _ = right.next(),
-                std::cmp::Ordering::Equal => {
-                    excluded += odds_a * odds_b;
-                    left.next();
-                    right.next();
-                }
-            }
-        }
+        self.groups_with(other).for_each(|(odds_a, odds_b)| excluded += odds_a * odds_b);
         (self.odds * other.odds - excluded).max(0.0)
     }
 

@@ -15,6 +15,12 @@ fn explored(machine: &Machine, plant: &Plant) -> Exploration {
     explore(machine, plant, RoutineId::new(0), &Options { pairs: false, ..Options::default() })
 }
 
+/// The stage in which the cycle runs.
+fn stage_of_start(machine: &Machine) -> u16 {
+    let mut actions = machine.routines[RoutineId::new(0)].actions.iter();
+    u16::try_from(actions.position(|one| one.short == "press start").unwrap() + 1).unwrap()
+}
+
 /// The behaviour that is this deviation and no other.
 fn behaviour(machine: &Machine, exploration: &Exploration, key: &str) -> u32 {
     let (wanted, _) = machine.deviations.find(|one| one.key == key).unwrap();
@@ -31,9 +37,8 @@ fn a_stop_button_pressed_meanwhile_sends_the_cycle_home() {
     let records = exploration.records.iter().filter(|record| record.first == Some(stop));
     let odd: Vec<_> = records.filter(|record| !record.as_always).collect();
     // The stage in which the cycle runs: pressed in the middle of it, the machine goes home without a filled jar.
-    let start = machine.routines[RoutineId::new(0)].actions.iter().position(|one| one.short == "press start").unwrap();
     let ready = machine.steps.iter().find(|(id, _)| machine.step_name(*id) == "cycle.ready").unwrap().0;
-    let home = odd.iter().filter(|record| usize::from(record.stage) == start + 1);
+    let home = odd.iter().filter(|record| record.stage == stage_of_start(&machine));
     let home: Vec<_> = home.map(|record| &exploration.situations[record.situation as usize]).collect();
     assert!(!home.is_empty());
     assert!(home.iter().all(|situation| situation.on(plant.layout().step(ready))), "it stands ready again");
@@ -72,9 +77,8 @@ fn a_door_opened_meanwhile_is_shut_again() {
     assert!(matches!(effects[..], [FaultEffect::Unasked(_)]));
     let (mechanism, row) = machine.mechanisms.find(|one| one.name == "door").unwrap();
     let shut = u8::try_from(row.positions.iter().position(|position| position == "shut").unwrap()).unwrap();
-    let start = machine.routines[RoutineId::new(0)].actions.iter().position(|one| one.short == "press start").unwrap();
     let records = exploration.records.iter().filter(|record| record.first == Some(door));
-    let after_start: Vec<_> = records.filter(|record| usize::from(record.stage) == start + 1).collect();
+    let after_start: Vec<_> = records.filter(|record| record.stage == stage_of_start(&machine)).collect();
     assert!(!after_start.is_empty());
     for record in after_start {
         let situation = &exploration.situations[record.situation as usize];
