@@ -25,6 +25,15 @@ pub(crate) enum Truth {
     Unlisted,
 }
 
+impl Truth {
+    /// The keys of what is wrong, what is in play first; `None` for what no file knows.
+    pub fn keys(&self, nature: &Diagnoser) -> Option<Vec<String>> {
+        let Self::Listed(one) = self else { return None };
+        let deviations = &nature.worlds()[one.world].machine.deviations;
+        Some(one.deviations.iter().map(|deviation| deviations[*deviation].key.clone()).collect())
+    }
+}
+
 /// How well somebody looks, and which dice decide it.
 #[derive(Clone, Copy, Debug, PartialEq)]
 pub(crate) struct Eyes {
@@ -146,7 +155,7 @@ impl<'t> Caller<'t> {
                 let routine = &world.routines[one.routine];
                 let standing = match &one.stands {
                     Stands::Record { record, .. } => routine.standings[*record as usize],
-                    Stands::Held(_) => crate::standing::Standing::Stalled,
+                    Stands::Held { .. } => crate::standing::Standing::Stalled,
                 };
                 let deed = (one.routine == 0).then(|| Deed::Routine(usize::from(one.stage).checked_sub(1)));
                 (complaints.iter().map(|complaint| standing.complains(*complaint)).collect(), deed)
@@ -242,8 +251,12 @@ impl<'t> Caller<'t> {
             ToDo::Remedy(remedy) => Some(*remedy),
             _ => None,
         };
+        // Whoever looks whether it runs goes on with it, and where nothing is in its way it does.
+        if one.in_the_way().is_empty() {
+            return true;
+        }
         if remedy.is_none() {
-            return *to_do == ToDo::GoOn && one.deviations.is_empty();
+            return false;
         }
         let helps = self.dice(&format!("helps {remedy:?}")).f64() >= self.nature.doubt().remedy;
         let right: Vec<DeviationId> = self
@@ -253,12 +266,7 @@ impl<'t> Caller<'t> {
             .collect();
         let effects: Vec<_> = right.iter().flat_map(|deviation| sequence_effects(world, *deviation)).collect();
         self.cured.extend(right);
-        let in_play = match one.stands {
-            Stands::Record { in_play, .. } => in_play,
-            Stands::Held(_) => one.deviations.len(),
-        };
-        if !one.deviations.is_empty() && one.deviations.iter().take(in_play.max(1)).all(|one| self.cured.contains(one))
-        {
+        if one.in_the_way().iter().all(|one| self.cured.contains(one)) {
             return true;
         }
         let does = remedy.and_then(|remedy| world.machine.remedies.get(remedy)).and_then(|remedy| remedy.does);
@@ -329,10 +337,10 @@ impl<'t> Caller<'t> {
     /// The remedies that are really needed; none if nothing in the file helps.
     pub fn needs(&self) -> Vec<ToDo> {
         match &self.truth {
-            Truth::Listed(one) if one.deviations.is_empty() => vec![ToDo::GoOn],
+            Truth::Listed(one) if one.in_the_way().is_empty() => vec![ToDo::GoOn],
             Truth::Listed(one) => {
                 let machine = &self.nature.worlds()[one.world].machine;
-                let remedies = one.deviations.iter().filter_map(|deviation| machine.deviations[*deviation].remedy);
+                let remedies = one.in_the_way().iter().filter_map(|deviation| machine.deviations[*deviation].remedy);
                 remedies.map(ToDo::Remedy).collect()
             }
             Truth::Unlisted => Vec::new(),

@@ -335,7 +335,8 @@ impl Diagnoser {
                     }
                     RoutineWeighed::Held(held, not_in_file) => {
                         for one in held {
-                            give(&one.present(&weigher), one.mass, one.stage, Stands::Held(Arc::clone(&one.stood)));
+                            let stands = Stands::Held { stood: Arc::clone(&one.stood), in_play: one.still_in_play() };
+                            give(&one.present(&weigher), one.mass, one.stage, stands);
                         }
                         unknown += scale * not_in_file;
                     }

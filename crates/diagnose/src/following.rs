@@ -255,7 +255,12 @@ impl Held {
 
     /// Whether nothing that had come into play is left: the machine runs again.
     fn would_run(&self) -> bool {
-        self.left().all(|index| index >= self.in_play)
+        self.still_in_play() == 0
+    }
+
+    /// How many of those that no remedy has put right, the first ones, had come into play.
+    pub fn still_in_play(&self) -> usize {
+        self.left().filter(|index| *index < self.in_play).count()
     }
 
     /// This history with one deviation more that has set in late; `before` is the share of moments that others have

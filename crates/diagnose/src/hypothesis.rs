@@ -32,11 +32,18 @@ pub(crate) struct Hypothesis {
 pub(crate) enum Stands {
     /// As in this record of the exploration, with so many of the deviations in play.
     Record { record: u32, in_play: usize },
-    /// As it was followed through later moments.
-    Held(Stood),
+    /// As it was followed through later moments, with so many of the deviations in play.
+    Held { stood: Stood, in_play: usize },
 }
 
 impl Hypothesis {
+    /// What has to be put right for the machine to run: what has come into play. What has not is in nobody's way yet,
+    /// and where there is nothing else, going on is all that is needed.
+    pub fn in_the_way(&self) -> &[DeviationId] {
+        let (Stands::Record { in_play, .. } | Stands::Held { in_play, .. }) = self.stands;
+        &self.deviations[..in_play.min(self.deviations.len())]
+    }
+
     /// What the machine looks like.
     pub fn situation<'h>(&'h self, worlds: &'h [World]) -> &'h Situation {
         match &self.stands {
@@ -44,7 +51,7 @@ impl Hypothesis {
                 let exploration = &worlds[self.world].routines[self.routine].exploration;
                 &exploration.situations[exploration.records[*record as usize].situation as usize]
             }
-            Stands::Held(held) => &held.0,
+            Stands::Held { stood, .. } => &stood.0,
         }
     }
 
@@ -56,7 +63,7 @@ impl Hypothesis {
                 let routine = &world.routines[self.routine];
                 routine.truth(routine.exploration.records[*record as usize].situation as usize).clone()
             }
-            Stands::Held(held) => world.panel.truth(&world.plant, &held.0),
+            Stands::Held { stood, .. } => world.panel.truth(&world.plant, &stood.0),
         };
         lamps_shown(world, self.situation(worlds), truth, &self.deviations)
     }
@@ -70,7 +77,7 @@ impl Hypothesis {
                 let effects = latent.flat_map(|one| sequence_effects(world, *one)).collect();
                 Some((world.routines[self.routine].stood(world, *record)?, effects))
             }
-            Stands::Held(held) => Some((held, Vec::new())),
+            Stands::Held { stood, .. } => Some((stood, Vec::new())),
         }
     }
 }

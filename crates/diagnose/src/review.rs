@@ -356,7 +356,7 @@ fn lit(extra: Extra, worlds: &[World], one: &Hypothesis) -> f64 {
                 let silent = silent_steps(world, &world.routines[one.routine], record as usize);
                 f64::from(u8::from(silent.contains(&step)))
             }
-            Stands::Held(_) => 0.0,
+            Stands::Held { .. } => 0.0,
         },
     }
 }

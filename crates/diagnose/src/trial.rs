@@ -48,7 +48,7 @@ impl Default for Trial {
             misreading: 0.02,
             unreported: 0.2,
             does_not_know: 0.03,
-            most_steps: 40,
+            most_steps: 200,
             terms: Terms::default(),
         }
     }
@@ -56,10 +56,14 @@ impl Default for Trial {
 
 /// How one call went.
 #[derive(Clone, Debug, Default, PartialEq)]
-pub(crate) struct Course {
+pub struct Course {
+    /// Minutes until the machine ran.
     pub minutes: f64,
+    /// Whether it ran before the last resort.
     pub solved: bool,
+    /// How often somebody had to go there.
     pub visits: usize,
+    /// How much was asked.
     pub questions: usize,
     /// Whether the true cause was first before the repair that ended the call.
     pub true_first: bool,
@@ -69,6 +73,24 @@ pub(crate) struct Course {
     pub done: Vec<(ToDo, f64)>,
 }
 
+/// A call that was drawn.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Played {
+    /// The keys of the deviations that were there, those in play first; none if the file does not know what was wrong.
+    pub wrong: Option<Vec<String>>,
+    /// How it went, in each of the ways.
+    pub courses: Vec<Course>,
+}
+
+/// What a trial came to.
+#[derive(Clone, Debug, PartialEq)]
+pub struct Tried {
+    /// By way to choose.
+    pub figures: Vec<Figures>,
+    /// The calls, in the order in which they were drawn.
+    pub calls: Vec<Played>,
+}
+
 impl Trial {
     fn eyes(&self) -> Eyes {
         let Self { seed, misreading, unreported, does_not_know, .. } = *self;
@@ -76,37 +98,26 @@ impl Trial {
     }
 
     /// Plays all calls in each of these ways. `done` is told after each call.
-    pub fn run(
-        &self,
-        nature: &Diagnoser,
-        advisor: &Diagnoser,
-        policies: &[Policy],
-        done: &(dyn Fn() + Sync),
-    ) -> Vec<Figures> {
+    pub fn run(&self, nature: &Diagnoser, advisor: &Diagnoser, policies: &[Policy], done: &(dyn Fn() + Sync)) -> Tried {
         let urn = Urn::of(nature, &Evidence::default());
         let mut dice = fastrand::Rng::with_seed(self.seed);
         let drawn: Vec<Truth> = (0..self.calls).filter_map(|_| urn.draw(&mut dice)).collect();
-        let courses: Vec<Vec<Course>> = drawn
-            .par_iter()
+        let calls: Vec<Played> = drawn
+            .into_par_iter()
             .enumerate()
             .map(|(number, truth)| {
-                let courses = policies
-                    .iter()
-                    .map(|policy| {
-                        let caller = Caller::new(nature, truth.clone(), self.eyes(), number as u64);
-                        play(caller, advisor, *policy, self)
-                    })
-                    .collect();
+                let of = |policy: &Policy| {
+                    let caller = Caller::new(nature, truth.clone(), self.eyes(), number as u64);
+                    play(caller, advisor, *policy, self)
+                };
+                let courses = policies.iter().map(of).collect();
                 done();
-                courses
+                Played { wrong: truth.keys(nature), courses }
             })
             .collect();
-        (0..policies.len())
-            .map(|which| {
-                let own: Vec<&Course> = courses.iter().map(|all| &all[which]).collect();
-                let first: Vec<&Course> = courses.iter().map(|all| &all[0]).collect();
-                Figures::of(policies[which], &own, &first)
-            })
-            .collect()
+        let own = |which: usize| -> Vec<&Course> { calls.iter().map(|call| &call.courses[which]).collect() };
+        let figures =
+            (policies.iter().enumerate()).map(|(which, policy)| Figures::of(*policy, &own(which), &own(0))).collect();
+        Tried { figures, calls }
     }
 }

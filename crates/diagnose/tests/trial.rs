@@ -2,6 +2,7 @@
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use diagnose::evidence::Circumstances;
+use diagnose::next::ToDo;
 use diagnose::trial::{Disturbance, Policy, Trial};
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
@@ -24,9 +25,12 @@ fn the_same_seed_gives_the_same_figures_and_callers_answer_alike_whatever_is_ask
     let both = trial.run(&nature, &nature, &[Policy::Advice, Policy::Odds], &|| ());
     assert_eq!(both, trial.run(&nature, &nature, &[Policy::Advice, Policy::Odds], &|| ()));
     let alone = trial.run(&nature, &nature, &[Policy::Advice], &|| ());
-    assert_eq!(both[0], alone[0]);
-    assert_eq!(both[0].more_than_first.mean, 0.0);
-    assert!(both[0].solved > 0.5, "{:?}", both[0]);
+    let first = &both.figures[0];
+    assert_eq!(first, &alone.figures[0]);
+    assert_eq!(first.more_than_first.mean, 0.0);
+    assert!(first.solved > 0.5, "{first:?}");
+    let minutes: f64 = both.calls.iter().map(|call| call.courses[0].minutes).sum();
+    assert!((minutes / 5.0 - first.minutes.mean).abs() < 1e-9);
 }
 
 #[test]
@@ -42,5 +46,31 @@ fn disturbed_machines_differ_from_the_file_in_what_they_say_and_in_nothing_else(
             |machine: &Machine| machine.mechanisms.rows().map(|row| format!("{:?}", row.moves)).collect::<Vec<_>>();
         assert_eq!(rates(&nature) != rates(&file), disturbance != Disturbance::Times, "{disturbance:?}");
         assert_eq!(times(&nature) != times(&file), disturbance == Disturbance::Times, "{disturbance:?}");
+    }
+}
+
+#[test]
+fn where_nothing_is_wrong_every_way_ends_with_a_machine_that_runs() {
+    let nature = diagnoser(minimal());
+    let trial = Trial { calls: 25, seed: 2, ..Trial::default() };
+    let tried = trial.run(&nature, &nature, &[Policy::Advice, Policy::Odds, Policy::FileOrder], &|| ());
+    let fine: Vec<_> = tried.calls.iter().filter(|call| call.wrong == Some(Vec::new())).collect();
+    assert!(!fine.is_empty());
+    // Whoever tries a remedy and looks whether the machine runs goes on with it, and it does.
+    assert!(fine.iter().all(|call| call.courses.iter().all(|course| course.solved)), "{fine:?}");
+}
+
+#[test]
+fn nobody_makes_a_check_twice_who_does_not_reckon() {
+    let nature = diagnoser(minimal());
+    let trial = Trial { calls: 12, seed: 4, ..Trial::default() };
+    let tried = trial.run(&nature, &nature, &[Policy::FileOrder, Policy::Halving], &|| ());
+    for course in tried.calls.iter().flat_map(|call| &call.courses) {
+        let mut checks: Vec<_> = course.done.iter().map(|(done, _)| *done).collect();
+        checks.retain(|done| matches!(done, ToDo::Check(_)));
+        let all = checks.len();
+        checks.sort_by_key(|check| format!("{check:?}"));
+        checks.dedup();
+        assert_eq!(checks.len(), all, "{course:?}");
     }
 }

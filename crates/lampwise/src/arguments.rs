@@ -801,7 +801,10 @@ Examples:
     lampwise trial demo:jar-filler --calls 200 --seed 7
 
   The same where every rate in the file is wrong by a factor of three:
-    lampwise trial demo:jar-filler --calls 200 --disturb rates";
+    lampwise trial demo:jar-filler --calls 200 --disturb rates
+
+  Twenty calls, one by one, to see where the advice takes long:
+    lampwise trial demo:jar-filler --calls 20 --each";
 
 /// What to try out.
 #[derive(Debug, Args)]
@@ -829,6 +832,10 @@ pub struct Trial {
     /// Only the program's own advice, without the simpler ways beside it.
     #[arg(long)]
     pub alone: bool,
+
+    /// Also each call: what was wrong, the minutes that each way took, and what was done as advised.
+    #[arg(long)]
+    pub each: bool,
 }
 
 /// In what a file is wrong.

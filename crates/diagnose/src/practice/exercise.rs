@@ -6,7 +6,7 @@ use super::review::RUNS;
 use crate::caller::{Caller, Eyes, Truth, Urn};
 use crate::diagnoser::Diagnoser;
 use crate::evidence::{Evidence, LampReport, LampState, Moment};
-use crate::hypothesis::{Hypothesis, Stands};
+use crate::hypothesis::Hypothesis;
 use crate::next::{LAMPS_MINUTES, Terms, ToDo};
 use crate::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions};
 use crate::wording;
@@ -327,10 +327,7 @@ fn belongs(diagnoser: &Diagnoser, level: Level, one: &Hypothesis) -> bool {
         return false;
     }
     let is_lapse = |id: &DeviationId| machine.deviations[*id].kind == DeviationKind::Lapse;
-    let in_play = match one.stands {
-        Stands::Record { in_play, .. } => in_play,
-        Stands::Held(_) => 0,
-    };
+    let in_play = one.in_the_way().len();
     let count = one.deviations.len();
     match level {
         Level::Lapse => count == 1 && one.deviations.iter().all(is_lapse),

@@ -3,10 +3,10 @@
 use super::{Course, Trial};
 use crate::caller::Caller;
 use crate::diagnoser::Diagnoser;
-use crate::evidence::Moment;
+use crate::evidence::{Evidence, Moment};
 use crate::next::candidates::{Posed, pose};
 use crate::next::questions::movement_of;
-use crate::next::{Act, Belief, LAMPS_MINUTES, ToDo, choose};
+use crate::next::{Act, Belief, LAMPS_MINUTES, Terms, ToDo, choose};
 use machine::model::{HandMove, Who};
 use serde::Serialize;
 
@@ -52,23 +52,25 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
     let mut evidence = caller.opening();
     let mut terms = trial.terms.clone();
     let needs = caller.needs();
+    let mut known: Option<Known> = None;
+    let mut asked: Vec<ToDo> = Vec::new();
     for _ in 0..trial.most_steps {
-        let Some(posed) = pose(advisor, &evidence, &advisor.weighed(&evidence), &terms) else { break };
-        let belief = posed.problem.begin(false);
-        let (leading, stated) = leading(&posed, &belief);
+        let Some(now) = known.take().or_else(|| Known::of(advisor, &evidence, &terms)) else { break };
+        let Known { posed, belief } = &now;
+        let (leading, stated) = leading(posed, belief);
         let is_so = match leading {
             Some(to_do) => needs.contains(&to_do),
             None => needs.is_empty(),
         };
         course.stated.push((stated, is_so));
         course.true_first = is_so;
-        let act = next(policy, &posed, &belief, trial);
+        let act = next(policy, posed, belief, &asked, trial);
         let on_site = match act {
             Act::Ask(test) => posed.problem.tests[test].on_site,
             Act::Try(repair) => posed.problem.repairs[repair].on_site,
             Act::GiveUp => false,
         };
-        if on_site {
+        if on_site && !belief.on_site {
             course.minutes += trial.terms.visit_minutes;
             course.visits += 1;
             terms.caller = Who::Electrician;
@@ -96,19 +98,50 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
                 evidence.moments.push(Moment { remedies, lamps, runs: Some(false), ..Moment::default() });
             }
             Act::Ask(test) => {
-                let asked = &posed.asked[test];
-                course.minutes += asked.minutes;
-                course.done.push((asked.to_do, asked.minutes));
+                let question = &posed.asked[test];
+                course.minutes += question.minutes;
+                course.done.push((question.to_do, question.minutes));
                 course.questions += 1;
-                let movement = movement(advisor, &posed, asked.to_do);
-                if !caller.ask(asked.to_do, movement, &mut evidence) {
-                    terms.left_out.push(asked.to_do);
+                asked.push(question.to_do);
+                let movement = movement(advisor, posed, question.to_do);
+                let answered = caller.ask(question.to_do, movement, &mut evidence);
+                if !answered {
+                    terms.left_out.push(question.to_do);
+                }
+                // The program's own way looks anew at what there is to ask after every answer.
+                if policy != Policy::Advice && matches!(question.to_do, ToDo::Check(_)) {
+                    known = Some(now.after(test, evidence.moments.last().filter(|_| answered)));
                 }
             }
         }
     }
     course.minutes += trial.terms.last_resort_minutes;
     course
+}
+
+/// What is known at some point of a call.
+struct Known {
+    posed: Posed,
+    belief: Belief,
+}
+
+impl Known {
+    fn of(advisor: &Diagnoser, evidence: &Evidence, terms: &Terms) -> Option<Self> {
+        let posed = pose(advisor, evidence, &advisor.weighed(evidence), terms)?;
+        let belief = posed.problem.begin(false);
+        Some(Self { posed, belief })
+    }
+
+    /// After a check, whose answer is the last in this moment; without one it is not known.
+    fn after(self, test: usize, moment: Option<&Moment>) -> Self {
+        let Self { posed, mut belief } = self;
+        belief.on_site |= posed.problem.tests[test].on_site;
+        match moment.and_then(|moment| moment.checks.last()) {
+            Some(report) => belief = posed.problem.answered(&belief, test, report.answer),
+            None => belief.asked[test] = true,
+        }
+        Self { posed, belief }
+    }
 }
 
 /// What the hand does in an act of the leading hypothesis.
@@ -138,17 +171,21 @@ fn repair_shares(posed: &Posed, belief: &Belief) -> Vec<f64> {
     shares
 }
 
-fn next(policy: Policy, posed: &Posed, belief: &Belief, trial: &Trial) -> Act {
+fn next(policy: Policy, posed: &Posed, belief: &Belief, asked: &[ToDo], trial: &Trial) -> Act {
     let problem = &posed.problem;
     match policy {
         Policy::Advice => choose(problem, belief, trial.terms.effort).first().map_or(Act::GiveUp, |first| first.act),
         Policy::Odds => by_odds(posed, belief),
         Policy::FileOrder | Policy::Information | Policy::Halving => {
             let (_, stated) = leading(posed, belief);
-            let by_phone = |test: &usize| !problem.tests[*test].on_site;
-            let checks: Vec<usize> = (0..problem.tests.len())
-                .filter(|test| policy == Policy::Information || matches!(posed.asked[*test].to_do, ToDo::Check(_)))
-                .collect();
+            let by_phone = |test: &usize| belief.on_site || !problem.tests[*test].on_site;
+            // Nobody makes the same check twice who does not know that things look different by now.
+            let is_new = |to_do: &ToDo| match to_do {
+                ToDo::Check(_) => !asked.contains(to_do),
+                _ => policy == Policy::Information,
+            };
+            let checks: Vec<usize> =
+                (0..problem.tests.len()).filter(|test| is_new(&posed.asked[*test].to_do)).collect();
             let open: Vec<usize> = match checks.iter().copied().filter(by_phone).collect::<Vec<_>>() {
                 some if !some.is_empty() => some,
                 _ => checks,

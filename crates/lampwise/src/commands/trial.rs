@@ -4,9 +4,10 @@ use std::fmt::Write as _;
 
 use diagnose::evidence::Circumstances;
 use diagnose::next::Terms;
-use diagnose::trial::{Disturbance, Figures, Policy, Trial};
+use diagnose::trial::{Course, Disturbance, Played, Policy, Trial, Tried};
 use diagnose::{Alternative, Diagnoser, Shelf};
-use serde_json::json;
+use machine::Machine;
+use serde_json::{Value, json};
 
 use crate::arguments::{Disturb, Trial as Arguments};
 use crate::failure::Failure;
@@ -52,21 +53,68 @@ pub fn run(arguments: &Arguments, screen: &Screen, shelf: &dyn Shelf) -> Result<
         (diagnoser(nature), diagnoser(file))
     });
     let policies: &[Policy] = if arguments.alone { &Policy::ALL[..1] } else { &Policy::ALL };
-    let figures = progress::while_counting("calls", trial.calls, |done| trial.run(&nature, &advisor, policies, done));
+    let tried = progress::while_counting("calls", trial.calls, |done| trial.run(&nature, &advisor, policies, done));
+    let Some(machine) = advisor.machine() else { return Ok(()) };
     if screen.json {
+        let each = |call: &Played| {
+            let ways: Vec<Value> = call.courses.iter().map(|course| course_json(course, machine)).collect();
+            json!({ "wrong": call.wrong, "ways": ways })
+        };
         return screen.print_json(&json!({
             "schema": "lampwise.trial/1",
             "calls": trial.calls,
             "seed": trial.seed,
             "misreading": trial.misreading,
             "disturbed": disturbance,
-            "ways": figures,
+            "ways": tried.figures,
+            "each": arguments.each.then(|| tried.calls.iter().map(each).collect::<Vec<_>>()),
         }));
     }
-    screen.print(&page(&figures, &trial, disturbance))
+    let mut out = page(&tried, &trial, disturbance);
+    if arguments.each {
+        out.push_str(&one_by_one(&tried, machine));
+    }
+    screen.print(&out)
 }
 
-fn page(figures: &[Figures], trial: &Trial, disturbance: Option<Disturbance>) -> String {
+fn course_json(course: &Course, machine: &Machine) -> Value {
+    let done: Vec<Value> =
+        course.done.iter().map(|(to_do, minutes)| json!({ "do": to_do.key(machine), "minutes": minutes })).collect();
+    json!({
+        "minutes": course.minutes,
+        "solved": course.solved,
+        "true_first": course.true_first,
+        "visits": course.visits,
+        "done": done,
+    })
+}
+
+fn one_by_one(tried: &Tried, machine: &Machine) -> String {
+    let mut out = String::new();
+    let _ =
+        writeln!(out, "\n{FAINT}each call: minutes in each way, in the order above; what was done as advised{PLAIN}");
+    for (number, call) in tried.calls.iter().enumerate() {
+        let wrong = match call.wrong.as_deref() {
+            None => "something that is not in the file".to_owned(),
+            Some([]) => "nothing wrong".to_owned(),
+            Some(keys) => keys.join(" and "),
+        };
+        let minutes: Vec<String> = call.courses.iter().map(|course| format!("{:.0}", course.minutes)).collect();
+        let _ = writeln!(out, "{}  {wrong}: {} min", number + 1, minutes.join(", "));
+        let Some(course) = call.courses.first() else { continue };
+        let done: Vec<String> = course.done.iter().map(|(to_do, _)| to_do.key(machine)).collect();
+        let end = if course.solved { "it runs" } else { "last resort" };
+        let _ = writeln!(
+            out,
+            "   {FAINT}{}{PLAIN}",
+            done.iter().map(String::as_str).chain([end]).collect::<Vec<_>>().join(" · ")
+        );
+    }
+    out
+}
+
+fn page(tried: &Tried, trial: &Trial, disturbance: Option<Disturbance>) -> String {
+    let figures = &tried.figures;
     let mut out = String::new();
     let _ = writeln!(out, "{TITLE}{} calls, seed {}{PLAIN}", trial.calls, trial.seed);
     let wrong = match disturbance {

@@ -45,6 +45,7 @@ fn every_command_prints_what_its_schema_says() {
         ("review", vec!["review", press]),
         ("review", vec!["review", "demo:minimal"]),
         ("trial", vec!["trial", press, "--calls", "3", "--alone"]),
+        ("trial", vec!["trial", press, "--calls", "3", "--each"]),
         ("types", vec!["types"]),
         ("demo", vec!["demo"]),
         ("demo", vec!["demo", "minimal"]),
