@@ -8,10 +8,11 @@ use crate::evidence::{
 };
 use crate::hypothesis::{Hypothesis, Stands, sequence_effects};
 use crate::next::ToDo;
+use crate::next::candidates::{GO_ON_MINUTES, who_may};
 use crate::panel::LampTruth;
 use crate::seen::{lamps_shown, reported};
 use machine::id::{CheckId, DeviationId, MechanismId, RemedyId};
-use machine::model::{HandMove, Observable};
+use machine::model::{HandMove, Observable, Who};
 use sim::{Situation, View};
 use smallvec::SmallVec;
 use std::sync::Arc;
@@ -332,6 +333,14 @@ impl<'t> Caller<'t> {
         let weights: Vec<f64> = after.iter().map(|(probability, _)| *probability).collect();
         let which = pick(&weights, &mut self.dice("branch"));
         self.now = which.and_then(|which| after.get(which)).map(|(_, stood)| Arc::clone(stood));
+    }
+
+    /// Who may do a remedy, and the minutes that it takes.
+    pub fn price(&self, to_do: &ToDo) -> (Who, f64) {
+        match (to_do, self.nature.machine()) {
+            (ToDo::Remedy(remedy), Some(machine)) => (who_may(machine, *remedy), machine.remedies[*remedy].minutes),
+            _ => (Who::Operator, GO_ON_MINUTES),
+        }
     }
 
     /// The remedies that are really needed; none if nothing in the file helps.

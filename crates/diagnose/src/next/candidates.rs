@@ -9,6 +9,7 @@ use crate::evidence::{Evidence, Moment};
 use crate::hypothesis::Hypothesis;
 use crate::renamed::same_remedy;
 use crate::world::World;
+use machine::Machine;
 use machine::caution::Doing;
 use machine::id::{DeviationId, RemedyId};
 use machine::model::Who;
@@ -21,7 +22,7 @@ use std::hash::Hasher;
 const MOST_HYPOTHESES: usize = 3_000;
 
 /// Minutes of going on with the routine. Common practice, no source.
-const GO_ON_MINUTES: f64 = 1.0;
+pub(crate) const GO_ON_MINUTES: f64 = 1.0;
 
 /// The bare problem of a call, and what its numbers stand for.
 #[derive(Debug)]
@@ -107,13 +108,12 @@ fn merged(
             let mut need = SmallVec::new();
             if let Some(remedy) = remedy {
                 need.push(*known.entry(remedy).or_insert_with(|| {
-                    let it = &machine.remedies[remedy];
-                    let mut who = it.who.max(Doing::of_remedy(machine, it).who());
+                    let mut who = who_may(machine, remedy);
                     if terms.left_out.contains(&ToDo::Remedy(remedy)) {
                         // Who is there can't; whoever comes can.
                         who = who.max(above(terms.caller));
                     }
-                    repairs.push((ToDo::Remedy(remedy), who, it.minutes));
+                    repairs.push((ToDo::Remedy(remedy), who, machine.remedies[remedy].minutes));
                     repairs.len() as u16 - 1
                 }));
             }
@@ -193,6 +193,12 @@ fn causes(worlds: &[World], hypotheses: &[Hypothesis]) -> (Vec<String>, Vec<Smal
         causes_of.push(said);
     }
     (causes, causes_of)
+}
+
+/// Who may put something right.
+pub(crate) fn who_may(machine: &Machine, remedy: RemedyId) -> Who {
+    let it = &machine.remedies[remedy];
+    it.who.max(Doing::of_remedy(machine, it).who())
 }
 
 /// Who can do what this one can't; nobody can do more than an electrician.

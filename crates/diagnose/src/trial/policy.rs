@@ -24,11 +24,14 @@ pub enum Policy {
     Information,
     /// The devices that explain the missing condition first, the check that halves their weight best.
     Halving,
+    /// Nothing is asked, and just what is needed is done: no way to choose, but what no way can do without.
+    Knowing,
 }
 
 impl Policy {
     /// All of them, the program's own first.
-    pub const ALL: [Self; 5] = [Self::Advice, Self::FileOrder, Self::Odds, Self::Information, Self::Halving];
+    pub const ALL: [Self; 6] =
+        [Self::Advice, Self::FileOrder, Self::Odds, Self::Information, Self::Halving, Self::Knowing];
 
     /// What it is, in words.
     #[must_use]
@@ -39,6 +42,7 @@ impl Policy {
             Self::Odds => "remedies by probability over minutes",
             Self::Information => "most information per minute",
             Self::Halving => "missing condition first, its chain halved",
+            Self::Knowing => "whoever knew the cause beforehand",
         }
     }
 }
@@ -48,6 +52,9 @@ const LIKELY_ENOUGH: f64 = 0.8;
 
 /// Plays one call to its end.
 pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, trial: &Trial) -> Course {
+    if policy == Policy::Knowing {
+        return knowing(caller, trial);
+    }
     let mut course = Course::default();
     let mut evidence = caller.opening();
     let mut terms = trial.terms.clone();
@@ -119,6 +126,31 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
     course
 }
 
+/// What it takes if the cause is known beforehand: its remedies, again where they fail, and the visit if they need one.
+fn knowing(mut caller: Caller<'_>, trial: &Trial) -> Course {
+    let mut course = Course { true_first: true, ..Course::default() };
+    let needs = caller.needs();
+    let mut on_site = false;
+    for _ in 0..trial.most_steps {
+        for to_do in &needs {
+            let (who, minutes) = caller.price(to_do);
+            if who > trial.terms.caller && !on_site {
+                on_site = true;
+                course.visits += 1;
+                course.minutes += trial.terms.visit_minutes;
+            }
+            course.minutes += minutes + trial.terms.trial_minutes;
+            course.done.push((*to_do, minutes + trial.terms.trial_minutes));
+            if caller.put_right(to_do) {
+                course.solved = true;
+                return course;
+            }
+        }
+    }
+    course.minutes = trial.terms.last_resort_minutes;
+    course
+}
+
 /// What is known at some point of a call.
 struct Known {
     posed: Posed,
@@ -175,7 +207,7 @@ fn next(policy: Policy, posed: &Posed, belief: &Belief, asked: &[ToDo], trial: &
     let problem = &posed.problem;
     match policy {
         Policy::Advice => choose(problem, belief, trial.terms.effort).first().map_or(Act::GiveUp, |first| first.act),
-        Policy::Odds => by_odds(posed, belief),
+        Policy::Odds | Policy::Knowing => by_odds(posed, belief),
         Policy::FileOrder | Policy::Information | Policy::Halving => {
             let (_, stated) = leading(posed, belief);
             let by_phone = |test: &usize| belief.on_site || !problem.tests[*test].on_site;
