@@ -205,9 +205,9 @@ class Machine:
             if stage == "sensor":
                 value = value and fed
             for effect in self.there:
-                if effect is before:
-                    return value
                 if effect[0] == "input" and effect[1] == number and effect[2] == stage:
+                    if effect is before:
+                        return value
                     value = self.forced(value, effect, effect[3:])
                     if stage == "sensor":
                         value = value and fed
@@ -242,9 +242,9 @@ class Machine:
         value = self.command[number]
         for stage in OUTPUT_STAGES[1:]:
             for effect in self.there:
-                if effect is before:
-                    return value
                 if effect[0] == "output" and effect[1] == number and effect[2] == stage:
+                    if effect is before:
+                        return value
                     value = self.forced(value, effect, effect[3:])
         return value
 
@@ -290,7 +290,10 @@ class Machine:
             return True
         own = effect[1]
         reads = [value for number, value in enumerate(zip(self.reads, other.reads)) if number != own]
-        return (self.memory() != other.memory() or any(a != b for a, b in reads) or self.travel != other.travel
+        # How far something has come is noted now and then: what it has done by now less the time is the same.
+        courses = lambda travel: [(a, b, c if e is None else c - e, d) for a, b, c, d, e in travel]
+        return (self.memory() != other.memory() or any(a != b for a, b in reads)
+                or courses(self.travel) != courses(other.travel)
                 or self.supply != other.supply or self.driven != other.driven or self.arrives != other.arrives
                 or self.pending != other.pending or self.since != other.since)
 

@@ -92,6 +92,10 @@ pub(crate) struct Mark {
     pub going_on: f64,
     /// How often something odd has been met.
     pub odd: u8,
+    /// How many of [`Path::flips`] lie before it.
+    pub flips: u16,
+    /// How often contacts have flipped by then, before the fork that the run began with too.
+    pub flipped: u32,
 }
 
 /// The end of a stage: somebody may call now.
@@ -117,6 +121,29 @@ pub(crate) struct Path {
     /// Shared, since branches have their beginnings in common.
     pub marks: Vec<Arc<Mark>>,
     pub ends: Vec<StageEnd>,
+    /// Where the run branched because a contact chatters, in order: whether it flipped.
+    pub flips: Vec<bool>,
+}
+
+impl Path {
+    /// A run that nothing has happened in yet.
+    pub fn begun() -> Self {
+        Self { probability: 1.0, marks: Vec::new(), ends: Vec::new(), flips: Vec::new() }
+    }
+
+    /// Whether another branch of the run has the mark with this number too, and all before it.
+    pub fn shares_mark(&self, other: &Self, number: usize) -> bool {
+        let (Some(mark), Some(there)) = (self.marks.get(number), other.marks.get(number)) else { return false };
+        let before = usize::from(mark.flips);
+        (mark.stage, mark.epoch, mark.flips) == (there.stage, there.epoch, there.flips)
+            && self.flips[..before] == other.flips[..before]
+    }
+
+    /// How the contacts flipped from the mark with this number to the next.
+    pub fn flips_after(&self, number: usize) -> &[bool] {
+        let at = |number: usize| self.marks.get(number).map_or(self.flips.len(), |mark| usize::from(mark.flips));
+        &self.flips[at(number)..at(number + 1)]
+    }
 }
 
 /// Plays a routine.
@@ -197,7 +224,7 @@ impl Partial {
     /// acts in this stage.
     fn before_stage(stage: u16) -> Self {
         Self {
-            path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
+            path: Path::begun(),
             state: None,
             stage,
             epoch: 0,
@@ -250,13 +277,13 @@ impl<'p> Player<'p> {
         };
         let broken_off = broken_off.or_else(|| engine.act_unasked(effects).err().filter(|_| powered_on));
         let mut start = Partial {
-            path: Path { probability: 1.0, marks: Vec::new(), ends: Vec::new() },
+            path: Path::begun(),
             state: None,
             stage: mark.stage,
             epoch: mark.epoch,
             going_on: mark.going_on,
             odd: mark.odd,
-            flips: 0,
+            flips: mark.flipped,
             met: mark.met.clone(),
             until: mark.until,
             broken_off,
@@ -414,6 +441,8 @@ impl<'p> Player<'p> {
             until: partial.until,
             going_on: partial.going_on,
             odd: partial.odd,
+            flips: u16::try_from(partial.path.flips.len()).unwrap_or(u16::MAX),
+            flipped: partial.flips,
         }));
     }
 
@@ -515,10 +544,13 @@ impl<'p> Player<'p> {
         // The other branch: nothing flips until the next thing is due, which then happens.
         let flipped = engine.state().clone();
         let flipped_steps = engine.steps_changed;
+        // The other branch may open an epoch of its own, which sees nothing yet.
+        let flipped_seen = Seen::of(engine);
         engine.restore(&before);
         engine.steps_changed = false;
         let mut other = partial.clone();
         other.path.probability *= stays;
+        other.path.flips.push(false);
         if engine.advance().is_ok() {
             if engine.steps_changed {
                 self.next_epoch(engine, &mut other, keep);
@@ -528,8 +560,10 @@ impl<'p> Player<'p> {
             todo.push(other);
         }
         engine.restore(&flipped);
+        flipped_seen.give_back(engine);
         engine.steps_changed = flipped_steps;
         partial.path.probability *= 1.0 - stays;
+        partial.path.flips.push(true);
         partial.flips += 1;
         if engine.steps_changed {
             self.next_epoch(engine, partial, keep);

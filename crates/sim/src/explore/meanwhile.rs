@@ -77,7 +77,7 @@ impl Exploration {
                         give(share * fork.probability, true, end_of(&mut fork));
                     }
                 }
-                let mut path = Path { probability: path.probability, marks: Vec::new(), ends: path.ends.clone() };
+                let mut path = Path { ends: path.ends.clone(), ..Path::begun() };
                 give(pending * path.probability, false, end_of(&mut path));
             }
         }
