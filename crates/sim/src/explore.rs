@@ -628,7 +628,7 @@ impl<'e> Explorer<'e> {
             part.cut += cut;
             part.runs += paths.len() as u64;
             for path in &paths {
-                self.on_path(&mut part, (&mut engine, &mut quiet), first, at, share, (path, &paths));
+                self.on_path(&mut part, (&mut engine, &mut quiet), first, at, share, path);
             }
         }
         part.events = engine.events();
@@ -643,7 +643,7 @@ impl<'e> Explorer<'e> {
         first: usize,
         at: usize,
         first_share: f64,
-        (path, paths): (&Path, &[Path]),
+        path: &Path,
     ) {
         let mut pending: Vec<f64> = (0..self.behaviours.len()).map(|second| self.pending(first, second, at)).collect();
         let mut unfollowed = vec![0.0; self.behaviours.len()];
@@ -682,7 +682,7 @@ impl<'e> Explorer<'e> {
                         unfollowed[second] += weight * share;
                     } else if self.options.pairs {
                         let set_in = Together { first, second, at, index, first_share, share };
-                        self.pair(part, (&mut *engine, &mut *quiet), (path, paths), &set_in);
+                        self.pair(part, engine, path, &set_in);
                     }
                 });
             }
@@ -701,15 +701,8 @@ impl<'e> Explorer<'e> {
     }
 
     /// Forks a run where a second behaviour comes into play, and notes how the forks end.
-    fn pair(
-        &self,
-        part: &mut Part,
-        (engine, quiet): (&mut Engine<'e, Unwatched>, &mut Quiet<'e>),
-        (path, paths): (&Path, &[Path]),
-        set_in: &Together,
-    ) {
+    fn pair(&self, part: &mut Part, engine: &mut Engine<'e, Unwatched>, path: &Path, set_in: &Together) {
         let Together { first, second, at, index, first_share, share } = *set_in;
-        let (latent, of_those) = self.branches_without(second, index, (path, paths), (&mut *engine, quiet));
         let player = self.player.for_pairs(self.options.pair_branching);
         let effects = &self.behaviours[second].effects;
         let (forks, cut) = player.play_from_mark(engine, &path.marks[index], effects, false);
@@ -718,12 +711,8 @@ impl<'e> Explorer<'e> {
         let in_play =
             InPlay { first: Some(first as u32), second: Some(second as u32), forks: [at as u16, index as u16] };
         for fork in forks {
-            if latent.iter().any(|flips| fork.flips.starts_with(flips)) {
-                continue;
-            }
             for end in fork.ends {
                 let weight = fork.probability
-                    * of_those
                     * path.probability
                     * end.calls
                     * (first_share / self.up_to(first, end.stage))
@@ -731,36 +720,6 @@ impl<'e> Explorer<'e> {
                 part.add(in_play, &end, weight, None);
             }
         }
-    }
-
-    /// Where a contact chatters, a moment can be shared by branches in which the second behaviour comes into play and
-    /// by others in which it does not. A fork at the moment's beginning goes through all of them once more: how the
-    /// contact flips where the second stays latent, and by how much more probable each other branch is without these.
-    fn branches_without<'b>(
-        &self,
-        second: usize,
-        index: usize,
-        (path, paths): (&Path, &'b [Path]),
-        (engine, quiet): (&mut Engine<'e, Unwatched>, &mut Quiet<'e>),
-    ) -> (Vec<&'b [bool]>, f64) {
-        let mut latent = Vec::new();
-        if path.flips_after(index).is_empty() {
-            return (latent, 1.0);
-        }
-        let (mut with, mut all) = (0.0, 0.0);
-        for branch in paths.iter().filter(|branch| path.shares_mark(branch, index)) {
-            all += branch.probability;
-            let plays = match self.behaviours[second].plays(&branch.marks[index]) {
-                Plays::Yes => true,
-                Plays::No => false,
-                Plays::IfFelt => !quiet.stays(second, &branch.marks[index], engine),
-            };
-            match branch.flips_after(index) {
-                flips if !plays && !flips.is_empty() => latent.push(flips),
-                _ => with += branch.probability,
-            }
-        }
-        (latent, all / with)
     }
 
     fn single_end(

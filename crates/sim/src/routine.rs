@@ -92,8 +92,6 @@ pub(crate) struct Mark {
     pub going_on: f64,
     /// How often something odd has been met.
     pub odd: u8,
-    /// How many of [`Path::flips`] lie before it.
-    pub flips: u16,
     /// How often contacts have flipped by then, before the fork that the run began with too.
     pub flipped: u32,
 }
@@ -121,28 +119,12 @@ pub(crate) struct Path {
     /// Shared, since branches have their beginnings in common.
     pub marks: Vec<Arc<Mark>>,
     pub ends: Vec<StageEnd>,
-    /// Where the run branched because a contact chatters, in order: whether it flipped.
-    pub flips: Vec<bool>,
 }
 
 impl Path {
     /// A run that nothing has happened in yet.
     pub fn begun() -> Self {
-        Self { probability: 1.0, marks: Vec::new(), ends: Vec::new(), flips: Vec::new() }
-    }
-
-    /// Whether another branch of the run has the mark with this number too, and all before it.
-    pub fn shares_mark(&self, other: &Self, number: usize) -> bool {
-        let (Some(mark), Some(there)) = (self.marks.get(number), other.marks.get(number)) else { return false };
-        let before = usize::from(mark.flips);
-        (mark.stage, mark.epoch, mark.flips) == (there.stage, there.epoch, there.flips)
-            && self.flips[..before] == other.flips[..before]
-    }
-
-    /// How the contacts flipped from the mark with this number to the next.
-    pub fn flips_after(&self, number: usize) -> &[bool] {
-        let at = |number: usize| self.marks.get(number).map_or(self.flips.len(), |mark| usize::from(mark.flips));
-        &self.flips[at(number)..at(number + 1)]
+        Self { probability: 1.0, marks: Vec::new(), ends: Vec::new() }
     }
 }
 
@@ -441,7 +423,6 @@ impl<'p> Player<'p> {
             until: partial.until,
             going_on: partial.going_on,
             odd: partial.odd,
-            flips: u16::try_from(partial.path.flips.len()).unwrap_or(u16::MAX),
             flipped: partial.flips,
         }));
     }
@@ -550,7 +531,6 @@ impl<'p> Player<'p> {
         engine.steps_changed = false;
         let mut other = partial.clone();
         other.path.probability *= stays;
-        other.path.flips.push(false);
         if engine.advance().is_ok() {
             if engine.steps_changed {
                 self.next_epoch(engine, &mut other, keep);
@@ -563,7 +543,6 @@ impl<'p> Player<'p> {
         flipped_seen.give_back(engine);
         engine.steps_changed = flipped_steps;
         partial.path.probability *= 1.0 - stays;
-        partial.path.flips.push(true);
         partial.flips += 1;
         if engine.steps_changed {
             self.next_epoch(engine, partial, keep);
