@@ -6,9 +6,10 @@ pub mod lamp_panel;
 mod said;
 mod say;
 mod sheet;
+mod standing;
 
 pub use closing::{end, report};
-pub use say::{answer, change, lamps, say};
+pub use say::{answer, change, lamps, positions, say};
 
 use std::sync::Arc;
 
@@ -23,6 +24,7 @@ use records::{Call, CallFilter, CallId, Change, ChangeError, MachineId, NewCall,
 use serde::Deserialize;
 
 use crate::layout::{self, Here};
+use crate::machines;
 use crate::mistake::Mistake;
 use crate::office::Office;
 use crate::visitor;
@@ -79,7 +81,7 @@ pub async fn list(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted
         let listed = office.store().calls(&CallFilter::default(), &Page { after, rows: ROWS })?;
         let body = html! {
             h1 { "Calls" }
-            (table(&listed.rows))
+            (table(&listed.rows, Columns::All))
             @if let Some(next) = listed.next {
                 p { a.button href={ "/calls?time=" (next.time) "&id=" (next.id) } { "Older calls" } }
             }
@@ -89,23 +91,40 @@ pub async fn list(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted
     .await
 }
 
-/// Calls as a table.
-pub fn table(rows: &[records::CallRow]) -> maud::Markup {
+/// What is shown of each call in a list.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Columns {
+    /// All of it.
+    All,
+    /// Without findings, which open calls do not have yet.
+    Open,
+    /// Without the machine, which the page is about.
+    OfMachine,
+}
+
+/// Calls as a table, in which a narrow screen puts what belongs to a call below each other.
+pub fn table(rows: &[records::CallRow], columns: Columns) -> maud::Markup {
     html! {
         @if rows.is_empty() {
             p { "None yet." }
         } @else {
             div.wide tabindex="0" {
-                table {
-                    thead { tr { th scope="col" { "Call" } th scope="col" { "Began" } th scope="col" { "Machine" } th scope="col" { "Complaint" } th scope="col" { "Finding" } } }
+                table.stacked {
+                    thead { tr {
+                        th scope="col" { "Call" }
+                        th scope="col" { "Began" }
+                        @if columns != Columns::OfMachine { th scope="col" { "Machine" } }
+                        th scope="col" { "Complaint" }
+                        @if columns != Columns::Open { th scope="col" { "Finding" } }
+                    } }
                     tbody {
                         @for row in rows {
                             tr {
-                                td { a href={ "/calls/" (row.id) } { "No. " (row.id) } @if row.state == records::State::Open { " " span.mark { "open" } } }
-                                td { (day(row.began)) }
-                                td { (row.type_name) @if !row.serial.is_empty() { " " (row.serial) } @if !row.site_name.is_empty() { br; small { (row.site_name) } } }
-                                td { (row.complaint) }
-                                td { (row.finding) }
+                                td.nowrap { a href={ "/calls/" (row.id) } { "No. " (row.id) } @if row.state == records::State::Open { " " span.mark { "open" } } }
+                                td.nowrap { (day(row.began)) }
+                                @if columns != Columns::OfMachine { td { (row.type_name) @if !row.serial.is_empty() { " " (row.serial) } @if !row.site_name.is_empty() { " " small.below { (row.site_name) } } } }
+                                td { (said::complaint_in_words(&row.complaint)) }
+                                @if columns != Columns::Open { td { (row.finding) } }
                             }
                         }
                     }
@@ -126,6 +145,12 @@ pub struct Begin {
     machine_type: String,
     #[serde(default)]
     revision: String,
+    /// Its own settings, for a machine that is not in the records.
+    #[serde(default)]
+    settings: String,
+    /// Minutes until somebody qualified for everything can be there; empty: as usual.
+    #[serde(default)]
+    visit: String,
     /// The code from an offline guide.
     #[serde(default)]
     code: String,
@@ -181,6 +206,7 @@ pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) 
             };
         }
         let serial = begin.serial.trim();
+        let visit = visit(&begin.visit)?;
         let mut store = office.store();
         let new = if let Some(machine) = begin.machine {
             NewCall::On(MachineId(machine))
@@ -189,12 +215,15 @@ pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) 
             let machine_type = machine_type
                 .ok_or_else(|| Mistake::wrong("no machine was named", "type a serial number, or choose a type"))?;
             let revision = Some(begin.revision.trim().to_owned()).filter(|name| !name.is_empty());
+            let settings = machines::settings(&begin.settings)?;
+            let as_kept = revision.is_none() && settings.is_empty();
             let known = store.machines_with_serial(serial)?;
-            match known.iter().find(|one| one.machine_type == machine_type.id && revision.is_none()) {
+            match known.iter().find(|one| one.machine_type == machine_type.id && as_kept) {
                 Some(known) => NewCall::On(known.id),
                 None => {
                     let number = if revision.is_none() { records::serial_number(serial) } else { None };
-                    let choice = Choice { revision, serial: number, settings: Vec::new() };
+                    let choice = Choice { revision, serial: number, settings };
+                    store.check_choice(machine_type.id, &choice)?;
                     NewCall::Of { machine_type: machine_type.id, choice }
                 }
             }
@@ -224,10 +253,22 @@ pub async fn begin(State(office): State<Arc<Office>>, Form(begin): Form<Begin>) 
                 }
             }
         };
-        let call = store.begin_call(&new, office.now())?;
+        let call = store.begin_call_from(&new, visit, None, office.now())?;
         Ok(Redirect::to(&format!("/calls/{call}")).into_response())
     })
     .await
+}
+
+/// Minutes until somebody can be there, as typed; none if nothing was.
+fn visit(typed: &str) -> Result<Option<u32>, Mistake> {
+    let typed = typed.trim();
+    if typed.is_empty() {
+        return Ok(None);
+    }
+    let minutes = typed.parse().ok().filter(|minutes| f64::from(*minutes) <= records::MOST_MINUTES);
+    let wrong =
+        || Mistake::wrong(format!("\"{typed}\" are no minutes until a visit"), "write whole minutes, such as 180");
+    minutes.map(Some).ok_or_else(wrong)
 }
 
 /// Runs what takes a while where it keeps no other request waiting.
@@ -281,17 +322,28 @@ pub async fn page(
     .await
 }
 
+/// Whether the script asks for a piece of the page, or somebody without scripts for all of it.
+#[derive(Debug, Default, Deserialize)]
+pub struct Piece {
+    #[serde(default)]
+    piece: String,
+}
+
 /// What to do next, which takes longer than the rest.
 pub async fn next(
     State(office): State<Arc<Office>>,
     Path(call): Path<i64>,
     Query(way): Query<Way>,
+    Query(Piece { piece }): Query<Piece>,
 ) -> Result<Response, Mistake> {
     work(move || {
         let desk = Desk::of(&office, CallId(call), way)?;
         // One at a time: what is known in other calls is not to wait for what to ask in this one.
         let _turn = office.turn();
-        Ok(layout::piece(sheet::next(&desk)))
+        if piece == "yes" {
+            return Ok(layout::piece(sheet::next(&desk)));
+        }
+        Ok(layout::page(&desk.title(), Here::Calls, &sheet::next_alone(&desk)))
     })
     .await
 }

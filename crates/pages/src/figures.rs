@@ -17,26 +17,37 @@ use crate::words::{day, minutes, moment, percent, share};
 /// Rows that are shown of long lists.
 const SHOWN: usize = 15;
 
+/// Machines that do not stand out and are shown all the same.
+const NEXT: usize = 5;
+
 /// Of which span of time, and for which stock.
 #[derive(Debug, Default, Deserialize)]
 pub struct Wanted {
     #[serde(default)]
-    days: Option<i64>,
+    days: String,
     #[serde(default)]
-    lead: Option<f64>,
+    lead: String,
     #[serde(default)]
-    level: Option<f64>,
+    level: String,
+}
+
+/// A number as it was typed; what is usual where nothing was.
+fn number<T: std::str::FromStr>(typed: &str, usual: T) -> Result<T, Mistake> {
+    let typed = typed.trim().replace(',', ".");
+    if typed.is_empty() {
+        return Ok(usual);
+    }
+    typed.parse().map_err(|_| Mistake::wrong(format!("\"{typed}\" is no number here"), "write digits, such as 365"))
 }
 
 /// The figures.
 pub async fn page(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted>) -> Result<Response, Mistake> {
     work(move || {
-        let days = wanted.days.unwrap_or(365).clamp(1, 36_500);
         let usual = FiguresOf::usual();
         let of = FiguresOf {
-            days,
-            lead_days: wanted.lead.unwrap_or(usual.lead_days),
-            service_level: wanted.level.unwrap_or(usual.service_level),
+            days: number(&wanted.days, usual.days)?.clamp(1, 36_500),
+            lead_days: number(&wanted.lead, usual.lead_days)?,
+            service_level: number(&wanted.level, usual.service_level)?,
         };
         let figures = office.figures(of)?;
         Ok(layout::page("Figures", Here::Figures, &body(&figures, of)))
@@ -57,9 +68,9 @@ fn body(figures: &Figures, of: FiguresOf) -> Markup {
     html! {
         h1 { "Figures" }
         form.ways action="/figures" {
-            label for="days" { "Days back" } input id="days" name="days" value=(of.days) inputmode="numeric" maxlength="6";
-            label for="lead" { "Days until a part is there" } input id="lead" name="lead" value=(of.lead_days) inputmode="decimal" maxlength="6";
-            label for="level" { "Chance that the stock lasts" } input id="level" name="level" value=(of.service_level) inputmode="decimal" maxlength="6";
+            div { label for="days" { "Days back" } input id="days" name="days" size="6" value=(of.days) inputmode="numeric" maxlength="6"; }
+            div { label for="lead" { "Days until a part is there" } input id="lead" name="lead" size="6" value=(of.lead_days) inputmode="decimal" maxlength="6"; }
+            div { label for="level" { "Chance that the stock lasts" } input id="level" name="level" size="6" value=(of.service_level) inputmode="decimal" maxlength="6"; }
             button { "Work out" }
         }
         p { (figures.calls) " calls from " (day(figures.since)) " to " (day(figures.until)) ", " (figures.with_finding) " of them with a finding." }
@@ -86,16 +97,28 @@ fn body(figures: &Figures, of: FiguresOf) -> Markup {
         h2 { "Machines that call more than their kin" }
         p.aside { "A machine is named only where chance would hardly do it, all comparisons allowed for." }
         @let standing_out: Vec<_> = figures.machines.iter().filter(|one| one.stands_out).collect();
-        @if standing_out.is_empty() { p { "None." } }
+        @if standing_out.is_empty() { p { "None stands out." } }
         ul.plain { @for one in standing_out { li {
             a href={ "/machines/" (one.machine) } { (one.type_name) " " (one.serial) } @if !one.site.is_empty() { ", " (one.site) }
             ": " (one.calls) " calls, " (format!("{:.1}", one.more.expected)) " to be expected"
         } } }
+        @let others: Vec<_> = figures.machines.iter().filter(|one| !one.stands_out && one.calls > 0).take(NEXT).collect();
+        @if !others.is_empty() { details {
+            summary { "Those that come next, as they may by chance" }
+            div.wide tabindex="0" { table {
+                thead { tr { th scope="col" { "Machine" } th.number scope="col" { "Calls" } th.number scope="col" { "Expected" } th.number scope="col" { "By chance" } th.number scope="col" { "allowing for all" } } }
+                tbody { @for one in others { tr {
+                    td { a href={ "/machines/" (one.machine) } { (one.type_name) " " (one.serial) } @if !one.site.is_empty() { " " small.below { (one.site) } } }
+                    td.number { (one.calls) } td.number { (format!("{:.1}", one.more.expected)) }
+                    td.number { (percent(one.more.chance)) } td.number { (percent(one.more.adjusted)) }
+                } } }
+            } }
+        } }
         h2 { "Hours between failures" }
         div.wide tabindex="0" { table {
-            thead { tr { th scope="col" { "Machine type" } th.number scope="col" { "Machines" } th.number scope="col" { "Hours" } th.number scope="col" { "Failures" } th.number scope="col" { "Between" } th.number scope="col" { "with 90 %" } } }
+            thead { tr { th scope="col" { "Machine type" } th.number scope="col" { "Failures" } th.number scope="col" { "Between" } th.number scope="col" { "with 90 %" } } }
             tbody { @for one in &figures.reliability { tr {
-                td { (one.type_name) } td.number { (one.machines) } td.number { (format!("{:.0}", one.hours)) } td.number { (one.failures) }
+                td { (one.type_name) " " small.below { (one.machines) " machines, " (format!("{:.0}", one.hours)) " h" } } td.number { (one.failures) }
                 td.number { @if let Some(between) = one.between { (format!("{between:.0}")) } @else { "–" } }
                 td.number { @if let Some(low) = one.low { (format!("{low:.0}")) } " to " @if let Some(high) = one.high { (format!("{high:.0}")) } @else { "…" } }
             } } }
@@ -104,7 +127,7 @@ fn body(figures: &Figures, of: FiguresOf) -> Markup {
         p { "The first cause was it: " (interval(&figures.stated.first_was_it)) }
         div.wide tabindex="0" { table {
             thead { tr { th scope="col" { "Stated" } th scope="col" { "It was so" } } }
-            tbody { @for tenth in &figures.stated.tenths { @if tenth.so.of > 0 { tr { td { (percent(tenth.from)) " to " (percent(tenth.to)) } td { (interval(&tenth.so)) } } } } }
+            tbody { @for tenth in &figures.stated.tenths { @if tenth.so.of > 0 { tr { td.nowrap { (format!("{:.0} to {:.0} %", tenth.from * 100.0, tenth.to * 100.0)) } td { (interval(&tenth.so)) } } } } }
         } }
     }
 }

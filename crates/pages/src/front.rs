@@ -28,7 +28,7 @@ pub async fn page(State(office): State<Arc<Office>>) -> Result<Response, Mistake
             h1 { "The phone has rung" }
             @if visitor::may(Role::Desk) { (begin(&types)) }
             h2 { "Open calls" }
-            (calls::table(&open.rows))
+            (calls::table(&open.rows, calls::Columns::Open))
         };
         Ok(layout::page("Phone desk", Here::Front, &body))
     })
@@ -44,8 +44,13 @@ fn begin(types: &[MachineType]) -> Markup {
                     form method="post" action="/calls" { (visitor::proof())
                         label for="serial" { "Serial number, from the plate" }
                         div.line {
-                            input id="serial" name="serial" required maxlength="100" autocomplete="off" autofocus;
+                            input id="serial" name="serial" required maxlength="100" autocomplete="off" autocapitalize="characters" spellcheck="false" autofocus;
                             button { "Begin the call" }
+                        }
+                        details {
+                            summary { "How long a visit takes" }
+                            label for="visit-there" { "Minutes until somebody can be there who may do everything; 180 if nothing is said" }
+                            input id="visit-there" name="visit" inputmode="numeric" maxlength="6" autocomplete="off";
                         }
                     }
                 }
@@ -61,6 +66,15 @@ fn begin(types: &[MachineType]) -> Markup {
                             div.line {
                                 input id="number" name="serial" maxlength="100" autocomplete="off";
                                 button { "Begin the call" }
+                            }
+                            details {
+                                summary { "More that is known of it" }
+                                label for="revision" { "Revision, if the serial number does not tell it" }
+                                input id="revision" name="revision" maxlength="100" autocomplete="off";
+                                label for="settings" { "Its own settings, one a line: fill_time=T#3s" }
+                                textarea id="settings" name="settings" rows="2" maxlength="4000" {}
+                                label for="visit" { "Minutes until somebody can be there who may do everything; 180 if nothing is said" }
+                                input id="visit" name="visit" inputmode="numeric" maxlength="6" autocomplete="off";
                             }
                         }
                     }

@@ -18,9 +18,6 @@ use crate::serving::{Needs, Peer, needed};
 use crate::sign_in::{self, From};
 use crate::visitor::{TOKEN, Visitor};
 
-/// So long a form may take to arrive.
-const BODY_PATIENCE: std::time::Duration = std::time::Duration::from_secs(60);
-
 /// Nothing from elsewhere, no script or style that stands in a page, no page of ours inside another's.
 const POLICY: &str = "default-src 'none'; script-src 'self'; style-src 'self'; img-src 'self'; connect-src 'self'; \
                       form-action 'self'; frame-src 'self'; frame-ancestors 'self'; base-uri 'none'";
@@ -96,7 +93,7 @@ async fn admitted(office: Arc<Office>, mut request: Request) -> Result<(Request,
     let address = path.and_then(needed).unwrap_or_default();
     let needs = if reads { address.look } else { address.change };
     let Needs::Role(role) = needs else {
-        let request = if reads { request } else { arrived(request, address.largest).await?.0 };
+        let request = if reads { request } else { arrived(&office, request, address.largest).await?.0 };
         return Ok((request, visitor));
     };
     if visitor == Visitor::Stranger {
@@ -112,7 +109,7 @@ async fn admitted(office: Arc<Office>, mut request: Request) -> Result<(Request,
         return Ok((request, visitor));
     }
     // Only now, so that nobody sends much who may do nothing with it.
-    let admitted = visitor.clone().scope(arrived(request, address.largest)).await;
+    let admitted = visitor.clone().scope(arrived(&office, request, address.largest)).await;
     let (request, bytes) = admitted?;
     if let Visitor::Known(who) = &visitor {
         let sent = proof(request.headers(), &bytes).await;
@@ -185,9 +182,9 @@ async fn visitor(office: &Arc<Office>, headers: &HeaderMap) -> Result<Visitor, M
 }
 
 /// A request once all of it has arrived, and what it carries.
-async fn arrived(request: Request, largest: usize) -> Result<(Request, Bytes), Response> {
+async fn arrived(office: &Office, request: Request, largest: usize) -> Result<(Request, Bytes), Response> {
     let (parts, body) = request.into_parts();
-    let bytes = match tokio::time::timeout(BODY_PATIENCE, axum::body::to_bytes(body, largest)).await {
+    let bytes = match tokio::time::timeout(office.limits().body, axum::body::to_bytes(body, largest)).await {
         Ok(Ok(bytes)) => bytes,
         Ok(Err(_)) => return Err(refused_by_server(StatusCode::PAYLOAD_TOO_LARGE).into_response()),
         Err(_) => return Err(refused_by_server(StatusCode::REQUEST_TIMEOUT).into_response()),

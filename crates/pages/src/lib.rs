@@ -5,8 +5,8 @@
 //! 3. [`serve`] shows its pages. Over the loopback interface nobody has to sign in; whoever comes from elsewhere has to,
 //!    over an encrypted connection. [`ADDRESSES`] says who may do what.
 //!
-//! Every page is whole HTML and works without scripts; the one small script makes lamps quicker to type in and fetches
-//! what takes longer. Nothing is loaded from elsewhere. What is said in a call is on the disk before a page shows it.
+//! Every page is whole HTML and works without scripts; the one small script makes lamps quicker to type in, fetches
+//! what takes longer, and leads from a remark to its line of a machine file. Nothing is loaded from elsewhere. What is said in a call is on the disk before a page shows it.
 
 mod accounts;
 mod attempts;
@@ -34,4 +34,4 @@ mod words;
 
 pub use office::Office;
 pub use reached::{HostName, Reached};
-pub use serving::{ADDRESSES, Address, Needs, ServeError, Serving, router, serve};
+pub use serving::{ADDRESSES, Address, Limits, Needs, ServeError, Serving, router, serve};

@@ -1,7 +1,7 @@
 //! Machine types: what the file describes, its drawings, its devices with their rates, what it makes hard to find, and
 //! the file itself, which can be changed.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 use std::sync::Arc;
 
 use axum::Form;
@@ -25,7 +25,7 @@ use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
 use crate::visitor;
-use crate::words::{LANGUAGES, day, minutes, moment, percent};
+use crate::words::{LANGUAGES, day, marked, minutes, moment, percent};
 
 /// The sheets: name in the address, and what it is called.
 const SHEETS: [(&str, &str); 8] = [
@@ -39,6 +39,12 @@ const SHEETS: [(&str, &str); 8] = [
     ("tree", "Check tree (takes a while)"),
 ];
 
+/// Groups of what looks alike that are shown, and how many things of each at once.
+const GROUPS: usize = 12;
+const ALIKE: usize = 3;
+/// Lines that are shown before and behind a line with a remark.
+const AROUND: usize = 2;
+
 /// All machine types.
 pub async fn list(State(office): State<Arc<Office>>) -> Result<Response, Mistake> {
     work(move || {
@@ -46,7 +52,11 @@ pub async fn list(State(office): State<Arc<Office>>) -> Result<Response, Mistake
         let body = html! {
             h1 { "Machine types" }
             ul.plain { @for one in &types {
-                li { a href={ "/types/" (one.id) } { (one.title) } " (" (one.name) "): " (one.machines) " machines, " (one.versions) " versions of the file" }
+                li {
+                    a href={ "/types/" (one.id) } { (one.title) } " (" (one.name) "): "
+                    (one.machines) @if one.machines == 1 { " machine, " } @else { " machines, " }
+                    (one.versions) @if one.versions == 1 { " version of the file" } @else { " versions of the file" }
+                }
             } }
         };
         Ok(layout::page("Machine types", Here::Types, &body))
@@ -115,12 +125,14 @@ pub async fn page(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Res
                         td { (words) }
                         @for (tag, language) in LANGUAGES { td {
                             a href={ (at) "/sheets/" (name) ".html?language=" (tag) } aria-label={ (words) ", " (language) ", for the screen" } { "screen" }
-                            " "
-                            a href={ (at) "/sheets/" (name) ".pdf?language=" (tag) } aria-label={ (words) ", " (language) ", PDF" } { "PDF" }
+                            @if cfg!(feature = "typeset") { " " a href={ (at) "/sheets/" (name) ".pdf?language=" (tag) } aria-label={ (words) ", " (language) ", PDF" } { "PDF" } }
                         } }
                     } } }
                 }
             }
+            @if !cfg!(feature = "typeset") { p.aside { "This program was built without PDF: open a sheet for the screen and print it from there." } }
+            h2 { "Steps and lamps" }
+            iframe.drawing src={ (at) "/sheets/lamp-chart.html" } title={ "Steps and lamps of " (machine.name) } loading="lazy" {}
             h2 { "Charts" }
             a href={ (at) "/sheets/chart.html" } { img.drawing src={ (at) "/sheets/chart.svg" } alt={ "Charts of " (machine.name) " by IEC 60848; the sheet has them as text" }; }
             h2 { "Timing" }
@@ -206,25 +218,25 @@ pub async fn devices(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> 
             p { "Rates are faults in a million running hours of one device. What was learned comes with the interval in which it lies with 90 %." }
             p.aside { "Learned on " (moment(kept.at)) "; what was found since then is in it when you look again." }
             div.wide tabindex="0" {
-                table {
-                    thead { tr { th scope="col" { "Device" } th scope="col" { "What can be wrong" } th.number scope="col" { "Library" } th.number scope="col" { "Learned" } } }
-                    tbody {
-                        @for (device, row) in machine.devices.iter() {
-                            @let faults: Vec<_> = machine.deviations.rows().filter(|one| one.kind == DeviationKind::Fault(device)).collect();
-                            @for (number, fault) in faults.iter().enumerate() {
+                table.devices {
+                    thead { tr { th scope="col" { "Device, and what can be wrong with it" } th.number scope="col" { "Library" } th.number scope="col" { "Learned" } } }
+                    @for (device, row) in machine.devices.iter() {
+                        @let faults: Vec<_> = machine.deviations.rows().filter(|one| one.kind == DeviationKind::Fault(device)).collect();
+                        @if !faults.is_empty() { tbody {
+                            tr { th scope="rowgroup" colspan="3" { strong { (row.name) } " " (row.words.english) } }
+                            @for fault in faults {
                                 tr {
-                                    td { @if number == 0 { strong { (row.name) } " " (row.words.english) } }
                                     td { (fault.words.english) }
                                     @let known = match fault.rate.chance { Chance::PerMillionHours(rate) => Some(rate), _ => None };
                                     td.number { @if let Some(rate) = known { (format!("{rate:.2}")) } @else { "–" } }
                                     @let mode = fault.key.rsplit_once('/').map_or("", |(_, mode)| mode);
                                     @let on_type = learned.get(&(row.type_key.as_str(), mode)).and_then(|one| one.types.iter().find(|on| on.machine_type == shown.id));
-                                    td.number {
+                                    td.number.nowrap {
                                         @if let Some(on) = on_type { (format!("{:.2}", on.rate.mean)) br; small { (format!("{:.2} to {:.2}", on.rate.low, on.rate.high)) } } @else { "–" }
                                     }
                                 }
                             }
-                        }
+                        } }
                     }
                 }
             }
@@ -245,9 +257,12 @@ pub async fn review(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> R
             html! {
                 h2 { (title) }
                 @if groups.is_empty() { p { "None." } }
-                ul.plain { @for group in groups.iter().take(12) { li {
-                    (percent(group.share)) ": " (group.members.iter().map(|one| one.words.as_str()).collect::<Vec<_>>().join("; "))
+                ul.plain { @for group in groups.iter().take(GROUPS) { li {
+                    @let words = |members: &[diagnose::review::Member]| members.iter().map(|one| one.words.as_str()).collect::<Vec<_>>().join("; ");
+                    @let (first, rest) = group.members.split_at(group.members.len().min(ALIKE));
+                    strong { (percent(group.share)) " of the cases, " (group.members.len()) " things alike" } ": " (words(first))
                     @if group.same_remedy { " " span.mark { "same remedy" } }
+                    @if !rest.is_empty() { details { summary { "and " (rest.len()) " more" } ul { @for one in rest { li { (one.words) } } } } }
                 } } }
             }
         };
@@ -269,42 +284,100 @@ pub async fn review(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> R
 }
 
 /// The machine file with what is remarked beside its lines.
-fn file_page(shown: &Named, text: &str, problems: &[Problem], note: &str) -> Markup {
-    let source = Source::new(shown.title.clone(), text);
-    let mut by_line: BTreeMap<usize, Vec<&Problem>> = BTreeMap::new();
-    for problem in problems.iter().filter(|problem| problem.span.file == 0) {
-        by_line.entry(source.line_column(problem.span.range().start).line).or_default().push(problem);
-    }
-    let errors = problems.iter().filter(|problem| problem.is_error()).count();
+fn file_page(shown: &Named, text: &str, looked: &LookedOver, note: &str) -> Markup {
+    let errors = looked.errors();
     html! {
         h1 { "Machine file of " (shown.title) }
-        @if errors > 0 { p.mistake role="alert" { "Not saved: " (errors) " mistakes. Each stands below its line." } }
+        p { a href={ "/types/" (shown.id) } { "Back to the machine type" } }
+        @if errors > 0 {
+            p.mistake role="alert" { "Not saved: " (errors) @if errors == 1 { " mistake. It stands beside its line." } @else { " mistakes. Each stands beside its line." } }
+        }
+        @if looked.problems.is_empty() { p { "Nothing is remarked." } } @else { h2 { "What is remarked" } (remarked(text, looked)) }
+        h2 { "The file" }
         form method="post" action={ "/types/" (shown.id) "/file" } { (visitor::proof())
             input type="hidden" name="seen" value=(shown.version);
-            label for="file" { "The file" }
+            label for="file" { "As it is kept; it can be changed here" }
             textarea.file id="file" name="text" rows="30" spellcheck="false" { (text) }
             @if visitor::may(Role::Editor) {
                 label for="note" { "What was changed" }
                 input id="note" name="note" maxlength="500" value=(note);
-                button { "Look it over, and save it as a new version" }
+                div.line { button { "Look it over, and save it as a new version" } }
             }
         }
-        @if !by_line.is_empty() {
-            h2 { "What is remarked" }
-            ol.listing {
-                @for (line, of_line) in &by_line {
-                    li {
-                        code { (line) ": " (source.text.lines().nth(line - 1).unwrap_or_default()) }
-                        @for problem in of_line {
-                            p.mistake[problem.is_error()] {
-                                strong { @match problem.severity { Severity::Error => "mistake", Severity::Warning => "warning", Severity::Note => "note" } ": " }
-                                (problem.what) @if let Some(hint) = &problem.hint { ". " (hint) }
-                            }
-                        }
-                    }
+    }
+}
+
+/// The lines of which something is remarked, each with those around it; what is remarked of libraries below.
+fn remarked(text: &str, looked: &LookedOver) -> Markup {
+    let by_line = looked.by_line(text);
+    let lines: Vec<&str> = text.lines().collect();
+    let shown: BTreeSet<usize> = (by_line.keys())
+        .flat_map(|line| line.saturating_sub(AROUND).max(1)..=line + AROUND)
+        .filter(|line| *line <= lines.len().max(1))
+        .collect();
+    let elsewhere = looked.problems.iter().filter(|problem| problem.span.file != 0);
+    html! {
+        ol.listing {
+            @for line in &shown {
+                @let of_line = by_line.get(line);
+                @let after_gap = *line > 1 && !shown.contains(&(line - 1));
+                li.remarked[of_line.is_some()].gap[after_gap] {
+                    // With scripts the cursor goes to that line of the file.
+                    @if of_line.is_some() { a href="#file" data-line=(line) { (line) } } @else { span { (line) } }
+                    code { (lines.get(line - 1).copied().unwrap_or_default()) }
+                    @if let Some(of_line) = of_line { div.remarks { @for problem in of_line { (remark(problem)) } } }
                 }
             }
         }
+        @for problem in elsewhere {
+            p { "In " (looked.source(problem)) ":" } (remark(problem))
+        }
+    }
+}
+
+fn remark(problem: &Problem) -> Markup {
+    html! {
+        p.mistake[problem.is_error()] {
+            strong { @match problem.severity { Severity::Error => "mistake", Severity::Warning => "warning", Severity::Note => "note" } ": " }
+            (marked(&problem.what)) @if let Some(hint) = &problem.hint { ". " (marked(hint)) }
+        }
+    }
+}
+
+/// A machine file that was looked over.
+struct LookedOver {
+    problems: Vec<Problem>,
+    /// The names of the texts that problems can be in.
+    sources: Vec<String>,
+}
+
+impl LookedOver {
+    fn of(title: &str, text: &str, libraries: &[(String, String)]) -> Self {
+        let libraries: Vec<Source> =
+            libraries.iter().map(|(name, text)| Source::new(name.clone(), text.clone())).collect();
+        let reading = machine::read(Source::new(title, text), &libraries);
+        let sources = reading.sources.iter().map(|source| source.name.clone()).collect();
+        Self { problems: reading.lint(), sources }
+    }
+
+    /// The name of the text that a problem is in.
+    fn source(&self, problem: &Problem) -> &str {
+        let at = usize::try_from(problem.span.file).ok();
+        at.and_then(|at| self.sources.get(at)).map_or("a library", String::as_str)
+    }
+
+    fn errors(&self) -> usize {
+        self.problems.iter().filter(|problem| problem.is_error()).count()
+    }
+
+    /// What is remarked of the file itself, by line from 1.
+    fn by_line(&self, text: &str) -> BTreeMap<usize, Vec<&Problem>> {
+        let source = Source::new("", text);
+        let mut by_line: BTreeMap<usize, Vec<&Problem>> = BTreeMap::new();
+        for problem in self.problems.iter().filter(|problem| problem.span.file == 0) {
+            by_line.entry(source.line_column(problem.span.range().start).line).or_default().push(problem);
+        }
+        by_line
     }
 }
 
@@ -315,11 +388,6 @@ struct Named {
     title: String,
 }
 
-fn looked_over(title: &str, text: &str, libraries: &[(String, String)]) -> Vec<Problem> {
-    let libraries: Vec<Source> = libraries.iter().map(|(name, text)| Source::new(name.clone(), text.clone())).collect();
-    machine::read(Source::new(title, text), &libraries).lint()
-}
-
 /// The machine file, to be read and changed.
 pub async fn file(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
     work(move || {
@@ -328,9 +396,9 @@ pub async fn file(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Res
             let one = store.machine_type(TypeId(id))?;
             (one.clone(), store.version_text(one.current)?)
         };
-        let problems = looked_over(&one.title, &text.text, &text.libraries);
+        let looked = LookedOver::of(&one.title, &text.text, &text.libraries);
         let named = Named { id, version: one.current.0, title: one.title };
-        Ok(layout::page("Machine file", Here::Types, &file_page(&named, &text.text, &problems, "")))
+        Ok(layout::page("Machine file", Here::Types, &file_page(&named, &text.text, &looked, "")))
     })
     .await
 }
@@ -366,10 +434,10 @@ pub async fn save(
             let hint = "go back, copy what you changed, load the page anew, and change the newer version";
             return Err(Mistake::wrong("somebody has saved another version meanwhile; nothing was saved", hint));
         }
-        let problems = looked_over(&one.title, &text, &known.libraries);
-        if problems.iter().any(Problem::is_error) {
+        let looked = LookedOver::of(&one.title, &text, &known.libraries);
+        if looked.errors() > 0 {
             let named = Named { id, version: changed.seen, title: one.title };
-            let page = layout::page("Machine file", Here::Types, &file_page(&named, &text, &problems, &changed.note));
+            let page = layout::page("Machine file", Here::Types, &file_page(&named, &text, &looked, &changed.note));
             return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
         }
         let new = NewVersion { name: &one.name, text: &text, libraries: &known.libraries, note: changed.note.trim() };

@@ -1,13 +1,17 @@
 //! Machines by serial number: where they stand, their own settings, their calls.
 
+use std::collections::BTreeMap;
 use std::sync::Arc;
 
 use axum::Form;
 use axum::extract::{Path, Query, State};
 use axum::response::{IntoResponse, Redirect, Response};
+use diagnose::wording::duration;
 use machine::Choice;
+use machine::model::{Chance, DeviationKind, SettingValue};
 use maud::{Markup, html};
 use records::accounts::Role;
+use records::rates::{Estimate, Rates};
 use records::{CallFilter, Machine, MachineFilter, MachineId, NamePlace, NewMachine, Page, SiteId, TypeId};
 use serde::Deserialize;
 
@@ -19,6 +23,9 @@ use crate::visitor;
 use crate::words::day;
 
 const ROWS: usize = 100;
+/// Kinds of faults that are shown with how often they are to be expected, in so many hours.
+const EXPECTED: usize = 10;
+const SHOWN_HOURS: f64 = 10_000.0;
 /// Procedures gone through that are shown.
 const RUNS: u32 = 10;
 
@@ -46,7 +53,7 @@ pub async fn list(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted
         let body = html! {
             h1 { "Machines" }
             div.wide tabindex="0" {
-                table {
+                table.stacked {
                     thead { tr { th scope="col" { "Serial number" } th scope="col" { "Type" } th scope="col" { "Site" } th scope="col" { "Contact" } } }
                     tbody { @for one in &listed.rows { tr {
                         td { a href={ "/machines/" (one.id) } { (one.serial) } }
@@ -82,6 +89,100 @@ pub async fn list(State(office): State<Arc<Office>>, Query(wanted): Query<Wanted
     .await
 }
 
+/// A setting's value as it stands in a machine file's words.
+fn value(value: SettingValue) -> String {
+    match value {
+        SettingValue::Time(ms) => duration(ms),
+        SettingValue::Count(count) => count.to_string(),
+    }
+}
+
+/// All settings with their values, which of them are this machine's own, and what its revision is.
+fn settings_of(one: &Machine, there: Option<&machine::Machine>) -> Markup {
+    let own = |name: &str| one.settings.iter().any(|(known, _)| known == name);
+    html! {
+        @if let Some(revision) = there.and_then(|there| there.revision.as_ref()) {
+            p { "Revision " (revision) @if one.revision.is_none() { ", by its serial number" } "." }
+        }
+        @match there.filter(|there| !there.settings.is_empty()) {
+            None => { p { "Its machine file has none." } }
+            Some(there) => { div.wide tabindex="0" { table {
+                thead { tr { th scope="col" { "Setting" } th.number scope="col" { "Here" } th.number scope="col" { "Usual" } th scope="col" { "Where" } } }
+                tbody { @for setting in there.settings.rows() { tr {
+                    td { (setting.words.english) " " small { (setting.name) } }
+                    td.number { @if own(&setting.name) { strong { (value(setting.value)) } " " span.mark { "its own" } } @else { (value(setting.value)) } }
+                    td.number { (value(setting.default)) }
+                    td { (setting.place) }
+                } } }
+            } } }
+        }
+    }
+}
+
+/// A kind of fault on a machine: how often it is to be expected.
+struct Often {
+    words: String,
+    devices: usize,
+    library: f64,
+    learned: Option<Estimate>,
+}
+
+impl Often {
+    fn is(&self) -> f64 {
+        self.learned.map_or(self.library, |learned| learned.mean)
+    }
+}
+
+/// The faults of such a machine that are to be expected most often, by the library and as learned.
+fn often(machine: &machine::Machine, machine_type: TypeId, rates: &Rates) -> Vec<Often> {
+    let mut kinds: BTreeMap<(&str, &str), Often> = BTreeMap::new();
+    for fault in machine.deviations.rows() {
+        let (DeviationKind::Fault(device), Chance::PerMillionHours(rate)) = (fault.kind, fault.rate.chance) else {
+            continue;
+        };
+        let (device, mode) = (&machine.devices[device], fault.key.rsplit_once('/').map_or("", |(_, mode)| mode));
+        let words = || format!("{}: {}", device.type_key.replace('-', " "), fault.words.english);
+        let kind = (kinds.entry((&device.type_key, mode))).or_insert_with(|| Often {
+            words: words(),
+            devices: 0,
+            library: 0.0,
+            learned: None,
+        });
+        kind.devices += 1;
+        kind.library += rate * SHOWN_HOURS / 1e6;
+    }
+    for learned in &rates.faults {
+        let on = learned.types.iter().find(|on| on.machine_type == machine_type);
+        let kind = kinds.get_mut(&(learned.device_type.as_str(), learned.mode.as_str()));
+        if let (Some(kind), Some(on)) = (kind, on) {
+            let times = |factor: f64| factor * kind.library;
+            kind.learned =
+                Some(Estimate { mean: times(on.factor.mean), low: times(on.factor.low), high: times(on.factor.high) });
+        }
+    }
+    let mut all: Vec<Often> = kinds.into_values().collect();
+    all.sort_by(|one, other| other.is().total_cmp(&one.is()));
+    all
+}
+
+fn expected(one: &Machine, there: Option<&machine::Machine>, office: &Arc<Office>) -> Result<Markup, Mistake> {
+    let Some(there) = there else { return Ok(html! { p { "Its machine file can't be used." } }) };
+    let learned = office.learned()?;
+    let all = often(there, one.machine_type, &learned.rates);
+    Ok(html! {
+        p.aside { "Faults in 10,000 running hours of this machine: by the library, and as learned from findings on its type, with the interval in which that lies with 90 %." }
+        div.wide tabindex="0" { table {
+            thead { tr { th scope="col" { "Fault" } th.number scope="col" { "Library" } th.number scope="col" { "Learned" } } }
+            tbody { @for kind in all.iter().take(EXPECTED) { tr {
+                td { (kind.words) @if kind.devices > 1 { " " small { "(" (kind.devices) " devices)" } } }
+                td.number { (format!("{:.2}", kind.library)) }
+                td.number.nowrap { @if let Some(learned) = kind.learned { (format!("{:.2}", learned.mean)) br; small { (format!("{:.2} to {:.2}", learned.low, learned.high)) } } @else { "–" } }
+            } } }
+        } }
+        p { a href={ "/types/" (one.machine_type) "/devices" } { "All devices and their rates" } }
+    })
+}
+
 /// What can be said of a machine.
 fn fields(known: Option<&Machine>) -> Markup {
     let settings: String = known
@@ -103,6 +204,19 @@ fn fields(known: Option<&Machine>) -> Markup {
         label for="notes" { "Notes" }
         textarea id="notes" name="notes" rows="4" maxlength="10000" { (known.map_or("", |one| &one.notes)) }
     }
+}
+
+/// Settings as they are typed, one a line.
+pub fn settings(typed: &str) -> Result<Vec<(String, String)>, Mistake> {
+    let lines = typed.lines().map(str::trim).filter(|line| !line.is_empty());
+    lines
+        .map(|line| {
+            let (name, value) = line.split_once('=').ok_or_else(|| {
+                Mistake::wrong(format!("the setting \"{line}\" has no value"), "write it as fill_time=T#3s")
+            })?;
+            Ok((name.trim().to_owned(), value.trim().to_owned()))
+        })
+        .collect()
 }
 
 /// A machine as a form says it.
@@ -128,13 +242,7 @@ pub struct Filled {
 impl Filled {
     fn machine(&self, machine_type: TypeId) -> Result<NewMachine, Mistake> {
         let some = |text: &str| Some(text.trim().to_owned()).filter(|text| !text.is_empty());
-        let mut settings = Vec::new();
-        for line in self.settings.lines().filter(|line| !line.trim().is_empty()) {
-            let (name, value) = line.split_once('=').ok_or_else(|| {
-                Mistake::wrong(format!("the setting \"{line}\" has no value"), "write it as fill_time=T#3s")
-            })?;
-            settings.push((name.trim().to_owned(), value.trim().to_owned()));
-        }
+        let settings = settings(&self.settings)?;
         let hours = match some(&self.hours.replace(',', ".")) {
             None => None,
             Some(text) => Some(
@@ -249,21 +357,31 @@ pub async fn page(State(office): State<Arc<Office>>, Path(machine): Path<i64>) -
                     button { "Begin a call about it" }
                 }
             }
-            h2 { "Calls" }
-            (calls::table(&listed.rows))
-            @if listed.next.is_some() { p { "Only the newest are shown." } }
-            h2 id="procedures" { "Procedures" }
-            @if procedures.is_empty() { p { "Its machine file has none." } }
-            ul.plain { @for (name, words) in &procedures { li { a href={ "/machines/" (one.id) "/procedures/" (name) } { (words) } } } }
-            @if !runs.is_empty() {
-                h3 { "Gone through" }
-                ul.plain { @for run in &runs { li {
-                    (day(run.at)) ": " (procedures.iter().find(|(name, _)| *name == run.name).map_or(run.name.as_str(), |(_, words)| words))
-                    @if !run.completed { ", not to its end" }
-                    @if !run.done_by.is_empty() { ", by " (run.done_by) }
-                    @for value in &run.values { br; small { (value.what) ": " (value.value) " " (value.unit) } }
-                    @if !run.note.is_empty() { br; small { (run.note) } }
-                } } }
+            div.desk {
+                div.left {
+                    h2 { "Calls" }
+                    (calls::table(&listed.rows, calls::Columns::OfMachine))
+                    @if listed.next.is_some() { p { "Only the newest are shown." } }
+                    h2 id="procedures" { "Procedures" }
+                    @if procedures.is_empty() { p { "Its machine file has none." } }
+                    ul.plain { @for (name, words) in &procedures { li { a href={ "/machines/" (one.id) "/procedures/" (name) } { (words) } } } }
+                    @if !runs.is_empty() {
+                        h3 { "Gone through" }
+                        ul.plain { @for run in &runs { li {
+                            (day(run.at)) ": " (procedures.iter().find(|(name, _)| *name == run.name).map_or(run.name.as_str(), |(_, words)| words))
+                            @if !run.completed { ", not to its end" }
+                            @if !run.done_by.is_empty() { ", by " (run.done_by) }
+                            @for value in &run.values { br; small { (value.what) ": " (value.value) " " (value.unit) } }
+                            @if !run.note.is_empty() { br; small { (run.note) } }
+                        } } }
+                    }
+                }
+                div.right {
+                    h2 id="settings" { "Its settings" }
+                    (settings_of(&one, alternatives.first().map(|first| &first.machine)))
+                    h2 id="rates" { "What can be expected of it" }
+                    (expected(&one, alternatives.first().map(|first| &first.machine), &office)?)
+                }
             }
             @if visitor::may(Role::Editor) {
                 details {

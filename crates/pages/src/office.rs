@@ -19,7 +19,7 @@ use crate::kept::Kept;
 use crate::lists::LookedOver;
 use crate::mistake::Mistake;
 use crate::reached::Reached;
-use crate::serving::ServeError;
+use crate::serving::{Limits, ServeError};
 use crate::visitor;
 
 /// Machines that are kept worked out; one takes up to some hundred megabytes.
@@ -111,6 +111,7 @@ pub struct Office {
     asking: Mutex<()>,
     /// Where machines may be worked out already.
     shelf: Arc<dyn Shelf>,
+    limits: Limits,
     clock: fn() -> Timestamp,
 }
 
@@ -145,6 +146,15 @@ impl Office {
         Self { shelf, ..self }
     }
 
+    /// The same with other limits.
+    pub(crate) fn with_limits(self, limits: Limits) -> Self {
+        Self { limits, ..self }
+    }
+
+    pub(crate) fn limits(&self) -> Limits {
+        self.limits
+    }
+
     pub(crate) fn shelf(&self) -> Arc<dyn Shelf> {
         Arc::clone(&self.shelf)
     }
@@ -165,6 +175,7 @@ impl Office {
             looked_over: Mutex::default(),
             asking: Mutex::default(),
             shelf: Arc::new(NoShelf),
+            limits: Limits::default(),
             clock: Timestamp::now,
         }
     }

@@ -40,12 +40,10 @@ pub async fn choose(State(office): State<Arc<Office>>, Query(wanted): Query<Want
             @for one in types.iter().filter(|one| wanted.machine_type.is_empty() || one.name == wanted.machine_type) {
                 section {
                     h2 { (one.title) }
-                    @for level in Level::ALL {
-                        p {
-                            (level.words()) ": "
-                            @for number in 1..=8 { a.number href={ "/practice/" (one.name) "/" (level.name()) "/" (number) } aria-label={ (one.title) ", " (level.words()) ", exercise " (number) } { (number) } " " }
-                        }
-                    }
+                    div.levels { @for level in Level::ALL {
+                        span { (level.words()) }
+                        div { @for number in 1..=8 { a.number href={ "/practice/" (one.name) "/" (level.name()) "/" (number) } aria-label={ (one.title) ", " (level.words()) ", exercise " (number) } { (number) } } }
+                    } }
                 }
             }
         };
@@ -163,7 +161,8 @@ fn offered(exercise: &Exercise<'_>, address: &str) -> Markup {
         form method="post" action=(address) { (visitor::proof())
             (carried(exercise))
             h2 { "What do you do?" }
-            details open { summary { "Look at lamps" } ul.offers.many { @for offer in of(Group::Lamps) { (button(offer)) } } }
+            ul.offers { @for offer in of(Group::Lamps).take(1) { (button(offer)) } }
+            details { summary { "Look at one lamp" } ul.offers.many { @for offer in of(Group::Lamps).skip(1) { (button(offer)) } } }
             details { summary { "Look where things stand" } ul.offers { @for offer in of(Group::Positions) { (button(offer)) } } }
             details { summary { "Work the machine" } ul.offers { @for offer in of(Group::Hands) { (button(offer)) } } }
             details {

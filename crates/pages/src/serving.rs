@@ -2,6 +2,7 @@
 
 use std::net::SocketAddr;
 use std::sync::Arc;
+use std::time::Duration;
 
 use axum::Router;
 use axum::extract::DefaultBodyLimit;
@@ -34,13 +35,25 @@ const LARGEST_FILE_FORM: usize = 3 * machine::LARGEST_FILE + 10_000;
 /// Bytes that a form with a list may have.
 const LARGEST_LIST_FORM: usize = lists::LARGEST + 10_000;
 
-/// So long a browser may take to say what it wants, also between two requests.
-const HEAD_PATIENCE: std::time::Duration = std::time::Duration::from_secs(20);
-/// Connections at once; more wait to be taken.
-const MOST_CONNECTIONS: usize = 1_000;
-
 /// So long what was begun may take once the program is told to stop.
-const PATIENCE: std::time::Duration = std::time::Duration::from_secs(2);
+const PATIENCE: Duration = Duration::from_secs(2);
+
+/// How much patience the server has with whoever is slow, and with how many at once.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub struct Limits {
+    /// So long a browser may take to say what it wants, also between two requests.
+    pub head: Duration,
+    /// So long a form may take to arrive.
+    pub body: Duration,
+    /// Connections at once; more wait to be taken.
+    pub connections: usize,
+}
+
+impl Default for Limits {
+    fn default() -> Self {
+        Self { head: Duration::from_secs(20), body: Duration::from_secs(60), connections: 1_000 }
+    }
+}
 
 /// What somebody needs to be allowed something.
 #[derive(Clone, Copy, Debug, PartialEq, Eq)]
@@ -95,6 +108,7 @@ pub const ADDRESSES: &[Address] = &[
     at("/calls/{call}", READER, EDITOR),
     at("/calls/{call}/next", READER, EDITOR),
     at("/calls/{call}/lamps", READER, DESK),
+    at("/calls/{call}/positions", READER, DESK),
     at("/calls/{call}/say", READER, DESK),
     at("/calls/{call}/answer", READER, DESK),
     at("/calls/{call}/change", READER, DESK),
@@ -139,6 +153,7 @@ fn answering(path: &str) -> MethodRouter<Arc<Office>> {
         "/calls/{call}" => get(calls::page),
         "/calls/{call}/next" => get(calls::next),
         "/calls/{call}/lamps" => post(calls::lamps),
+        "/calls/{call}/positions" => post(calls::positions),
         "/calls/{call}/say" => post(calls::say),
         "/calls/{call}/answer" => post(calls::answer),
         "/calls/{call}/change" => post(calls::change),
@@ -230,6 +245,7 @@ pub struct Serving {
     address: SocketAddr,
     reached: Reached,
     encryption: Option<Arc<ServerConfig>>,
+    limits: Limits,
 }
 
 impl Serving {
@@ -257,7 +273,13 @@ impl Serving {
             Ok((listener, address))
         };
         let (listener, address) = listen().map_err(|error| ServeError::Address(address, error))?;
-        Ok(Self { listener, address, reached, encryption })
+        Ok(Self { listener, address, reached, encryption, limits: Limits::default() })
+    }
+
+    /// The same with other limits.
+    #[must_use]
+    pub fn with_limits(self, limits: Limits) -> Self {
+        Self { limits, ..self }
     }
 
     /// Where it listens.
@@ -271,7 +293,7 @@ impl Serving {
     /// # Errors
     /// When everybody has to sign in and the records have no account.
     pub fn office(&self, store: records::Store) -> Result<Office, ServeError> {
-        Office::reached_by(store, self.address, self.reached.clone())
+        Ok(Office::reached_by(store, self.address, self.reached.clone())?.with_limits(self.limits))
     }
 }
 
@@ -288,8 +310,10 @@ pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
         // The first who ask need not wait for what takes longest.
         std::thread::spawn(move || office.warm_up());
         match serving.encryption {
-            None => answer(listener, pages).await,
-            Some(settings) => answer(Encrypted::on(listener, serving.address, settings), pages).await,
+            None => answer(listener, pages, serving.limits).await,
+            Some(settings) => {
+                answer(Encrypted::on(listener, serving.address, settings), pages, serving.limits).await
+            }
         }
     });
     // What is being worked out for a page that nobody waits for any more is left; all that was said is on the disk.
@@ -298,7 +322,7 @@ pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
 }
 
 /// Takes connections and answers on them until the program is told to stop.
-async fn answer<L>(mut listener: L, pages: Router) -> Result<(), ServeError>
+async fn answer<L>(mut listener: L, pages: Router, limits: Limits) -> Result<(), ServeError>
 where
     L: Listener<Addr = SocketAddr>,
 {
@@ -310,9 +334,9 @@ where
     };
     tokio::pin!(stop);
     let mut settings = http1::Builder::new();
-    settings.timer(TokioTimer::new()).header_read_timeout(HEAD_PATIENCE);
+    settings.timer(TokioTimer::new()).header_read_timeout(limits.head);
     let open = GracefulShutdown::new();
-    let places = Arc::new(Semaphore::new(MOST_CONNECTIONS));
+    let places = Arc::new(Semaphore::new(limits.connections));
     loop {
         let arrived = async {
             let place = Arc::clone(&places).acquire_owned().await;

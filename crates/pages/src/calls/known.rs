@@ -1,12 +1,18 @@
 //! What is known: the missing condition first, where it stands, what it waits for, and the causes with their reasons.
 
-use diagnose::answer::{Answer, NeedState};
+use diagnose::answer::{Answer, NeedState, Wait};
+use diagnose::call::{CHANCE, Session, cycles_to_see};
 use maud::{Markup, html};
 
-use crate::words::{percent, share};
+use crate::words::{minutes, percent, share};
 
 /// Causes that are shown; the others are below a fold.
 const SHOWN: usize = 5;
+/// Ways onward of the likeliest standing that are shown; the others are below a fold.
+const WAITS: usize = 2;
+/// Sets of lamps to watch that are shown.
+const WATCHED: usize = 4;
+const MS_IN_A_MINUTE: f64 = 60_000.0;
 /// Less probable than this is not shown at all.
 const FAR_FETCHED: f64 = 1e-4;
 
@@ -60,10 +66,13 @@ fn fact(answer: &Answer) -> Markup {
 }
 
 fn standing(answer: &Answer) -> Markup {
+    let likely = answer.standing.iter().filter(|point| point.probability >= 0.01).take(3);
     html! {
         h3 { "Where it stands" }
         ul.plain {
-            @for point in answer.standing.iter().filter(|point| point.probability >= 0.01).take(3) {
+            @for (place, point) in likely.enumerate() {
+                // What a machine with several charts waits for is long: only that of the likeliest is read at once.
+                @let open = if place == 0 { WAITS } else { 0 };
                 li {
                     @if point.steps.is_empty() {
                         "the controller does not run its program "
@@ -75,16 +84,66 @@ fn standing(answer: &Answer) -> Markup {
                         " "
                     }
                     (share(point.probability))
-                    @for held in &point.held_by { br; small { "held by: " (held) } }
-                    @for wait in &point.waits_for {
-                        br;
-                        small {
-                            @if wait.conditions.is_empty() { "can go on" } @else { "waits for " (wait.conditions.join(" and ")) }
-                            ", then goes to " (wait.to.join(" and "))
+                    @for held in &point.held_by { p.aside { "held by: " (held) } }
+                    @for wait in point.waits_for.iter().take(open) { (waits(wait)) }
+                    @if point.waits_for.len() > open {
+                        details {
+                            summary { @if open == 0 { "what it waits for" } @else { "what else it waits for" } }
+                            @for wait in point.waits_for.iter().skip(open) { (waits(wait)) }
                         }
                     }
                 }
             }
+        }
+    }
+}
+
+fn waits(wait: &Wait) -> Markup {
+    html! {
+        p.aside {
+            @if wait.conditions.is_empty() { "can go on" } @else { "waits for " (wait.conditions.join(" and ")) }
+            ", then goes to " (wait.to.join(" and "))
+        }
+    }
+}
+
+/// The most important of it in three short sentences, for a screen on which all of it is further down.
+pub fn brief(answer: &Answer) -> Markup {
+    let missing: Vec<&str> = (answer.fact.iter())
+        .flat_map(|fact| &fact.needs)
+        .filter(|need| need.state == NeedState::Missing)
+        .map(|need| need.words.as_str())
+        .collect();
+    let stands = answer.standing.first().filter(|point| !point.steps.is_empty());
+    html! {
+        p.brief {
+            @if !missing.is_empty() { "Missing: " strong { (missing.join(", ")) } ". " }
+            @if let Some(point) = stands { "Stands at " (point.steps.join(" and ")) ". " }
+            @if let Some(first) = lines(answer).first() { "Most probably: " (first.words) ", " (percent(first.probability)) "." }
+        }
+    }
+}
+
+/// Lamps to watch where it comes and goes, and for how long.
+pub fn watched(session: &Session) -> Markup {
+    let Some(once_in) = session.now().evidence.once_in else { return html! {} };
+    let (watches, cycle_ms) = session.watch();
+    let cycles = cycles_to_see(once_in);
+    let takes = cycles.saturating_mul(cycle_ms) as f64 / MS_IN_A_MINUTE;
+    html! {
+        details {
+            summary { "What to watch, as it comes and goes" }
+            p { "It comes once in about " (once_in) " cycles: " (cycles) " cycles, " (minutes(takes)) ", show it with " (percent(CHANCE)) "." }
+            ul.plain { @for one in watches.iter().take(WATCHED) { li {
+                strong { (one.lamps.join(" ")) @if one.lamps.len() > 1 { " (together)" } } ": "
+                @match (one.seconds, one.cycles) {
+                    (Some(seconds), Some(cycles)) if one.by_eye => { (minutes(seconds / 60.0)) " or " (cycles) " cycles" },
+                    (Some(_), _) => "too short to be seen by eye",
+                    (None, _) => "never lit in this routine",
+                }
+                "; would be " (one.causes.join(", or ")) " (" (percent(one.probability)) ")"
+            } } }
+            p.aside { "Note each time: the step it stood in, which lamps went dark and whether together, what else moved or was touched just then, the clock, and how many cycles it had run." }
         }
     }
 }
@@ -97,7 +156,8 @@ struct Line<'a> {
     members: Vec<(f64, String)>,
 }
 
-fn causes(answer: &Answer) -> Markup {
+/// What it can be, the most probable first.
+fn lines(answer: &Answer) -> Vec<Line<'_>> {
     let mut lines: Vec<Line<'_>> = (answer.causes.iter())
         .map(|cause| Line {
             probability: cause.probability,
@@ -114,6 +174,11 @@ fn causes(answer: &Answer) -> Markup {
     lines.push(plain(answer.not_in_file, "something that is not in this machine file"));
     lines.sort_by(|one, other| other.probability.total_cmp(&one.probability));
     lines.retain(|line| line.probability >= FAR_FETCHED);
+    lines
+}
+
+fn causes(answer: &Answer) -> Markup {
+    let lines = lines(answer);
     let (first, rest) = lines.split_at(SHOWN.min(lines.len()));
     html! {
         h3 { "What it can be" }

@@ -11,8 +11,12 @@ pub const STATES: [(Option<LampState>, &str, &str); 4] = [
     (None, "unseen", "not seen"),
     (Some(LampState::Lit), "lit", "lit"),
     (Some(LampState::Dark), "dark", "dark"),
-    (Some(LampState::Flickers), "flickers", "flickers"),
+    // Where lamps stand close the word is broken at this sign, which is not seen otherwise.
+    (Some(LampState::Flickers), "flickers", "flick\u{ad}ers"),
 ];
+
+/// Letters of a label that fit where eight lamps stand beside each other on a telephone.
+const SHORT_LABEL: usize = 4;
 
 fn state_of(reports: &[LampReport], place: LampPlace) -> (&'static str, &'static str) {
     let state = reports.iter().rev().find(|one| one.place == place).map(|one| one.state);
@@ -29,16 +33,33 @@ fn lamp(label: &str, words: &str) -> Markup {
     }
 }
 
+/// How many lamps stand in a row of the drawing, by the longest row of the controller: all rows have the same, so that
+/// lamps stand below each other as they do there.
+fn wide(machine: &Machine) -> &'static str {
+    match machine.lamp_rows.iter().map(|row| row.lamps.len()).max().unwrap_or(0) {
+        0..=6 => "row six",
+        7 | 8 => "row eight",
+        9 | 10 => "row ten",
+        11 | 12 => "row twelve",
+        _ => "row sixteen",
+    }
+}
+
+/// Whether a label needs the room of two lamps on a narrow screen.
+fn is_long(label: &str) -> bool {
+    label.chars().count() > SHORT_LABEL
+}
+
 /// The panel as fields of a form: each lamp a button that goes to its next state, and a hidden field that says it.
 pub fn fields(machine: &Machine, reports: &[LampReport]) -> Markup {
     html! {
         div.panel {
             @for (row, lamps) in machine.lamp_rows.iter().enumerate() {
-                div.row {
+                div class=(wide(machine)) {
                     @for (column, lamp) in lamps.lamps.iter().enumerate() {
                         @let (key, words) = state_of(reports, LampPlace { row, column });
                         @let meaning = lamp_meaning(machine, &lamp.kind);
-                        div.place {
+                        div.place.long[is_long(&lamp.label)] {
                             input type="hidden" name="lamp" value={ (row) "." (column) "." (key) };
                             button.lamp type="button" data-lamp=(key) title=(meaning) { (self::lamp(&lamp.label, words)) }
                         }
@@ -54,10 +75,10 @@ pub fn shown(machine: &Machine, reports: &[LampReport]) -> Markup {
     html! {
         div.panel tabindex="0" role="group" aria-label="Lamps" {
             @for (row, lamps) in machine.lamp_rows.iter().enumerate() {
-                div.row {
+                div class=(wide(machine)) {
                     @for (column, lamp) in lamps.lamps.iter().enumerate() {
                         @let (key, words) = state_of(reports, LampPlace { row, column });
-                        div.place title=(lamp_meaning(machine, &lamp.kind)) {
+                        div.place.long[is_long(&lamp.label)] title=(lamp_meaning(machine, &lamp.kind)) {
                             div.lamp data-lamp=(key) { (self::lamp(&lamp.label, words)) }
                         }
                     }

@@ -29,6 +29,11 @@ pub fn kind_in_words(kind: Kind) -> &'static str {
     }
 }
 
+/// A complaint as a list of calls says it.
+pub fn complaint_in_words(text: &str) -> String {
+    complained(text).unwrap_or_else(|| text.to_owned())
+}
+
 /// Keys of complaints are replaced, words of callers stay.
 fn complained(text: &str) -> Option<String> {
     let (first, rest) = text.split_once(',').map_or((text, None), |(first, rest)| (first, Some(rest.trim())));

@@ -7,10 +7,10 @@ use axum::extract::{Path, State};
 use axum::http::StatusCode;
 use axum::response::{IntoResponse, Redirect, Response};
 use diagnose::call::{Entry, Kind, Session, Understood, added};
-use diagnose::reading::{ReadingError, describe_lamps};
+use diagnose::reading::{MistakeKind, ReadingError, describe_lamps};
 use records::{CallId, Change, ChangeError};
 
-use super::{Desk, Way, lamp_panel, sheet, work};
+use super::{Desk, Way, lamp_panel, sheet, standing, work};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::{Office, terms};
@@ -31,8 +31,17 @@ pub struct Refused {
 }
 
 fn refused(typed: &str, mistakes: &[ReadingError]) -> Refused {
-    let why = mistakes.iter().map(|one| format!("{}. {}", one.what, one.hint)).collect();
+    let why = mistakes.iter().map(|one| format!("{}. {}", one.what, hint(one))).collect();
     Refused { typed: typed.to_owned(), why }
+}
+
+/// What to do about it. What the dialogue on the command line would have typed is done elsewhere on the page.
+fn hint(mistake: &ReadingError) -> &str {
+    if mistake.kind == MistakeKind::Contradiction && mistake.hint.contains("`change ") {
+        return "Put that entry right below \"What was said\"; if it has changed meanwhile, choose \"lamps once more\" or \
+                \"what was done now\" below \"Say more\"";
+    }
+    &mistake.hint
 }
 
 /// A form that was sent: the call as it is now, and the counter that was seen when it was filled in.
@@ -121,6 +130,12 @@ fn present(entries: &[Entry]) -> usize {
     entries.iter().rposition(begins).map_or(0, |at| at + 1)
 }
 
+/// The first entry of this kind at the last moment.
+fn said_now(entries: &[Entry], kind: Kind) -> Option<usize> {
+    let begin = present(entries);
+    entries.iter().skip(begin).position(|entry| entry.kind == kind).map(|at| begin + at)
+}
+
 /// The lamps as tapped or typed. They take the place of what was said of them at the same moment.
 pub async fn lamps(
     State(office): State<Arc<Office>>,
@@ -145,13 +160,33 @@ pub async fn lamps(
                 "tap the lamps that are lit, then say that the others are dark",
             ));
         }
-        let entries = &sent.desk.call.entries;
-        let begin = present(entries);
-        let known = entries.iter().skip(begin).position(|entry| entry.kind == Kind::Lamps).map(|at| begin + at);
         let entry = Entry::new(Kind::Lamps, &text);
-        let change = match known {
+        let change = match said_now(&sent.desk.call.entries, Kind::Lamps) {
             Some(at) if typed.is_empty() => Change::Replace { at, entry },
             _ => Change::Add(vec![entry]),
+        };
+        take(&office, sent, &text, &change)
+    })
+    .await
+}
+
+/// Where things stand, as it was chosen. It takes the place of what was said of that at the same moment.
+pub async fn positions(
+    State(office): State<Arc<Office>>,
+    Path(call): Path<i64>,
+    Form(fields): Form<Fields>,
+) -> Result<Response, Mistake> {
+    work(move || {
+        let sent = Sent::of(&office, call, &fields)?;
+        let chosen = fields.iter().filter(|(name, _)| name == "position").map(|(_, value)| value.as_str());
+        let text = standing::read(sent.desk.session.machine(), chosen);
+        if text.is_empty() {
+            return Err(Mistake::wrong("of nothing was said where it stands", "choose it for what the caller sees"));
+        }
+        let entry = Entry::new(Kind::Saw, &text);
+        let change = match said_now(&sent.desk.call.entries, Kind::Saw) {
+            Some(at) => Change::Replace { at, entry },
+            None => Change::Add(vec![entry]),
         };
         take(&office, sent, &text, &change)
     })

@@ -9,9 +9,9 @@ use records::State;
 use records::accounts::Role;
 
 use super::say::Refused;
-use super::{Desk, closing, known, lamp_panel, said, times};
+use super::{Desk, closing, known, lamp_panel, said, standing, times};
 use crate::visitor;
-use crate::words::{LANGUAGES, minutes, percent, share, spoken};
+use crate::words::{LANGUAGES, marked, minutes, percent, share, spoken};
 
 /// Movements less probable than this are not told one by one.
 const FAR_FETCHED: f64 = 0.005;
@@ -63,6 +63,7 @@ pub fn whole(desk: &Desk, again: Option<&Refused>) -> Markup {
                 a href={ "/types/" (row.machine_type) } { (row.type_name) @if !machine.version.is_empty() { " " (machine.version) } }
             }
             (ways(desk))
+            @if !desk.call.entries.is_empty() { (known::brief(&desk.session.now().answer)) }
         }
         @if let Some(again) = again { (refusal(again)) }
         @if row.state == State::Closed { (closing::closed(desk)) }
@@ -81,10 +82,11 @@ pub fn whole(desk: &Desk, again: Option<&Refused>) -> Markup {
                         }
                     }
                     (lamps(desk))
+                    (standing::form(desk))
                 }
             }
             div.right {
-                section { h2 { "What is known" } (known::known(&desk.session.now().answer)) }
+                section { h2 { "What is known" } (known::known(&desk.session.now().answer)) (known::watched(&desk.session)) }
                 (entries(desk, open))
                 @if open {
                     section {
@@ -110,7 +112,7 @@ fn refusal(again: &Refused) -> Markup {
     html! {
         div.mistake role="alert" id="refused" {
             @if !again.typed.is_empty() { p { "Not taken: \"" strong { (again.typed) } "\"" } }
-            @for why in &again.why { p { (why) } }
+            @for why in &again.why { p { (marked(why)) } }
         }
     }
 }
@@ -119,14 +121,18 @@ fn refusal(again: &Refused) -> Markup {
 fn ways(desk: &Desk) -> Markup {
     html! {
         form.ways method="get" action={ "/calls/" (desk.call.row.id) } {
-            label for="speak" { "The caller speaks" }
-            select id="speak" name="speak" {
-                @for (tag, name) in LANGUAGES { option value=(tag) selected[desk.way.speak == tag] { (name) } }
+            div {
+                label for="speak" { "The caller speaks" }
+                select id="speak" name="speak" {
+                    @for (tag, name) in LANGUAGES { option value=(tag) selected[desk.way.speak == tag] { (name) } }
+                }
             }
-            label for="rates" { "Rates" }
-            select id="rates" name="rates" {
-                option value="learned" selected[desk.way.learned()] { "learned from findings" }
-                option value="library" selected[!desk.way.learned()] { "of the library" }
+            div {
+                label for="rates" { "Rates" }
+                select id="rates" name="rates" {
+                    option value="learned" selected[desk.way.learned()] { "learned from findings" }
+                    option value="library" selected[!desk.way.learned()] { "of the library" }
+                }
             }
             button { "Change" }
         }
@@ -156,6 +162,19 @@ fn lamps(desk: &Desk) -> Markup {
                     button { "Take it" }
                 }
             }
+        }
+    }
+}
+
+/// What to do next as a page of its own, for who has no scripts.
+pub fn next_alone(desk: &Desk) -> Markup {
+    html! {
+        h1 { (desk.title()) }
+        p { a href={ "/calls/" (desk.call.row.id) (desk.way.query()) } { "Back to the call" } }
+        (known::brief(&desk.session.now().answer))
+        section.ask id="next" {
+            @if desk.call.row.state == State::Open && visitor::may(Role::Desk) { (next(desk)) }
+            @else { (verdict(desk)) p { "Nothing can be said in this call from here." } }
         }
     }
 }

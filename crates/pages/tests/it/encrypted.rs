@@ -1,5 +1,4 @@
 //! The pages over a network, encrypted by the program itself.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use std::io::{Read as _, Write as _};
 use std::net::{SocketAddr, TcpStream};

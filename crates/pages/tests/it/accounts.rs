@@ -1,5 +1,4 @@
 //! Signing in, and who may do what, as browsers ask for it.
-#![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use std::collections::BTreeMap;
 use std::net::SocketAddr;
@@ -16,12 +15,14 @@ use records::accounts::{NewPassword, Role};
 use records::{NewMachine, NewVersion, Store};
 use tower::ServiceExt as _;
 
+use crate::support::escaped;
+
 const LISTENS: &str = "127.0.0.1:8420";
 const NAME: &str = "desk.example";
 const PASSWORD: &str = "plum kettle ladder fog";
 
 const PRESS: &str = concat!(
-    include_str!("../../machine/tests/files/bare_press.toml"),
+    include_str!("../../../machine/tests/files/bare_press.toml"),
     r#"[procedures.stroke]
 purpose = "To see that the ram moves."
 steps = [{ words = "Look at the lamps.", expect = "X2 on" }]
@@ -74,12 +75,6 @@ fn store() -> Store {
         store.add_account(role.word(), role, &password, at(0)).unwrap();
     }
     store
-}
-
-fn escaped(text: &str) -> String {
-    text.bytes()
-        .map(|byte| if byte.is_ascii_alphanumeric() { (byte as char).to_string() } else { format!("%{byte:02X}") })
-        .collect()
 }
 
 impl Desk {
