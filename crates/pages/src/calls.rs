@@ -27,6 +27,7 @@ use crate::layout::{self, Here};
 use crate::machines;
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::rooms;
 use crate::visitor;
 use crate::words::{day, moment};
 
@@ -274,7 +275,7 @@ fn visit(typed: &str) -> Result<Option<u32>, Mistake> {
 /// Runs what takes a while where it keeps no other request waiting.
 pub async fn work(what: impl FnOnce() -> Result<Response, Mistake> + Send + 'static) -> Result<Response, Mistake> {
     let visitor = visitor::now();
-    tokio::task::spawn_blocking(|| visitor.sync_scope(what)).await.unwrap_or_else(|_| {
+    tokio::task::spawn_blocking(|| rooms::work(|| visitor.sync_scope(what))).await.unwrap_or_else(|_| {
         let status = axum::http::StatusCode::INTERNAL_SERVER_ERROR;
         let hint = "nothing was lost that a page has shown; please report it with what was done".to_owned();
         Err(Mistake { status, what: "a mistake in this program".to_owned(), hint })

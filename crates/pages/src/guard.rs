@@ -14,6 +14,7 @@ use std::sync::Arc;
 
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::pending;
 use crate::serving::{Needs, Peer, needed};
 use crate::sign_in::{self, From};
 use crate::visitor::{TOKEN, Visitor};
@@ -28,20 +29,8 @@ pub const SHEET_POLICY: &str =
 
 /// Lets a request through, or not, and says in the answer what the page may do.
 pub async fn guard(State(office): State<Arc<Office>>, request: Request, next: Next) -> Response {
-    let mut response = match admitted(office, request).await {
-        Ok((request, visitor)) => {
-            let scope = visitor.clone();
-            scope
-                .scope(async {
-                    let response = next.run(request).await;
-                    // What the server itself refuses comes as bare text.
-                    if response.status().is_client_error() && !is_page(&response) {
-                        return refused_by_server(response.status()).into_response();
-                    }
-                    response
-                })
-                .await
-        }
+    let mut response = match admitted(Arc::clone(&office), request).await {
+        Ok((request, visitor)) => answer(&office, request, visitor, next).await,
         Err(refused) => refused,
     };
     let headers = response.headers_mut();
@@ -57,6 +46,33 @@ pub async fn guard(State(office): State<Arc<Office>>, request: Request, next: Ne
         headers.insert(name, HeaderValue::from_static(value));
     }
     response
+}
+
+/// The answer to a request that was let through, or a page that says that it takes long.
+async fn answer(office: &Office, request: Request, visitor: Visitor, next: Next) -> Response {
+    let Some(place) = office.place() else {
+        let what = "too much is being worked out at this moment";
+        let hint = "wait a little, then load the page anew";
+        let status = StatusCode::SERVICE_UNAVAILABLE;
+        let mistake = Mistake { status, what: what.to_owned(), hint: hint.to_owned() };
+        return visitor.sync_scope(|| mistake.into_response());
+    };
+    let can_wait = request.method() == Method::GET && pending::can_wait(request.headers(), request.uri().query());
+    let address = request.uri().path_and_query().map(ToString::to_string).unwrap_or_default();
+    let made = visitor.clone().scope(async move {
+        let response = next.run(request).await;
+        drop(place);
+        // What the server itself refuses comes as bare text.
+        if response.status().is_client_error() && !is_page(&response) {
+            return refused_by_server(response.status()).into_response();
+        }
+        response
+    });
+    if !can_wait {
+        return made.await;
+    }
+    let waiting = office.pending().answer(&visitor, address, office.limits().answer, made);
+    visitor.clone().scope(waiting).await
 }
 
 fn is_page(response: &Response) -> bool {

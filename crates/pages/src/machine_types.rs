@@ -45,6 +45,10 @@ const ALIKE: usize = 3;
 /// Lines that are shown before and behind a line with a remark.
 const AROUND: usize = 2;
 
+/// Pairs of deviations of a machine file that is saved here; the largest demo has a quarter of a million, and takes two
+/// seconds on two cores.
+const MOST_PAIRS: f64 = 5e6;
+
 /// All machine types.
 pub async fn list(State(office): State<Arc<Office>>) -> Result<Response, Mistake> {
     work(move || {
@@ -349,6 +353,8 @@ struct LookedOver {
     problems: Vec<Problem>,
     /// The names of the texts that problems can be in.
     sources: Vec<String>,
+    /// How many deviations there are in each way in which the machine may be.
+    ways: Vec<usize>,
 }
 
 impl LookedOver {
@@ -357,13 +363,37 @@ impl LookedOver {
             libraries.iter().map(|(name, text)| Source::new(name.clone(), text.clone())).collect();
         let reading = machine::read(Source::new(title, text), &libraries);
         let sources = reading.sources.iter().map(|source| source.name.clone()).collect();
-        Self { problems: reading.lint(), sources }
+        let problems = reading.lint();
+        let ways = match problems.iter().any(Problem::is_error) {
+            true => Vec::new(),
+            false => reading
+                .resolve(&Choice::default())
+                .alternatives
+                .iter()
+                .map(|one| one.machine.deviations.len())
+                .collect(),
+        };
+        Self { problems, sources, ways }
     }
 
     /// The name of the text that a problem is in.
     fn source(&self, problem: &Problem) -> &str {
         let at = usize::try_from(problem.span.file).ok();
         at.and_then(|at| self.sources.get(at)).map_or("a library", String::as_str)
+    }
+
+    /// Why the machine would keep everybody waiting who calls about it.
+    fn too_large(&self) -> Option<Mistake> {
+        // All pairs are followed on each of the ways in which the machine may be.
+        let pairs: f64 = self.ways.iter().map(|deviations| (*deviations as f64).powi(2) / 2.0).sum();
+        (pairs > MOST_PAIRS).then(|| {
+            let what = format!(
+                "{:.1} million pairs of things that can be wrong would have to be followed, more than {:.1} million",
+                pairs / 1e6,
+                MOST_PAIRS / 1e6
+            );
+            Mistake::wrong(what, "split the machine into several files, or settle what the file leaves open")
+        })
     }
 
     fn errors(&self) -> usize {
@@ -439,6 +469,9 @@ pub async fn save(
             let named = Named { id, version: changed.seen, title: one.title };
             let page = layout::page("Machine file", Here::Types, &file_page(&named, &text, &looked, &changed.note));
             return Ok((StatusCode::UNPROCESSABLE_ENTITY, page).into_response());
+        }
+        if let Some(mistake) = looked.too_large() {
+            return Err(mistake);
         }
         let new = NewVersion { name: &one.name, text: &text, libraries: &known.libraries, note: changed.note.trim() };
         office.store().add_version(&new, office.now())?;

@@ -3,7 +3,8 @@
 use std::collections::VecDeque;
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
+use std::time::{Duration, Instant};
 
 use diagnose::call::{Origin, Session, WorkedOut};
 use diagnose::next::Terms;
@@ -13,11 +14,13 @@ use machine::{Alternative, Choice};
 use records::figures::{Asked, Figures};
 use records::rates::{Counts, Factors, Rates};
 use records::{Call, CallId, Store, TypeId, VersionId};
+use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
 use crate::attempts::Attempts;
 use crate::kept::Kept;
 use crate::lists::LookedOver;
 use crate::mistake::Mistake;
+use crate::pending::Pending;
 use crate::reached::Reached;
 use crate::serving::{Limits, ServeError};
 use crate::visitor;
@@ -26,6 +29,10 @@ use crate::visitor;
 const MACHINES: usize = 8;
 /// Calls whose state is kept.
 const CALLS: usize = 200;
+
+/// So long the turn of working out what to ask next is waited for, and how often it is looked whether it has come.
+const TURN: Duration = Duration::from_secs(3);
+const AGAIN: Duration = Duration::from_millis(3);
 
 /// Figures are made anew after so long, as they reach up to now.
 const FIGURES_LAST: SignedDuration = SignedDuration::from_hours(1);
@@ -112,6 +119,9 @@ pub struct Office {
     /// Where machines may be worked out already.
     shelf: Arc<dyn Shelf>,
     limits: Limits,
+    /// Places for those whose answers are being made.
+    places: Arc<Semaphore>,
+    pending: Pending,
     clock: fn() -> Timestamp,
 }
 
@@ -148,7 +158,17 @@ impl Office {
 
     /// The same with other limits.
     pub(crate) fn with_limits(self, limits: Limits) -> Self {
-        Self { limits, ..self }
+        Self { limits, places: Arc::new(Semaphore::new(limits.requests)), ..self }
+    }
+
+    /// A place for somebody whose answer is to be made; none if all are taken.
+    pub(crate) fn place(&self) -> Option<OwnedSemaphorePermit> {
+        Arc::clone(&self.places).try_acquire_owned().ok()
+    }
+
+    /// Answers that take long.
+    pub(crate) fn pending(&self) -> &Pending {
+        &self.pending
     }
 
     pub(crate) fn limits(&self) -> Limits {
@@ -176,6 +196,8 @@ impl Office {
             asking: Mutex::default(),
             shelf: Arc::new(NoShelf),
             limits: Limits::default(),
+            places: Arc::new(Semaphore::new(Limits::default().requests)),
+            pending: Pending::default(),
             clock: Timestamp::now,
         }
     }
@@ -373,9 +395,18 @@ impl Office {
         }
     }
 
-    /// The turn of working out what to ask next.
-    pub(crate) fn turn(&self) -> MutexGuard<'_, ()> {
-        lock(&self.asking)
+    /// The turn of working out what to ask next; none if it does not come soon, so that one machine that takes long
+    /// keeps no other call waiting.
+    pub(crate) fn turn(&self) -> Option<MutexGuard<'_, ()>> {
+        let began = Instant::now();
+        loop {
+            match self.asking.try_lock() {
+                Ok(turn) => return Some(turn),
+                Err(TryLockError::Poisoned(turn)) => return Some(turn.into_inner()),
+                Err(TryLockError::WouldBlock) if began.elapsed() > TURN => return None,
+                Err(TryLockError::WouldBlock) => std::thread::sleep(AGAIN),
+            }
+        }
     }
 
     /// What is known in a call. `learned` says whether with the rates learned from findings.

@@ -47,11 +47,16 @@ pub struct Limits {
     pub body: Duration,
     /// Connections at once; more wait to be taken.
     pub connections: usize,
+    /// Requests that are worked on at once; more are sent away.
+    pub requests: usize,
+    /// So long an answer may take to be made until a page says that it takes long.
+    pub answer: Duration,
 }
 
 impl Default for Limits {
     fn default() -> Self {
-        Self { head: Duration::from_secs(20), body: Duration::from_secs(60), connections: 1_000 }
+        let seconds = Duration::from_secs;
+        Self { head: seconds(20), body: seconds(60), connections: 1_000, requests: 250, answer: seconds(8) }
     }
 }
 
@@ -311,9 +316,7 @@ pub fn serve(serving: Serving, office: Office) -> Result<(), ServeError> {
         std::thread::spawn(move || office.warm_up());
         match serving.encryption {
             None => answer(listener, pages, serving.limits).await,
-            Some(settings) => {
-                answer(Encrypted::on(listener, serving.address, settings), pages, serving.limits).await
-            }
+            Some(settings) => answer(Encrypted::on(listener, serving.address, settings), pages, serving.limits).await,
         }
     });
     // What is being worked out for a page that nobody waits for any more is left; all that was said is on the disk.

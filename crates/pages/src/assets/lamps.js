@@ -32,7 +32,12 @@ document.addEventListener("click", (event) => {
 // What takes longer is fetched once the rest is shown.
 async function fetchInto(place, address) {
   try {
-    const answer = await fetch(address, { headers: { Accept: "text/html" } });
+    let answer = await fetch(address, { headers: { Accept: "text/html" } });
+    // "It takes long": asked once more, it is taken up where it is being made.
+    while (answer.status === 202) {
+      await new Promise((resolve) => setTimeout(resolve, 500));
+      answer = await fetch(address, { headers: { Accept: "text/html" } });
+    }
     const text = await answer.text();
     // Whoever is not signed in any more is led to another page, which is none to be put in here.
     if (!answer.ok || answer.redirected) throw new Error(text);

@@ -75,7 +75,9 @@ pub fn whole(desk: &Desk, again: Option<&Refused>) -> Markup {
                             (next(desk))
                         } @else {
                             // Worked out while the rest is read already.
-                            div data-fetch={ "/calls/" (row.id) "/next" (desk.way.query()) } {
+                            // The counter makes it another address after each change.
+                            @let joint = if desk.way.query().is_empty() { "?" } else { "&" };
+                            div data-fetch={ "/calls/" (row.id) "/next" (desk.way.query()) (joint) "seen=" (row.counter) } {
                                 p.waiting { "Working out what to ask next …" }
                                 noscript { p { a.button href={ "/calls/" (row.id) "/next" (desk.way.query()) } { "Show what to ask next" } } }
                             }

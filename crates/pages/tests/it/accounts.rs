@@ -551,3 +551,31 @@ async fn on_this_computer_nobody_has_to_sign_in() {
     }
     assert_eq!(desk.post("/calls", "", &[("serial", "PR-7")]).await.leads_to(), "/calls/2");
 }
+
+#[tokio::test(flavor = "multi_thread", worker_threads = 4)]
+async fn when_too_many_sign_in_at_once_the_last_are_sent_away_and_nobody_is_kept_out() {
+    let desk = Arc::new(Desk::proxied(|| at(1)));
+    // Each on an account and from an address of its own, so that no count of failures keeps them out.
+    let attempts: Vec<_> = (0..60)
+        .map(|number| {
+            let desk = Arc::clone(&desk);
+            tokio::spawn(async move {
+                let from = format!("203.0.113.{number}");
+                desk.try_in(&format!("name {number}"), "not the password", &from).await
+            })
+        })
+        .collect();
+    let mut counted: BTreeMap<u16, usize> = BTreeMap::new();
+    for attempt in attempts {
+        let shown = attempt.await.unwrap();
+        if shown.status == StatusCode::SERVICE_UNAVAILABLE {
+            assert!(shown.text.contains("Too many are signing in"), "{}", shown.text);
+        }
+        *counted.entry(shown.status.as_u16()).or_default() += 1;
+    }
+    // Sixteen wait or are looked at; a few more where one was done before the last came.
+    let (looked_at, sent_away) = (counted[&401], counted[&503]);
+    assert!(looked_at >= 16 && sent_away >= 1 && looked_at + sent_away == 60, "{counted:?}");
+    // All that waited is over: nothing is left taken.
+    assert_eq!(desk.try_in("desk", PASSWORD, "198.51.100.1").await.status, StatusCode::SEE_OTHER);
+}

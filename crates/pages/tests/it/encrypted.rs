@@ -107,33 +107,3 @@ fn certificates_that_can_not_be_used_are_told_before_anything_is_served() {
         }
     }
 }
-
-#[test]
-fn whoever_never_says_what_they_want_is_hung_up_on() {
-    let serving = Serving::at("127.0.0.1:0".parse().unwrap(), Reached::default()).unwrap();
-    let address = serving.address();
-    let office = serving.office(Store::in_memory().unwrap()).unwrap();
-    std::thread::spawn(move || serve(serving, office));
-    let began = std::time::Instant::now();
-    let mut slow: Vec<TcpStream> = (0..50)
-        .map(|_| {
-            let mut stream = TcpStream::connect(address).unwrap();
-            stream.set_read_timeout(Some(Duration::from_secs(60))).unwrap();
-            stream.write_all(b"GET / HTTP/1.1\r\nHost: loc").unwrap();
-            stream
-        })
-        .collect();
-    // Others are answered meanwhile.
-    let mut other = TcpStream::connect(address).unwrap();
-    write!(other, "GET /look.css HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\n\r\n").unwrap();
-    let mut answer = String::new();
-    other.read_to_string(&mut answer).unwrap();
-    assert!(answer.starts_with("HTTP/1.1 200") && began.elapsed() < Duration::from_secs(10), "{answer}");
-    for stream in &mut slow {
-        let mut rest = Vec::new();
-        // Closed, with or without a word.
-        _ = stream.read_to_end(&mut rest);
-        assert!(!rest.starts_with(b"HTTP/1.1 200"));
-    }
-    assert!(began.elapsed() < Duration::from_secs(45), "{:?}", began.elapsed());
-}
