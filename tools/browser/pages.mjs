@@ -47,9 +47,19 @@ async function window(viewport, colorScheme = "light") {
   page.on("console", (message) => check(message.type() !== "error" || /status of 4\d\d/.test(message.text()), `${page.url()}: ${message.text()}`));
   page.on("pageerror", (error) => check(false, `${page.url()}: ${error.message}`));
   page.on("request", (request) => check(request.url().startsWith(base), `${request.url()} is asked for`));
+  const goto = page.goto.bind(page);
+  page.goto = async (...there) => {
+    const answer = await goto(...there);
+    await calm(page);
+    return answer;
+  };
   return page;
 }
-const calm = (page) => page.waitForLoadState("networkidle", { timeout: 240_000 });
+// Nothing is fetched any more, and the page that says that something takes long has gone.
+async function calm(page) {
+  await page.waitForFunction(() => !document.title.startsWith("This takes longer"), null, { timeout: 240_000 });
+  await page.waitForLoadState("networkidle", { timeout: 240_000 });
+}
 // Does what leads to another page, and waits until that is there.
 async function follow(page, act) {
   await Promise.all([page.waitForEvent("load", { timeout: 240_000 }), act()]);
@@ -66,6 +76,14 @@ async function accessible(page, name) {
   for (const one of found.violations) {
     check(false, `${name}: ${one.id}: ${one.help}: ${one.nodes.slice(0, 3).map((node) => node.html.slice(0, 160)).join(" | ")}`);
   }
+}
+
+// That nothing sticks out on a telephone, and the rules of accessibility.
+async function holds(small, name, theme) {
+  const wide = await small.evaluate(() => document.documentElement.scrollWidth);
+  check(wide <= PHONE.width, `${name}: ${wide} px wide on a telephone`);
+  await accessible(small, `${name}, ${theme}`);
+  await looked(small, `${name}-phone-${theme}`);
 }
 
 // A call from the machine type to its finding, by the keyboard alone.
@@ -105,6 +123,11 @@ await enter();
 const text = await page.locator("main").innerText();
 check(text.includes("I1-I4 I7 on"), "the lamps stand there as they were tapped");
 check(text.includes("Start needs (1 missing)"), "the missing condition is said first");
+check(!(await page.locator(".brief").isVisible()), "on a wide screen it stands there only once");
+await page.setViewportSize(PHONE);
+check((await page.locator(".brief").innerText()).startsWith("Missing: "), "on a telephone it stands at the top");
+check((await page.locator(".place").nth(4).boundingBox()).y === (await page.locator(".place").first().boundingBox()).y, "five of ten lamps stand in a row");
+await page.setViewportSize(WIDE);
 await page.getByRole("heading", { name: "Ask next" }).waitFor();
 await looked(page, "asked");
 await accessible(page, "a call");
@@ -132,26 +155,80 @@ check((await second.locator("[role=alert]").innerText()).includes("another windo
 check((await second.locator("#said").innerText()).includes("stops-midway") || (await second.locator("#said").innerText()).includes("midway"), "and sees what the other said");
 await looked(second, "slower-window");
 
+// Where things stand is chosen from what the machine has.
+await first.reload();
+await calm(first);
+await first.locator("#positions summary").click();
+await first.getByLabel("head", { exact: true }).selectOption({ label: "down" });
+await looked(first, "positions");
+await follow(first, () => first.locator("#positions button").click());
+check((await first.locator("#said").innerText()).includes("head down"), "where the head stands is said");
+check((await first.getByLabel("head", { exact: true }).inputValue()).endsWith(".1"), "and stays chosen");
+
 // A machine file with a mistake is not saved, and the mistake stands beside its line.
 await page.goto(`${base}/types/1/file`);
 await page.locator("#file").evaluate((field) => { field.value = field.value.replace("[machine]", "[machin]"); });
 await follow(page, () => page.getByRole("button", { name: /Look it over/ }).click());
 check((await page.locator("[role=alert]").innerText()).includes("Not saved"), "a wrong file is not saved");
 check((await page.locator(".listing").innerText()).includes("machin"), "its line is shown");
+const [remarkAt, lineAt] = [await page.locator(".remarks").first().boundingBox(), await page.locator("li.remarked code").first().boundingBox()];
+check(remarkAt.x > lineAt.x + 100 && Math.abs(remarkAt.y - lineAt.y) < 12, "the remark stands beside its line");
+await page.locator("li.remarked", { hasText: "[machin]" }).locator("a[data-line]").click();
+const chosen = await page.locator("#file").evaluate((field) => field.value.slice(field.selectionStart, field.selectionEnd));
+check(chosen === "[machin]", `the remark leads to its line of the file: ${chosen}`);
+await accessible(page, "a wrong file");
 await looked(page, "wrong-file");
+
+// Without its mistake it is saved as a new version.
+await page.locator("#file").evaluate((field) => { field.value = field.value.replace("[machin]", "[machine]").replace("Jar capper", "Jar capper, new"); });
+await page.fill("#note", "a new name");
+await follow(page, () => page.getByRole("button", { name: /Look it over/ }).click());
+check((await page.locator("main").innerText()).includes("No. 2, "), "a good file is a new version");
+await follow(page, () => page.getByRole("link", { name: "The machine file" }).click());
+check((await page.locator("main").innerText()).includes("Nothing is remarked"), "of which nothing is remarked");
+
+// A procedure is led on a telephone, step by step, and kept with the machine.
+const led = await window(PHONE, "dark");
+await led.goto(`${base}/machines/1`);
+await follow(led, () => led.locator("a[href*='/procedures/']").first().click());
+for (let step = 1; step <= 4; step += 1) {
+  check((await led.locator("h2").first().innerText()).startsWith(`Step ${step} of `), `step ${step} of the procedure`);
+  check((await led.evaluate(() => document.documentElement.scrollWidth)) <= PHONE.width, `step ${step} fits a telephone`);
+  await accessible(led, `step ${step}`);
+  await looked(led, `step-${step}`);
+  await follow(led, () => led.getByRole("button", { name: "All lamps as they should be" }).click());
+}
+await led.fill("#seen", "rest off");
+await follow(led, () => led.locator("form:has(#seen) button").click());
+check((await led.locator("[role=alert]").innerText()).includes("is not as it should be"), "what differs is told");
+await looked(led, "step-differs");
+await follow(led, () => led.getByRole("button", { name: "It is otherwise" }).click());
+await led.getByText("Stop here, and keep what was done").first().click();
+await led.fill("#done-by", "Ada");
+await follow(led, () => led.getByRole("button", { name: "Stop here" }).click());
+check((await led.locator("main").innerText()).includes("not to its end, by Ada"), "what was done is kept with the machine");
+
+// An exercise on a telephone: lamps are read, then it is given up and looked back on.
+const trained = await window(PHONE);
+await trained.goto(`${base}/practice/jar-capper/lapse/1`);
+await follow(trained, () => trained.getByRole("button", { name: "read all lamps" }).click());
+check(await trained.locator(".panel").isVisible(), "the lamps that were read are drawn");
+await follow(trained, () => trained.getByRole("button", { name: "Show me" }).click());
+check((await trained.locator("main").innerText()).includes("What puts it right"), "what it was is shown");
+await holds(trained, "exercise-over", "light");
+
+// No page of ours is shown within a page from elsewhere.
+const frame = await (await browser.newContext()).newPage();
+await frame.setContent(`<iframe src="${base}/machines"></iframe>`);
+await frame.waitForTimeout(500);
+check((await Promise.all(frame.frames().slice(1).map((one) => one.content()))).every((one) => !one.includes("Machines")), "a page of ours is in a frame elsewhere");
+await frame.context().close();
 
 // Every page: on a telephone nothing sticks out, and the rules of accessibility hold, by day and by night.
 const call = new URL(first.url()).pathname;
 const pages = { front: "/", calls: "/calls", call, report: `${call}/report`, machines: "/machines", machine: "/machines/1",
-  types: "/types", type: "/types/1", devices: "/types/1/devices", file: "/types/1/file", figures: "/figures",
+  types: "/types", type: "/types/1", devices: "/types/1/devices", file: "/types/1/file", review: "/types/1/review", next: `${call}/next`, figures: "/figures",
   practice: "/practice", exercise: "/practice/jar-capper/lapse/1", found: "/search?for=cap", lists: "/lists" };
-// That nothing sticks out on a telephone, and the rules of accessibility.
-async function holds(small, name, theme) {
-  const wide = await small.evaluate(() => document.documentElement.scrollWidth);
-  check(wide <= PHONE.width, `${name}: ${wide} px wide on a telephone`);
-  await accessible(small, `${name}, ${theme}`);
-  await looked(small, `${name}-phone-${theme}`);
-}
 for (const theme of ["light", "dark"]) {
   for (const [name, address] of Object.entries(pages)) {
     const small = await window(PHONE, theme);
