@@ -2,7 +2,8 @@ import { readFileSync } from "node:fs";
 
 // Many calls worked at once on a server of the invented records: node load.mjs ADDRESS [CALLS] [SECONDS]. Each call gets
 // an answer every five seconds. Tells how long it took until the page with the new answer was there, and until what to
-// ask next was. Needs nothing but node; run it on the computer of the server.
+// ask next was. Needs nothing but node; run it on the computer of the server. With NAME and PASSWORD in the environment each
+// call is worked by somebody who has signed in with them.
 const [base, calls = "50", seconds = "60"] = process.argv.slice(2);
 const TYPES = ["jar-filler", "parts-washer", "lidding-line"];
 const PAUSE = 5_000;
@@ -11,12 +12,23 @@ const known = [];
 const next = [];
 let errors = 0;
 
-async function take(address, fields) {
+// Who has signed in: the cookie, and the proof that their forms carry.
+async function signedIn() {
+  const { NAME: name, PASSWORD: password } = process.env;
+  if (!name) return { headers: {}, proof: {} };
+  const body = new URLSearchParams({ name, password, then: "/" });
+  const answer = await fetch(`${base}/sign-in`, { method: "POST", redirect: "manual", headers: { Origin: base }, body });
+  if (answer.status !== 303) throw new Error(`signing in: ${answer.status}`);
+  const headers = { Cookie: answer.headers.get("set-cookie").split(";")[0] };
+  const token = field(await (await fetch(`${base}/`, { headers })).text(), "token");
+  return { headers, proof: { token } };
+}
+async function take(who, address, fields) {
   const answer = await fetch(base + address, {
     method: "POST",
     redirect: "follow",
-    headers: { Origin: base },
-    body: new URLSearchParams(fields),
+    headers: { Origin: base, ...who.headers },
+    body: new URLSearchParams({ ...fields, ...who.proof }),
   });
   const text = await answer.text();
   if (!answer.ok) {
@@ -54,7 +66,9 @@ async function timed(what, list) {
   return found;
 }
 
-async function work(number, until) {
+const asks = async (who, call) => (await fetch(`${base}${call}/next?piece=yes`, { headers: who.headers })).text();
+
+async function work(number, who, until) {
   await rest((number * PAUSE) / Number(calls));
   const throwDice = dice(number + 1);
   const type = TYPES[number % TYPES.length];
@@ -65,9 +79,9 @@ async function work(number, until) {
   };
   for (let begun = 0; Date.now() < until; begun += 1) {
     const opening = openings[type][(Math.floor(number / TYPES.length) + begun * 5) % openings[type].length];
-    let page = await take("/calls", { machine_type: type });
+    let page = await take(who, "/calls", { machine_type: type });
     const call = new URL(page.url).pathname;
-    let asked = await (await fetch(`${base}${call}/next`)).text();
+    let asked = await asks(who, call);
     while (Date.now() < until) {
       await turn();
       const question = plain(field(asked, "question"));
@@ -75,30 +89,34 @@ async function work(number, until) {
       const said = { complaint: "won't start", did: opening.did }[question];
       const from = clock();
       if (said) {
-        page = await take(`${call}/answer`, { seen, question, typed: said });
+        page = await take(who, `${call}/answer`, { seen, question, typed: said });
       } else if (asked.includes("Which lamps")) {
-        page = await take(`${call}/lamps`, { seen, typed: opening.lamps });
+        page = await take(who, `${call}/lamps`, { seen, typed: opening.lamps });
       } else if (asked.includes('name="said"')) {
-        page = await take(`${call}/answer`, { seen, question, said: plain(drawn(asked, throwDice)) });
+        page = await take(who, `${call}/answer`, { seen, question, said: plain(drawn(asked, throwDice)) });
       } else {
         // It runs again, or nothing is left to be asked: another call comes.
         break;
       }
       known.push(clock() - from);
-      asked = await timed(async () => (await fetch(`${base}${call}/next`)).text(), next);
+      asked = await timed(() => asks(who, call), next);
     }
   }
 }
 
+// One after the other: more than a few who sign in at once are sent away.
+const everybody = [];
+for (let number = 0; number < Number(calls); number += 1) everybody.push(await signedIn());
+const [first] = everybody;
 // The machines are worked out once, as they are by the first call of a day.
 for (const type of TYPES) {
   const from = clock();
-  const page = await take("/calls", { machine_type: type });
-  await (await fetch(`${base}${new URL(page.url).pathname}/next`)).text();
+  const page = await take(first, "/calls", { machine_type: type });
+  await asks(first, new URL(page.url).pathname);
   console.log(`${type}: worked out in ${Math.round(clock() - from)} ms`);
 }
 const until = Date.now() + Number(seconds) * 1_000;
-await Promise.all(Array.from({ length: Number(calls) }, (_, number) => work(number, until)));
+await Promise.all(Array.from({ length: Number(calls) }, (_, number) => work(number, everybody[number], until)));
 for (const [what, list] of [["answer on the page", known], ["what to ask next", next]]) {
   list.sort((a, b) => a - b);
   const at = (share) => Math.round(list[Math.min(list.length - 1, Math.floor(share * list.length))] ?? 0);

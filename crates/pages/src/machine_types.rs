@@ -300,7 +300,7 @@ fn file_page(shown: &Named, text: &str, looked: &LookedOver, note: &str) -> Mark
         h2 { "The file" }
         form method="post" action={ "/types/" (shown.id) "/file" } { (visitor::proof())
             input type="hidden" name="seen" value=(shown.version);
-            label for="file" { "As it is kept; it can be changed here" }
+            label for="file" { "It can be changed here" }
             textarea.file id="file" name="text" rows="30" spellcheck="false" { (text) }
             @if visitor::may(Role::Editor) {
                 label for="note" { "What was changed" }
@@ -478,4 +478,20 @@ pub async fn save(
         Ok(Redirect::to(&format!("/types/{id}")).into_response())
     })
     .await
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn what_is_wrong_in_a_library_is_told_with_its_name() {
+        let text = include_str!("../../machine/tests/files/bare_press.toml");
+        let libraries = [("own.toml".to_owned(), "format = 1\n[types.x]\nnonsense = 1\n".to_owned())];
+        let looked = LookedOver::of("Press", text, &libraries);
+        let shown = remarked(text, &looked).into_string();
+        assert!(looked.errors() > 0 && shown.contains("In own.toml:") && shown.contains("nonsense"), "{shown}");
+        // No line of the file itself is blamed for it.
+        assert!(!shown.contains("data-line"), "{shown}");
+    }
 }

@@ -1,6 +1,6 @@
 //! What is known: the missing condition first, where it stands, what it waits for, and the causes with their reasons.
 
-use diagnose::answer::{Answer, NeedState, Wait};
+use diagnose::answer::{Answer, Need, NeedState, Wait};
 use diagnose::call::{CHANCE, Session, cycles_to_see};
 use maud::{Markup, html};
 
@@ -109,15 +109,15 @@ fn waits(wait: &Wait) -> Markup {
 
 /// The most important of it in three short sentences, for a screen on which all of it is further down.
 pub fn brief(answer: &Answer) -> Markup {
-    let missing: Vec<&str> = (answer.fact.iter())
-        .flat_map(|fact| &fact.needs)
-        .filter(|need| need.state == NeedState::Missing)
-        .map(|need| need.words.as_str())
-        .collect();
+    let missing: Vec<&Need> =
+        (answer.fact.iter()).flat_map(|fact| &fact.needs).filter(|need| need.state == NeedState::Missing).collect();
     let stands = answer.standing.first().filter(|point| !point.steps.is_empty());
     html! {
         p.brief {
-            @if !missing.is_empty() { "Missing: " strong { (missing.join(", ")) } ". " }
+            @if !missing.is_empty() {
+                @if missing.iter().all(|need| need.reported) { "Missing: " } @else { "Probably missing: " }
+                strong { (missing.iter().map(|need| need.words.as_str()).collect::<Vec<_>>().join(", ")) } ". "
+            }
             @if let Some(point) = stands { "Stands at " (point.steps.join(" and ")) ". " }
             @if let Some(first) = lines(answer).first() { "Most probably: " (first.words) ", " (percent(first.probability)) "." }
         }

@@ -561,3 +561,189 @@ fn an_address_that_others_can_reach_in_the_clear_is_refused() {
     let there = Serving::at("127.0.0.1:0".parse().unwrap(), named).expect("a free port");
     assert!(matches!(there.office(Store::in_memory().unwrap()), Err(ServeError::NoAccounts(_))));
 }
+
+#[tokio::test]
+async fn where_things_stand_is_chosen_and_put_right() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    let page = browser.get("/calls/1").await;
+    // A choice for what is seen to stand somewhere; a button springs back.
+    assert!(page.text.contains("<label for=\"position-") && page.text.contains(">ram</label>"), "{}", page.text);
+    assert!(!page.text.contains(">start</label>"), "{}", page.text);
+    let at = page.text.find(">ram</label>").unwrap();
+    let number: String = page.text[..at].rsplit("position-").next().unwrap().trim_end_matches('"').to_owned();
+    let chosen = |place: &str| format!("{number}.{place}");
+    let stands = async |place: &str, said: &str| {
+        let seen = browser.get("/calls/1").await.field("seen");
+        let place = chosen(place);
+        let sent = browser.post("/calls/1/positions", &[("position", ""), ("position", &place), ("seen", &seen)]).await;
+        assert_eq!(sent.leads_to(), "/calls/1#next");
+        let text = browser.get("/calls/1").await.text;
+        assert_eq!(text.matches("<span class=\"kind\">saw</span>").count(), 1, "{text}");
+        assert!(text.contains(said) && text.contains(&format!("value=\"{place}\" selected")), "{said}: {text}");
+    };
+    stands("1", "ram down").await;
+    // The same moment is put right, not said twice.
+    stands("between", "ram between").await;
+    for junk in ["", "99999999999.1", "0", "x.y", &chosen("250"), &chosen("-1")] {
+        let seen = browser.get("/calls/1").await.field("seen");
+        let refused = browser.post("/calls/1/positions", &[("position", junk), ("seen", &seen)]).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{junk}");
+    }
+}
+
+#[tokio::test]
+async fn what_to_ask_next_is_a_page_for_who_has_no_scripts_and_a_piece_for_the_script() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    let whole = browser.get("/calls/1/next").await.text;
+    assert!(
+        whole.starts_with("<!DOCTYPE html>") && whole.contains("/look.css") && whole.contains("it won't start"),
+        "{whole}"
+    );
+    assert!(whole.contains("Back to the call"), "{whole}");
+    let piece = browser.get("/calls/1/next?piece=yes").await.text;
+    assert!(piece.starts_with("<h2>What is wrong?</h2>"), "{piece}");
+}
+
+#[tokio::test]
+async fn a_contradiction_says_what_to_do_on_this_page() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    browser.post("/calls/1/lamps", &[("typed", "X2 on"), ("seen", "0")]).await.leads_to();
+    let refused = browser.post("/calls/1/lamps", &[("typed", "X2 off"), ("seen", "1")]).await;
+    assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY);
+    assert!(
+        refused.text.contains("entry 1 says the other") && refused.text.contains("Put that entry right"),
+        "{}",
+        refused.text
+    );
+    assert!(!refused.text.contains("`change"), "{}", refused.text);
+}
+
+#[tokio::test]
+async fn what_is_known_of_a_machine_that_is_not_in_the_records_is_looked_over_before_the_call() {
+    let browser = Browser::new();
+    let begin =
+        async |field: &str, value: &str| browser.post("/calls", &[("machine_type", "press"), (field, value)]).await;
+    for (field, value) in [
+        ("revision", "Z"),
+        ("settings", "speed=3"),
+        ("settings", "speed"),
+        ("visit", "soon"),
+        ("visit", "-5"),
+        ("visit", "100001"),
+    ] {
+        let refused = begin(field, value).await;
+        assert_eq!(refused.status, StatusCode::UNPROCESSABLE_ENTITY, "{field} {value}: {}", refused.text);
+    }
+    assert_eq!(browser.get("/calls/1").await.status, StatusCode::NOT_FOUND);
+    // Minutes until a visit are kept with the call, and what is advised follows from them.
+    let until_it_runs = async |call: &str| {
+        let part = format!("{call}/next");
+        for fields in [
+            vec![("question", "complaint"), ("said", "1")],
+            vec![("question", "did"), ("leave", "unknown")],
+            vec![("question", "lamps"), ("leave", "unknown")],
+        ] {
+            let seen = browser.get(&part).await.field("seen");
+            let fields = [&fields[..], &[("seen", seen.as_str())]].concat();
+            browser.post(&format!("{call}/answer"), &fields).await.leads_to();
+        }
+        let text = browser.get(&part).await.text;
+        let end = text.find(" until it runs").unwrap_or_else(|| panic!("{text}"));
+        text[..end].rsplit("about ").next().unwrap().to_owned()
+    };
+    let near = begin("visit", "5").await.leads_to().to_owned();
+    let far = begin("visit", "6000").await.leads_to().to_owned();
+    let (near, far) = (until_it_runs(&near).await, until_it_runs(&far).await);
+    let hours = |said: &str| said.trim_end_matches(" h").parse::<f64>().unwrap_or_else(|_| panic!("{near} {far}"));
+    assert!(hours(&far) > hours(&near) + 2.0, "{near} {far}");
+}
+
+/// A jar filler with a setting of its own, and a call about it that is closed.
+async fn jar_filler() -> Browser {
+    let mut store = Store::in_memory().unwrap();
+    let now: Timestamp = "2026-03-01T09:00:00Z".parse().unwrap();
+    let text = include_str!("../../../../demos/jar-filler.toml");
+    let added = store.add_version(&NewVersion { name: "jar-filler", text, ..NewVersion::default() }, now).unwrap();
+    let own = NewMachine {
+        serial: "JF-1".into(),
+        settings: vec![("fill_time".to_owned(), "T#7s".to_owned())],
+        ..NewMachine::of(added.machine_type)
+    };
+    let machine = store.add_machine(&own, now).unwrap();
+    let until = "2027-03-01T09:00:00Z".parse().unwrap();
+    let (id, unit) = (records::ExposureId(0), records::Unit::Hours);
+    store.add_exposure(&records::Exposure { id, machine, since: now, until, amount: 4_000.0, unit }).unwrap();
+    // More than a month apart: sooner it would be the same one.
+    for day in ["2026-05-01", "2026-08-01", "2026-11-01"] {
+        let at: Timestamp = format!("{day}T09:00:00Z").parse().unwrap();
+        let call = store.begin_call(&NewCall::On(machine), at).unwrap();
+        store.change(call, 0, &Change::Add(vec![Entry::new(Kind::Complaint, "wont-start")]), at).unwrap();
+        let deviations = vec!["B3/out-of-adjustment".to_owned()];
+        let finding = records::Finding {
+            deviations,
+            words: "it has slipped".to_owned(),
+            sure: 1.0,
+            ..records::Finding::default()
+        };
+        store.close_call_with(call, 1, &finding, at).unwrap();
+    }
+    let clock = || "2027-06-01T09:00:00Z".parse().unwrap();
+    Browser { pages: router(Arc::new(Office::new(store, HERE.parse().unwrap()).with_clock(clock))) }
+}
+
+#[tokio::test]
+async fn a_machine_shows_its_settings_what_to_expect_of_it_and_its_calls_in_words() {
+    let browser = jar_filler().await;
+    let page = browser.get("/machines/1").await.text;
+    let row = |name: &str| {
+        let at = page.find(&format!("<small>{name}</small>")).unwrap_or_else(|| panic!("{page}"));
+        page[at..].split("</tr>").next().unwrap().to_owned()
+    };
+    assert!(
+        row("fill_time").contains("7 s") && row("fill_time").contains("its own") && row("fill_time").contains("4 s"),
+        "{page}"
+    );
+    assert!(row("drip_time").contains("800 ms") && !row("drip_time").contains("its own"), "{page}");
+    // What was found more often than the library expects is expected more often.
+    let at = page.find("the switch has slipped on the cylinder").unwrap_or_else(|| panic!("{page}"));
+    let numbers: Vec<f64> =
+        page[at..].split("</tr>").next().unwrap().split(['<', '>', ' ']).filter_map(|word| word.parse().ok()).collect();
+    let [.., library, learned, low, high] = numbers[..] else { panic!("{numbers:?}") };
+    assert!(learned > 2.0 * library && low < learned && learned < high, "{numbers:?}");
+    // Complaints stand in lists as people say them.
+    for address in ["/machines/1", "/calls"] {
+        let text = browser.get(address).await.text;
+        assert!(text.contains("it won't start") && !text.contains("wont-start"), "{address}: {text}");
+    }
+    // Charts, timing, and steps with lamps are shown on the page of the type.
+    let shown = browser.get("/types/1").await.text;
+    for drawing in ["/types/1/sheets/lamp-chart.html", "/types/1/sheets/chart.svg", "/types/1/sheets/timing.svg"] {
+        assert!(shown.contains(&format!("src=\"{drawing}\"")), "{drawing}");
+        assert_eq!(browser.get(drawing).await.status, StatusCode::OK, "{drawing}");
+    }
+    // Without the typesetter PDF is not offered.
+    assert_eq!(shown.contains(".pdf"), cfg!(feature = "typeset"));
+}
+
+#[tokio::test]
+async fn a_remark_stands_beside_its_line() {
+    let browser = Browser::new();
+    assert!(browser.get("/types/1/file").await.text.contains("Nothing is remarked"));
+    let wrong = PRESS.replace("until ram = down", "until ramm = down");
+    let refused = browser.post("/types/1/file", &[("text", &wrong), ("seen", "1")]).await.text;
+    let line = wrong.lines().position(|line| line.contains("ramm")).unwrap() + 1;
+    let at = refused.find(&format!("data-line=\"{line}\"")).unwrap_or_else(|| panic!("{refused}"));
+    let remark = refused[at..].split("</li>").next().unwrap();
+    assert!(remark.contains("until ramm = down") && remark.contains("mistake:"), "{remark}");
+    assert!(refused.contains("1 mistake. It stands"), "{refused}");
+}
+
+#[tokio::test]
+async fn figures_take_empty_fields_as_usual() {
+    let browser = Browser::new();
+    assert_eq!(browser.get("/figures?days=&lead=&level=").await.status, StatusCode::OK);
+    assert!(browser.get("/figures?days=30&lead=1,5&level=0.9").await.text.contains("after 1.5 days"));
+}

@@ -73,8 +73,10 @@ fn nine_in_ten_intervals_hold_the_true_rate_over_a_thousand_fleets() {
     assert_eq!(all, 15_000);
     let share = f64::from(held as u32) / f64::from(all as u32);
     println!("{:.2} % of the intervals hold the truth, {:.2} % lie above it", share * 100.0, below as f64 / 150.0);
-    assert!((0.87..=0.93).contains(&share), "{share}");
-    assert!((0.03..=0.07).contains(&(below as f64 / 15_000.0)), "{below}");
+    // The figure to reach is 87 % to 93 %. Of 15,000 intervals the share is known to half a percent, so what is asked here
+    // is narrower: with findings counted as 1.3 each it would be 88.8 %.
+    assert!((0.89..=0.92).contains(&share), "{share}");
+    assert!((0.04..=0.06).contains(&(below as f64 / 15_000.0)), "{below}");
 }
 
 #[test]
