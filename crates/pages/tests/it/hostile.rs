@@ -274,8 +274,8 @@ async fn a_machine_file_that_would_take_long_is_told_at_once() {
         }
         file.push_str("[charts.c]\nstart = \"start = pressed\"\nneeds = [\"m1 = up\"]\n[charts.c.steps]\n");
         for number in 1..many {
-            let _ = write!(file, "s{number}d = \"do m{number} down until m{number} = down\"\n");
-            let _ = write!(file, "s{number}u = \"do m{number} up until m{number} = up\"\n");
+            let _ = writeln!(file, "s{number}d = \"do m{number} down until m{number} = down\"");
+            let _ = writeln!(file, "s{number}u = \"do m{number} up until m{number} = up\"");
         }
         file
     };
