@@ -275,11 +275,40 @@ fn visit(typed: &str) -> Result<Option<u32>, Mistake> {
 /// Runs what takes a while where it keeps no other request waiting.
 pub async fn work(what: impl FnOnce() -> Result<Response, Mistake> + Send + 'static) -> Result<Response, Mistake> {
     let visitor = visitor::now();
-    tokio::task::spawn_blocking(|| rooms::work(|| visitor.sync_scope(what))).await.unwrap_or_else(|_| {
+    tokio::task::spawn_blocking(|| visitor.sync_scope(what)).await.unwrap_or_else(|_| {
         let status = axum::http::StatusCode::INTERNAL_SERVER_ERROR;
         let hint = "nothing was lost that a page has shown; please report it with what was done".to_owned();
         Err(Mistake { status, what: "a mistake in this program".to_owned(), hint })
     })
+}
+
+/// The machine that a request is about.
+pub enum About {
+    /// That of a call.
+    Call(i64),
+    /// A machine in the records.
+    Machine(i64),
+    /// A machine type.
+    Type(i64),
+    /// A machine type by its short name.
+    TypeNamed(String),
+}
+
+/// The same for what needs a machine worked out. One that takes long keeps no other request waiting either.
+pub async fn work_about(
+    office: &Arc<Office>,
+    about: About,
+    what: impl FnOnce() -> Result<Response, Mistake> + Send + 'static,
+) -> Result<Response, Mistake> {
+    let office = Arc::clone(office);
+    work(move || {
+        if !office.takes_long(&about) {
+            return what();
+        }
+        let visitor = visitor::now();
+        rooms::work(|| visitor.sync_scope(what))
+    })
+    .await
 }
 
 /// A call with what is known in it.
@@ -316,7 +345,7 @@ pub async fn page(
     Path(call): Path<i64>,
     Query(way): Query<Way>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let desk = Desk::of(&office, CallId(call), way)?;
         Ok(layout::page(&desk.title(), Here::Calls, &sheet::whole(&desk, None)))
     })
@@ -337,10 +366,11 @@ pub async fn next(
     Query(way): Query<Way>,
     Query(Piece { piece }): Query<Piece>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let desk = Desk::of(&office, CallId(call), way)?;
-        // One at a time: what is known in other calls is not to wait for what to ask in this one.
-        let _turn = office.turn();
+        // One at a time: what is known in other calls is not to wait for what to ask in this one. What takes long is done
+        // elsewhere, and is not waited for.
+        let _turn = (!office.takes_long(&About::Call(call))).then(|| office.turn());
         if piece == "yes" {
             return Ok(layout::piece(sheet::next(&desk)));
         }

@@ -19,11 +19,12 @@ use records::rates::Learned;
 use records::{NewVersion, TypeId, VersionText};
 use serde::Deserialize;
 
-use crate::calls::work;
+use crate::calls::{About, work, work_about};
 use crate::guard::SHEET_POLICY;
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
+use crate::rooms;
 use crate::visitor;
 use crate::words::{LANGUAGES, day, marked, minutes, moment, percent};
 
@@ -44,10 +45,6 @@ const GROUPS: usize = 12;
 const ALIKE: usize = 3;
 /// Lines that are shown before and behind a line with a remark.
 const AROUND: usize = 2;
-
-/// Pairs of deviations of a machine file that is saved here; the largest demo has a quarter of a million, and takes two
-/// seconds on two cores.
-const MOST_PAIRS: f64 = 5e6;
 
 /// All machine types.
 pub async fn list(State(office): State<Arc<Office>>) -> Result<Response, Mistake> {
@@ -164,7 +161,7 @@ pub async fn sheet(
     Path((id, sheet)): Path<(i64, String)>,
     Query(wanted): Query<Wanted>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Type(id), move || {
         let (name, format) = sheet.rsplit_once('.').unwrap_or((&sheet, "html"));
         let request = match name {
             "lamps" => Request::Lamps,
@@ -252,7 +249,7 @@ pub async fn devices(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> 
 
 /// What a machine makes hard to find.
 pub async fn review(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Type(id), move || {
         let shown = Shown::of(&office, id)?;
         let worked_out = office.worked_out(shown.text.version.id, &Choice::default(), None, None)?;
         let review = diagnose::review::review(&worked_out.diagnoser(&Circumstances::default()), &Terms::default());
@@ -353,8 +350,8 @@ struct LookedOver {
     problems: Vec<Problem>,
     /// The names of the texts that problems can be in.
     sources: Vec<String>,
-    /// How many deviations there are in each way in which the machine may be.
-    ways: Vec<usize>,
+    /// The pairs of deviations that would be followed.
+    pairs: f64,
 }
 
 impl LookedOver {
@@ -364,16 +361,11 @@ impl LookedOver {
         let reading = machine::read(Source::new(title, text), &libraries);
         let sources = reading.sources.iter().map(|source| source.name.clone()).collect();
         let problems = reading.lint();
-        let ways = match problems.iter().any(Problem::is_error) {
-            true => Vec::new(),
-            false => reading
-                .resolve(&Choice::default())
-                .alternatives
-                .iter()
-                .map(|one| one.machine.deviations.len())
-                .collect(),
+        let pairs = match problems.iter().any(Problem::is_error) {
+            true => 0.0,
+            false => rooms::pairs(&reading.resolve(&Choice::default()).alternatives),
         };
-        Self { problems, sources, ways }
+        Self { problems, sources, pairs }
     }
 
     /// The name of the text that a problem is in.
@@ -384,13 +376,10 @@ impl LookedOver {
 
     /// Why the machine would keep everybody waiting who calls about it.
     fn too_large(&self) -> Option<Mistake> {
-        // All pairs are followed on each of the ways in which the machine may be.
-        let pairs: f64 = self.ways.iter().map(|deviations| (*deviations as f64).powi(2) / 2.0).sum();
-        (pairs > MOST_PAIRS).then(|| {
+        (self.pairs > rooms::MOST_PAIRS).then(|| {
+            let (pairs, most) = (self.pairs / 1e6, rooms::MOST_PAIRS / 1e6);
             let what = format!(
-                "{:.1} million pairs of things that can be wrong would have to be followed, more than {:.1} million",
-                pairs / 1e6,
-                MOST_PAIRS / 1e6
+                "{pairs:.1} million pairs of things that can be wrong would have to be followed, more than {most:.1} million"
             );
             Mistake::wrong(what, "split the machine into several files, or settle what the file leaves open")
         })

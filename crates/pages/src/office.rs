@@ -1,10 +1,9 @@
 //! The records and the machines that are worked out, shared by all requests.
 
-use std::collections::VecDeque;
+use std::collections::{BTreeMap, VecDeque};
 use std::net::SocketAddr;
 use std::sync::atomic::{AtomicUsize, Ordering};
-use std::sync::{Arc, Mutex, MutexGuard, PoisonError, TryLockError};
-use std::time::{Duration, Instant};
+use std::sync::{Arc, Mutex, MutexGuard, PoisonError};
 
 use diagnose::call::{Origin, Session, WorkedOut};
 use diagnose::next::Terms;
@@ -13,15 +12,17 @@ use jiff::{SignedDuration, Timestamp};
 use machine::{Alternative, Choice};
 use records::figures::{Asked, Figures};
 use records::rates::{Counts, Factors, Rates};
-use records::{Call, CallId, Store, TypeId, VersionId};
+use records::{Call, CallId, MachineId, Store, TypeId, VersionId};
 use tokio::sync::{OwnedSemaphorePermit, Semaphore};
 
 use crate::attempts::Attempts;
+use crate::calls::About;
 use crate::kept::Kept;
 use crate::lists::LookedOver;
 use crate::mistake::Mistake;
 use crate::pending::Pending;
 use crate::reached::Reached;
+use crate::rooms;
 use crate::serving::{Limits, ServeError};
 use crate::visitor;
 
@@ -29,10 +30,6 @@ use crate::visitor;
 const MACHINES: usize = 8;
 /// Calls whose state is kept.
 const CALLS: usize = 200;
-
-/// So long the turn of working out what to ask next is waited for, and how often it is looked whether it has come.
-const TURN: Duration = Duration::from_secs(3);
-const AGAIN: Duration = Duration::from_millis(3);
 
 /// Figures are made anew after so long, as they reach up to now.
 const FIGURES_LAST: SignedDuration = SignedDuration::from_hours(1);
@@ -114,6 +111,8 @@ pub struct Office {
     learned: Kept<(), Learned>,
     figures: Kept<FiguresOf, Figures>,
     looked_over: Mutex<LookedOver>,
+    /// Versions whose machines take long, and those of which it is known that they do not.
+    long: Mutex<BTreeMap<VersionId, bool>>,
     /// Held while it is worked out what to ask next, which takes all cores.
     asking: Mutex<()>,
     /// Where machines may be worked out already.
@@ -193,6 +192,7 @@ impl Office {
             learned: Kept::default(),
             figures: Kept::default(),
             looked_over: Mutex::default(),
+            long: Mutex::default(),
             asking: Mutex::default(),
             shelf: Arc::new(NoShelf),
             limits: Limits::default(),
@@ -395,18 +395,34 @@ impl Office {
         }
     }
 
-    /// The turn of working out what to ask next; none if it does not come soon, so that one machine that takes long
-    /// keeps no other call waiting.
-    pub(crate) fn turn(&self) -> Option<MutexGuard<'_, ()>> {
-        let began = Instant::now();
-        loop {
-            match self.asking.try_lock() {
-                Ok(turn) => return Some(turn),
-                Err(TryLockError::Poisoned(turn)) => return Some(turn.into_inner()),
-                Err(TryLockError::WouldBlock) if began.elapsed() > TURN => return None,
-                Err(TryLockError::WouldBlock) => std::thread::sleep(AGAIN),
+    /// The turn of working out what to ask next.
+    pub(crate) fn turn(&self) -> MutexGuard<'_, ()> {
+        lock(&self.asking)
+    }
+
+    /// Whether the machine that a request is about takes long; what is not there does not.
+    pub(crate) fn takes_long(&self, about: &About) -> bool {
+        let version = {
+            let store = self.store();
+            let current = |id: TypeId| store.machine_type(id).map(|one| one.current);
+            match about {
+                About::Call(id) => store.call(CallId(*id)).map(|call| call.row.version),
+                About::Machine(id) => store.machine(MachineId(*id)).and_then(|one| current(one.machine_type)),
+                About::Type(id) => current(TypeId(*id)),
+                About::TypeNamed(name) => match store.machine_type_named(name) {
+                    Ok(Some(one)) => Ok(one.current),
+                    Ok(None) => return false,
+                    Err(error) => Err(error),
+                },
             }
+        };
+        let Ok(version) = version else { return false };
+        if let Some(known) = lock(&self.long).get(&version) {
+            return *known;
         }
+        let takes_long = self.alternatives(version, &Choice::default()).is_ok_and(|all| rooms::takes_long(&all));
+        lock(&self.long).insert(version, takes_long);
+        takes_long
     }
 
     /// What is known in a call. `learned` says whether with the rates learned from findings.

@@ -13,7 +13,7 @@ use machine::{Choice, Machine};
 use maud::{Markup, html};
 use serde::Deserialize;
 
-use crate::calls::{lamp_panel, work};
+use crate::calls::{About, lamp_panel, work, work_about};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
@@ -57,7 +57,8 @@ pub async fn page(
     State(office): State<Arc<Office>>,
     Path((machine_type, level, number)): Path<(String, String, u64)>,
 ) -> Result<Response, Mistake> {
-    work(move || shown(&office, &machine_type, &level, number, &[])).await
+    let about = About::TypeNamed(machine_type.clone());
+    work_about(&Arc::clone(&office), about, move || shown(&office, &machine_type, &level, number, &[])).await
 }
 
 /// One thing more is done, or the cause is named.
@@ -66,7 +67,8 @@ pub async fn take(
     Path((machine_type, level, number)): Path<(String, String, u64)>,
     Form(fields): Form<Vec<(String, String)>>,
 ) -> Result<Response, Mistake> {
-    work(move || shown(&office, &machine_type, &level, number, &fields)).await
+    let about = About::TypeNamed(machine_type.clone());
+    work_about(&Arc::clone(&office), about, move || shown(&office, &machine_type, &level, number, &fields)).await
 }
 
 fn shown(

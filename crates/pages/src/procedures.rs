@@ -20,7 +20,7 @@ use machine::model::Procedure;
 use maud::{Markup, html};
 use records::{Change, ChangeError, Machine, MachineId, Measured, NewCall, ProcedureRun, RunId, VersionId};
 
-use crate::calls::work;
+use crate::calls::{About, work_about};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
@@ -178,7 +178,7 @@ pub async fn page(
     State(office): State<Arc<Office>>,
     Path((machine, name)): Path<(i64, String)>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Machine(machine), move || {
         let job = Job::of(&office, machine, &name)?;
         Ok(shown(&job, &[]))
     })
@@ -191,7 +191,7 @@ pub async fn go_on(
     Path((machine, name)): Path<(i64, String)>,
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Machine(machine), move || {
         let job = Job::of(&office, machine, &name)?;
         let mut reports = job.reports(&fields)?;
         match one(&fields, "then") {

@@ -1,12 +1,28 @@
-//! Cores for whoever works something out. Each request has threads of its own to work side by side on, so that it never
-//! stands behind a machine that takes long: among threads the system is fair.
+//! Where machines that take long are worked out: on threads of their own, so that nobody else stands behind them. Among
+//! threads the system is fair; among what is done side by side on the same threads it is not.
 
 use std::sync::{Mutex, PoisonError};
 
+use machine::Alternative;
 use rayon::{ThreadPool, ThreadPoolBuilder};
 
 /// Rooms that are kept for the next who come; they cost a thread or two each.
-const KEPT: usize = 16;
+const KEPT: usize = 4;
+/// With more pairs of deviations than that a machine takes long; the largest demo has a quarter of a million, and takes two
+/// seconds on two cores.
+const MANY_PAIRS: f64 = 1e6;
+/// With more than that it takes minutes.
+pub const MOST_PAIRS: f64 = 5e6;
+
+/// The pairs of deviations that are followed, on each of the ways in which the machine may be.
+pub fn pairs(alternatives: &[Alternative]) -> f64 {
+    alternatives.iter().map(|one| (one.machine.deviations.len() as f64).powi(2) / 2.0).sum()
+}
+
+/// Whether a machine takes long.
+pub fn takes_long(alternatives: &[Alternative]) -> bool {
+    pairs(alternatives) > MANY_PAIRS
+}
 
 static EMPTY: Mutex<Vec<ThreadPool>> = Mutex::new(Vec::new());
 

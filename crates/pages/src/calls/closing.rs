@@ -15,7 +15,7 @@ use records::{
 };
 use serde::Deserialize;
 
-use super::{Desk, Way, sheet, work};
+use super::{About, Desk, Way, sheet, work_about};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::Office;
@@ -290,7 +290,7 @@ pub async fn end(
     Path(call): Path<i64>,
     Form(fields): Form<Vec<(String, String)>>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let causes = fields.iter().filter(|(name, _)| name == "cause").map(|(_, value)| value.clone()).collect();
         let filled = Filled { causes, fields };
         let seen: Option<u64> = filled.one("seen").parse().ok();
@@ -350,7 +350,7 @@ pub async fn report(
     Path(call): Path<i64>,
     Query(bare): Query<Bare>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let desk = Desk::of(&office, CallId(call), bare.way)?;
         Ok(layout::page(&desk.title(), Here::Calls, &reported(&desk)))
     })

@@ -10,7 +10,7 @@ use diagnose::call::{Entry, Kind, Session, Understood, added};
 use diagnose::reading::{MistakeKind, ReadingError, describe_lamps};
 use records::{CallId, Change, ChangeError};
 
-use super::{Desk, Way, lamp_panel, sheet, standing, work};
+use super::{About, Desk, Way, lamp_panel, sheet, standing, work_about};
 use crate::layout::{self, Here};
 use crate::mistake::Mistake;
 use crate::office::{Office, terms};
@@ -142,7 +142,7 @@ pub async fn lamps(
     Path(call): Path<i64>,
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let sent = Sent::of(&office, call, &fields)?;
         let typed = one(&fields, "typed").trim().to_owned();
         let text = if typed.is_empty() {
@@ -176,7 +176,7 @@ pub async fn positions(
     Path(call): Path<i64>,
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let sent = Sent::of(&office, call, &fields)?;
         let chosen = fields.iter().filter(|(name, _)| name == "position").map(|(_, value)| value.as_str());
         let text = standing::read(sent.desk.session.machine(), chosen);
@@ -199,7 +199,7 @@ pub async fn say(
     Path(call): Path<i64>,
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let sent = Sent::of(&office, call, &fields)?;
         let kind = Kind::called(one(&fields, "kind"))
             .ok_or_else(|| Mistake::wrong("what it is about is not known", "choose it from the list"))?;
@@ -219,7 +219,7 @@ pub async fn answer(
     Path(call): Path<i64>,
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let sent = Sent::of(&office, call, &fields)?;
         let desk = &sent.desk;
         let key = one(&fields, "question");
@@ -262,7 +262,7 @@ pub async fn change(
     Path(call): Path<i64>,
     Form(fields): Form<Fields>,
 ) -> Result<Response, Mistake> {
-    work(move || {
+    work_about(&Arc::clone(&office), About::Call(call), move || {
         let sent = Sent::of(&office, call, &fields)?;
         let at = || -> Result<usize, Mistake> {
             one(&fields, "at").parse().map_err(|_| Mistake::wrong("no entry was named", "go back to the call"))
