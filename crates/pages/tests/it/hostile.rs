@@ -458,3 +458,42 @@ fn an_answer_that_takes_long_is_taken_up_again_and_keeps_nobody_waiting() {
     let piece = asked(another, "/calls/1/next?piece=yes", "Sec-Fetch-Dest: empty\r\n");
     assert!(piece.starts_with("HTTP/1.1 202"), "{piece}");
 }
+
+/// The list in docs/security.md says which test holds what; a test that was renamed is to be renamed there.
+#[test]
+fn the_tests_that_the_list_names_are_there() {
+    let list = include_str!("../../../../docs/security.md");
+    let files = [
+        ("hostile::", include_str!("hostile.rs")),
+        ("pages::", include_str!("pages.rs")),
+        ("accounts::", include_str!("accounts.rs")),
+        ("encrypted::", include_str!("encrypted.rs")),
+        ("records::accounts::", include_str!("../../../records/tests/it/accounts.rs")),
+        ("records::lists::", include_str!("../../../records/tests/it/lists.rs")),
+        ("records::transfer::", include_str!("../../../records/tests/it/transfer.rs")),
+    ];
+    let mut named = 0;
+    for word in list.split('`').skip(1).step_by(2) {
+        let Some((name, file)) = files.iter().find_map(|(of, file)| Some((word.strip_prefix(of)?, file))) else {
+            continue;
+        };
+        if name.is_empty() || name == "ADDRESSES" {
+            continue;
+        }
+        let test = match name.strip_suffix('…') {
+            Some(begins) => format!("fn {begins}"),
+            None => format!("fn {name}()"),
+        };
+        assert!(file.contains(&test), "docs/security.md names {word}, which is not there");
+        named += 1;
+    }
+    assert!(named > 35, "{named}");
+    // Each row of both tables names something.
+    for row in list
+        .lines()
+        .filter(|line| line.starts_with("| ") && !line.starts_with("| ---") && !line.starts_with("| what was"))
+    {
+        let held = row.trim_end_matches(" |").rsplit(" | ").next().unwrap();
+        assert!(held.contains('`') || held.starts_with("the same"), "{row}");
+    }
+}
