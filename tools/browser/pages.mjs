@@ -246,6 +246,18 @@ for (const theme of ["light", "dark"]) {
   }
 }
 
+// On paper there is no form, no way to other pages, and black on white also by night.
+const printed = await window(WIDE, "dark");
+await printed.goto(`${base}${call}/report`);
+await printed.emulateMedia({ media: "print", colorScheme: "dark" });
+for (const part of [".top", "form", "button"]) {
+  check((await printed.locator(part).evaluateAll((all) => all.filter((one) => one.checkVisibility()).length)) === 0, `${part} is printed`);
+}
+const ink = await printed.evaluate(() => [getComputedStyle(document.documentElement).color, getComputedStyle(document.documentElement).backgroundColor]);
+check(ink.join() === "rgb(0, 0, 0),rgb(255, 255, 255)", `printed as ${ink}`);
+await looked(printed, "report-printed");
+await printed.context().close();
+
 // A list with a mistake is told by line; without it, it is looked over and taken in.
 const listed = await window(WIDE);
 await listed.goto(`${base}/lists`);

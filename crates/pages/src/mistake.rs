@@ -44,7 +44,12 @@ impl From<records::Error> for Mistake {
             ErrorKind::Refused | ErrorKind::Exists => StatusCode::UNPROCESSABLE_ENTITY,
             _ => StatusCode::INTERNAL_SERVER_ERROR,
         };
-        Self { status, what: format!("{}: {}", error.place, error.cause), hint: error.hint }
+        let what = format!("{}: {}", error.place, error.cause);
+        if error.kind == ErrorKind::Unknown {
+            // What is not there is looked for on other pages, not with the command that the hint names.
+            return Self::not_there(what);
+        }
+        Self { status, what, hint: error.hint }
     }
 }
 

@@ -370,7 +370,7 @@ fn reported(desk: &Desk) -> Markup {
             strong { (machine.name) } @if !row.serial.is_empty() { ", serial number " (row.serial) }
             @if let Some(revision) = &machine.revision { ", revision " (revision) }
             @if !row.site_name.is_empty() { ", " (row.site_name) }
-            @if !machine.version.is_empty() { " (machine file version " (machine.version) ")" } ". "
+            @if !machine.version.is_empty() { " (machine file version " (machine.version) ")" } ", "
             (super::times(&desk.call)) "."
         }
         @if let Some(finding) = &desk.call.finding { p.verdict { strong { (finding.words) } } } @else { (sheet::verdict(desk)) }

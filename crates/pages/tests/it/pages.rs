@@ -396,7 +396,13 @@ async fn what_can_not_be_understood_is_not_taken_and_says_why() {
     // Nothing was kept.
     assert_eq!(browser.get("/calls/1").await.field("seen"), seen);
     assert_eq!(browser.post("/calls", &[("serial", "PR-99")]).await.status, StatusCode::UNPROCESSABLE_ENTITY);
-    assert_eq!(browser.get("/calls/77").await.status, StatusCode::NOT_FOUND);
+    let nowhere = browser.get("/calls/77").await;
+    assert_eq!(nowhere.status, StatusCode::NOT_FOUND);
+    assert!(
+        nowhere.text.contains("look for it above") && !nowhere.text.contains("lampwise records"),
+        "{}",
+        nowhere.text
+    );
     assert_eq!(browser.get("/nonsense").await.status, StatusCode::NOT_FOUND);
 }
 
