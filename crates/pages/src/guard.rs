@@ -58,6 +58,8 @@ async fn answer(office: &Office, request: Request, visitor: Visitor, next: Next)
         return visitor.sync_scope(|| mistake.into_response());
     };
     let can_wait = request.method() == Method::GET && pending::can_wait(request.headers(), request.uri().query());
+    let reads = matches!(*request.method(), Method::GET | Method::HEAD);
+    let path = request.uri().path().to_owned();
     let address = request.uri().path_and_query().map(ToString::to_string).unwrap_or_default();
     let made = visitor.clone().scope(async move {
         let response = next.run(request).await;
@@ -69,7 +71,11 @@ async fn answer(office: &Office, request: Request, visitor: Visitor, next: Next)
         response
     });
     if !can_wait {
-        return made.await;
+        let response = made.await;
+        if !reads {
+            office.pending().forget(&path);
+        }
+        return response;
     }
     let waiting = office.pending().answer(&visitor, address, office.limits().answer, made);
     visitor.clone().scope(waiting).await

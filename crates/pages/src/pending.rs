@@ -72,6 +72,22 @@ pub fn can_wait(headers: &HeaderMap, query: Option<&str>) -> bool {
     matches!(wanted, Some(b"document" | b"iframe" | b"frame")) || (wanted == Some(b"empty") && is_piece)
 }
 
+/// Somebody who waits. An answer is kept for later only for those who were told to come again; whoever goes away before
+/// that would else be shown, when they come back, what was true then.
+struct Waiting<'p> {
+    pending: &'p Pending,
+    slot: Arc<Slot>,
+    comes_again: bool,
+}
+
+impl Drop for Waiting<'_> {
+    fn drop(&mut self) {
+        if !self.comes_again {
+            lock(&self.pending.answers).retain(|one| !Arc::ptr_eq(&one.slot, &self.slot));
+        }
+    }
+}
+
 impl Pending {
     /// The answer, if it comes in time; else the page that says that it is being made. `make` makes it, if nobody does
     /// so yet.
@@ -82,10 +98,26 @@ impl Pending {
         patience: Duration,
         make: impl Future<Output = Response> + Send + 'static,
     ) -> Response {
-        let slot = self.slot(visitor, &address, make);
-        let Ok(made) = tokio::time::timeout(patience, slot.taken()).await else { return still() };
-        lock(&self.answers).retain(|one| !Arc::ptr_eq(&one.slot, &slot));
+        let mut waiting = Waiting { pending: self, slot: self.slot(visitor, &address, make), comes_again: false };
+        let Ok(made) = tokio::time::timeout(patience, waiting.slot.taken()).await else {
+            waiting.comes_again = true;
+            return still();
+        };
         made
+    }
+
+    /// Forgets what is being made of the page at which something was changed, and of those below it: it may not be true
+    /// any more.
+    pub fn forget(&self, changed: &str) {
+        let mut parts = changed.split('/').skip(1);
+        let about = match (parts.next(), parts.next()) {
+            (Some(kind), Some(one)) => format!("/{kind}/{one}"),
+            _ => changed.to_owned(),
+        };
+        let is_about = |address: &str| {
+            address.strip_prefix(&about).is_some_and(|rest| rest.is_empty() || rest.starts_with(['/', '?']))
+        };
+        lock(&self.answers).retain(|one| !is_about(&one.address));
     }
 
     /// Where the answer is, or will be.

@@ -459,6 +459,31 @@ fn an_answer_that_takes_long_is_taken_up_again_and_keeps_nobody_waiting() {
     assert!(piece.starts_with("HTTP/1.1 202"), "{piece}");
 }
 
+#[test]
+fn what_was_said_meanwhile_is_in_an_answer_that_took_long() {
+    let address = served(Limits { answer: Duration::ZERO, ..Limits::default() });
+    let navigates = "Sec-Fetch-Dest: document\r\n";
+    assert!(asked(address, "/calls/1", navigates).starts_with("HTTP/1.1 202"));
+    let form = "kind=note&text=meanwhile&seen=0";
+    let mut stream = connected(address);
+    let head = format!(
+        "POST /calls/1/say HTTP/1.1\r\nHost: {address}\r\nConnection: close\r\nContent-Length: {}\r\n",
+        form.len()
+    );
+    write!(stream, "{head}Content-Type: application/x-www-form-urlencoded\r\n\r\n{form}").unwrap();
+    assert!(answered(stream).starts_with("HTTP/1.1 303"));
+    let began = Instant::now();
+    loop {
+        let page = asked(address, "/calls/1", navigates);
+        if page.starts_with("HTTP/1.1 200") {
+            assert!(page.contains("meanwhile"), "{page}");
+            break;
+        }
+        assert!(began.elapsed() < Duration::from_secs(60), "{page}");
+        std::thread::sleep(Duration::from_millis(20));
+    }
+}
+
 /// The list in docs/security.md says which test holds what; a test that was renamed is to be renamed there.
 #[test]
 fn the_tests_that_the_list_names_are_there() {
