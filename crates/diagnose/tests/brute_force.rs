@@ -38,8 +38,7 @@ const CREEPS: RangeInclusive<u64> = 501..=508;
 /// Branches less probable than this are not followed where a contact chatters.
 const LEAST_BRANCH: f64 = 1e-12;
 
-/// Cases with a contact that chatters: those of 601 to 616 that take little time, without three (606, 610, 612) in which
-/// pairs with the loose contact weigh too much here. Why is not known yet; see docs/reckoning.md.
+/// Cases with a contact that chatters: those of 601 to 616 that take little time.
 const CHATTERS: [u64; 11] = [601, 603, 604, 605, 606, 607, 609, 610, 612, 613, 614];
 
 fn folder() -> PathBuf {
