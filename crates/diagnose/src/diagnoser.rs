@@ -9,7 +9,7 @@ use crate::kept::{Name, Shelf, opened, sealed};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
 use crate::renamed::{Told, retold};
-use crate::tally::{Doubt, Weigher, keep_share};
+use crate::tally::{Doubt, Fit, Weigher, keep_share};
 use crate::world::{KeptRoutine, RoutineWorld, World};
 use machine::id::RoutineId;
 use machine::{Alternative, Machine};
@@ -70,7 +70,14 @@ pub(crate) struct Ground<'d> {
 
 /// Evidence weighed, by routine of each alternative.
 #[derive(Clone, Debug)]
-pub(crate) struct Weighed(Vec<RoutineWeighed>);
+pub(crate) struct Weighed {
+    each: Vec<RoutineWeighed>,
+    /// How well what was seen fits, if it is kept: it takes room.
+    fits: Option<Fits>,
+}
+
+/// How well what was seen in the first moment fits, by routine of each alternative.
+pub(crate) type Fits = Vec<Arc<Fit>>;
 
 /// Evidence weighed for one routine.
 #[derive(Clone, Debug)]
@@ -237,24 +244,66 @@ impl Diagnoser {
     /// which they were given. One too few counts as told nothing.
     #[must_use]
     pub fn answer_told(&self, told: &[Told]) -> Answer {
-        answer::answer(&self.worlds, &self.grounds(told))
+        answer::answer(&self.worlds, &self.grounds(told, None))
     }
 
     /// The same as [`Diagnoser::answer`], with what was weighed for it, so that what follows need not weigh it again.
     pub(crate) fn answer_weighed(&self, evidence: &Evidence) -> (Answer, Weighed) {
-        let grounds = self.grounds(&self.told(evidence));
+        self.answer_fitted(evidence, None)
+    }
+
+    /// The same where it is known how well what was seen fits.
+    pub(crate) fn answer_fitted(&self, evidence: &Evidence, fits: Option<&Fits>) -> (Answer, Weighed) {
+        let grounds = self.grounds(&self.told(evidence), fits);
         let answer = answer::answer(&self.worlds, &grounds);
-        (answer, Weighed(grounds.into_iter().map(|ground| ground.weighed).collect()))
+        let each = grounds.into_iter().map(|ground| ground.weighed).collect();
+        (answer, Weighed { each, fits: fits.cloned() })
+    }
+
+    /// How well what was seen in the first moment fits: the same for all evidence that differs only in the complaint.
+    pub(crate) fn fits(&self, evidence: &Evidence) -> Fits {
+        let told = self.told(evidence);
+        let each = self.worlds.iter().zip(&told).flat_map(|(world, told)| {
+            let evidence = split_at_extra_deeds(&told.evidence);
+            let fit = |routine: &RoutineWorld| Arc::new(Fit::new(world, routine, &evidence, &self.doubt));
+            world.routines.par_iter().map(fit).collect::<Vec<_>>()
+        });
+        each.collect()
     }
 
     /// The evidence weighed, for whoever needs no answer.
     pub(crate) fn weighed(&self, evidence: &Evidence) -> Weighed {
+        self.weighed_fitted(evidence, None)
+    }
+
+    /// The same where it is known how well what was seen fits.
+    pub(crate) fn weighed_fitted(&self, evidence: &Evidence, fits: Option<&Fits>) -> Weighed {
         let told = self.told(evidence);
-        let each = self.worlds.iter().zip(&told).flat_map(|(world, told)| {
+        let mut each = Vec::new();
+        for (world, told) in self.worlds.iter().zip(&told) {
             let evidence = split_at_extra_deeds(&told.evidence);
-            world.routines.par_iter().map(|routine| self.weigh(world, routine, &evidence)).collect::<Vec<_>>()
-        });
-        Weighed(each.collect())
+            let begin = each.len();
+            let weigh = |(index, routine)| {
+                let fit = fits.and_then(|fits| fits.get(begin + index).cloned());
+                self.weigh(world, routine, &evidence, fit)
+            };
+            each.extend(world.routines.par_iter().enumerate().map(weigh).collect::<Vec<_>>());
+        }
+        Weighed { each, fits: fits.cloned() }
+    }
+
+    /// The first moment compiled, as far as it is not known already.
+    fn weigher<'w>(
+        &'w self,
+        world: &'w World,
+        routine: &'w RoutineWorld,
+        evidence: &'w Evidence,
+        fit: Option<Arc<Fit>>,
+    ) -> Weigher<'w> {
+        match fit {
+            Some(fit) => Weigher::fitted(world, routine, evidence, &self.doubt, fit),
+            None => Weigher::new(world, routine, evidence, &self.doubt),
+        }
     }
 
     /// What is left after all moments, and the weight of a cause that is not in the file.
@@ -268,8 +317,14 @@ impl Diagnoser {
         Follower { world, routine, weigher, doubt: &self.doubt, most: &self.most }.followed(evidence)
     }
 
-    fn weigh(&self, world: &World, routine: &RoutineWorld, evidence: &Evidence) -> RoutineWeighed {
-        let weigher = Weigher::new(world, routine, evidence, &self.doubt);
+    fn weigh(
+        &self,
+        world: &World,
+        routine: &RoutineWorld,
+        evidence: &Evidence,
+        fit: Option<Arc<Fit>>,
+    ) -> RoutineWeighed {
+        let weigher = self.weigher(world, routine, evidence, fit);
         if evidence.moments.len() <= 1 {
             RoutineWeighed::Records(weigher.record_weights())
         } else {
@@ -306,11 +361,12 @@ impl Diagnoser {
         let told = self.told(evidence);
         let mut found = Vec::new();
         let mut unknown = 0.0;
-        let mut weighed = weighed.0.iter();
+        let mut fits = weighed.fits.iter().flatten();
+        let mut weighed = weighed.each.iter();
         for (number, (world, told)) in self.worlds.iter().zip(&told).enumerate() {
             let evidence = split_at_extra_deeds(&told.evidence);
             for ((index, routine), weighed) in world.routines.iter().enumerate().zip(weighed.by_ref()) {
-                let weigher = Weigher::new(world, routine, &evidence, &self.doubt);
+                let weigher = self.weigher(world, routine, &evidence, fits.next().cloned());
                 let scale = told.slips() * world.scale(routine);
                 let mut give = |set: &[&Class], mass: f64, stage, stands: Stands| {
                     found.extend(members_of(&world.prior, set).into_iter().map(|(deviations, part)| Hypothesis {
@@ -355,7 +411,7 @@ impl Diagnoser {
         let mut sums: BTreeMap<(RoutineId, u16), f64> = BTreeMap::new();
         let routines = (self.worlds.iter().zip(&told))
             .flat_map(|(world, told)| world.routines.iter().map(move |routine| (world, routine, told.slips())));
-        for ((world, routine, slips), weighed) in routines.zip(&weighed.0) {
+        for ((world, routine, slips), weighed) in routines.zip(&weighed.each) {
             let scale = slips * world.scale(routine);
             let mut give = |stage: u16, mass: f64| *sums.entry((routine.routine, stage)).or_insert(0.0) += scale * mass;
             match weighed {
@@ -373,7 +429,7 @@ impl Diagnoser {
     /// The bare numbers: how probable each deviation is, given this evidence.
     #[must_use]
     pub fn marginals(&self, evidence: &Evidence) -> Marginals {
-        marginals(&self.grounds(&self.told(evidence)))
+        marginals(&self.grounds(&self.told(evidence), None))
     }
 
     /// What each alternative understands of evidence read with the names of the first.
@@ -382,25 +438,31 @@ impl Diagnoser {
         self.worlds.iter().map(|world| retold(evidence, &first.machine, &world.machine)).collect()
     }
 
-    fn grounds(&self, told: &[Told]) -> Vec<Ground<'_>> {
+    fn grounds(&self, told: &[Told], fits: Option<&Fits>) -> Vec<Ground<'_>> {
         let nothing = Told::default();
         let told = told.iter().chain(std::iter::repeat(&nothing));
-        self.worlds
-            .iter()
-            .zip(told)
-            .flat_map(|(world, told)| {
-                let evidence = split_at_extra_deeds(&told.evidence);
-                let grounds = world.routines.par_iter().map(|routine| {
-                    let ground = self.ground(world, routine, &evidence);
-                    Ground { scale: ground.scale * told.slips(), told: evidence.clone(), ..ground }
-                });
-                grounds.collect::<Vec<_>>()
-            })
-            .collect()
+        let mut grounds = Vec::new();
+        for (world, told) in self.worlds.iter().zip(told) {
+            let evidence = split_at_extra_deeds(&told.evidence);
+            let begin = grounds.len();
+            let ground = |(index, routine)| {
+                let fit = fits.and_then(|fits| fits.get(begin + index).cloned());
+                let ground = self.ground(world, routine, &evidence, fit);
+                Ground { scale: ground.scale * told.slips(), told: evidence.clone(), ..ground }
+            };
+            grounds.extend(world.routines.par_iter().enumerate().map(ground).collect::<Vec<_>>());
+        }
+        grounds
     }
 
-    fn ground<'d>(&'d self, world: &'d World, routine: &'d RoutineWorld, evidence: &Evidence) -> Ground<'d> {
-        let weigher = Weigher::new(world, routine, evidence, &self.doubt);
+    fn ground<'d>(
+        &'d self,
+        world: &'d World,
+        routine: &'d RoutineWorld,
+        evidence: &Evidence,
+        fit: Option<Arc<Fit>>,
+    ) -> Ground<'d> {
+        let weigher = self.weigher(world, routine, evidence, fit);
         let scale = world.scale(routine);
         if evidence.moments.len() <= 1 {
             return first_moment(world, routine, &weigher, scale);

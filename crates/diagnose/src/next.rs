@@ -25,4 +25,4 @@ pub(crate) use movement::movements;
 pub use problem::{Act, Belief, Needs, Problem, Repair, Test};
 pub(crate) use questions::{ACT_MINUTES, LAMP_MINUTES, LAMPS_MINUTES, POSITION_MINUTES};
 pub use todo::{Terms, ToDo};
-pub use tree::{Branch, End, Leaf, Next, Node, Remedy, Size, Step, tree};
+pub use tree::{Branch, End, Leaf, Next, Node, Remedy, Size, Step, tree, tree_of};

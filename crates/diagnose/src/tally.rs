@@ -21,6 +21,7 @@ use rayon::prelude::*;
 use smallvec::SmallVec;
 use std::borrow::Cow;
 use std::ops::Range;
+use std::sync::Arc;
 
 /// How often people are wrong about things other than lamps.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -78,13 +79,68 @@ pub(crate) struct Tally {
     pub records: Vec<f64>,
 }
 
+/// How well what was seen in a moment fits each way in which the machine can stand in a routine, whatever is complained
+/// of and whatever was done last.
+#[derive(Debug)]
+pub(crate) struct Fit {
+    lamps: LampLikelihood,
+    /// By variation, the likelihood of the report of lamps; none if the lamps that change were not reported.
+    varied: Vec<Option<f64>>,
+    /// By what the lamps show: the parts of the likelihood of the report, and their sum.
+    parts: Vec<(Vec<f64>, f64)>,
+    /// By situation: the probability of what was said of positions and answered to checks, and of all that was
+    /// seen, if nothing more than the situation bears on it.
+    looked: Vec<f64>,
+    base: Vec<f64>,
+}
+
+impl Fit {
+    /// Compiles what was seen in the first moment of the evidence.
+    pub fn new(world: &World, routine: &RoutineWorld, evidence: &Evidence, doubt: &Doubt) -> Self {
+        let moment = evidence.moments.first().unwrap_or(&SILENCE);
+        let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
+        let parts: Vec<(Vec<f64>, f64)> = routine
+            .truths
+            .par_iter()
+            .map(|truth| {
+                let parts = lamps.parts(truth);
+                let sum = parts.iter().sum();
+                (parts, sum)
+            })
+            .collect();
+        let varied = (routine.variations.par_iter())
+            .map(|variation| {
+                let (parts, sum) = &parts[variation.shows as usize];
+                let truth = &routine.truths[variation.shows as usize];
+                let reported = variation.changes.iter().any(|change| lamps.bears_on(change.lamp));
+                reported.then(|| lamps.changed(truth, parts, *sum, &variation.changes))
+            })
+            .collect();
+        let looked: Vec<f64> = (routine.exploration.situations.par_iter())
+            .map(|here| looked_at(world, doubt, here, &[], &moment.positions, &moment.checks))
+            .collect();
+        let base = looked.iter().zip(&routine.shows).map(|(looked, shows)| looked * parts[*shows as usize].1).collect();
+        Self { lamps, varied, parts, looked, base }
+    }
+}
+
+/// A moment of which nothing is known.
+static SILENCE: Moment = Moment {
+    deeds: Vec::new(),
+    remedies: Vec::new(),
+    lamps: Vec::new(),
+    positions: Vec::new(),
+    checks: Vec::new(),
+    runs: None,
+};
+
 /// Evidence about a single moment, compiled for one routine of one world.
 pub(crate) struct Weigher<'w> {
     world: &'w World,
     routine: &'w RoutineWorld,
     doubt: &'w Doubt,
     complaint: Option<Complaint>,
-    lamps: LampLikelihood,
+    fit: Arc<Fit>,
     positions: &'w [PositionReport],
     checks: &'w [CheckReport],
     /// By stage: the probability of what was said to be the last thing done.
@@ -97,18 +153,10 @@ pub(crate) struct Weigher<'w> {
     of_base: Vec<SmallVec<[u32; 2]>>,
     /// By class, the class of [`World::classes`] that it is part of.
     base_of: Vec<u32>,
-    /// By variation, the likelihood of the report of lamps; none if the lamps that change were not reported.
-    varied: Vec<Option<f64>>,
     /// By two classes: the odds of a member of each being there together.
     odds: Cow<'w, [Vec<f64>]>,
     /// Classes that an answer to a check bears on.
     touched: Vec<usize>,
-    /// By what the lamps show: the parts of the likelihood of the report, and their sum.
-    parts: Vec<(Vec<f64>, f64)>,
-    /// By situation: the probability of what was said of positions and answered to checks, and of all that was
-    /// seen, if nothing more than the situation bears on it.
-    looked: Vec<f64>,
-    base: Vec<f64>,
 }
 
 /// What a class changes in what is seen in a situation.
@@ -176,14 +224,17 @@ impl<'w> Latents<'w> {
 impl<'w> Weigher<'w> {
     /// Compiles the first moment of the evidence.
     pub fn new(world: &'w World, routine: &'w RoutineWorld, evidence: &'w Evidence, doubt: &'w Doubt) -> Self {
-        static SILENCE: Moment = Moment {
-            deeds: Vec::new(),
-            remedies: Vec::new(),
-            lamps: Vec::new(),
-            positions: Vec::new(),
-            checks: Vec::new(),
-            runs: None,
-        };
+        Self::fitted(world, routine, evidence, doubt, Arc::new(Fit::new(world, routine, evidence, doubt)))
+    }
+
+    /// The same where what was seen in the first moment was compiled before: for this routine, and with this doubt.
+    pub fn fitted(
+        world: &'w World,
+        routine: &'w RoutineWorld,
+        evidence: &'w Evidence,
+        doubt: &'w Doubt,
+        fit: Arc<Fit>,
+    ) -> Self {
         let moment = evidence.moments.first().unwrap_or(&SILENCE);
         let stages = world.machine.routines[routine.routine].actions.len() + 1;
         let last = moment.deeds.iter().rev().find_map(|deed| match deed {
@@ -229,37 +280,14 @@ impl<'w> Weigher<'w> {
             *range = start..index + 1;
             of_base[base_of[index] as usize].push(index as u32);
         }
-        let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
-        let parts: Vec<(Vec<f64>, f64)> = routine
-            .truths
-            .par_iter()
-            .map(|truth| {
-                let parts = lamps.parts(truth);
-                let sum = parts.iter().sum();
-                (parts, sum)
-            })
-            .collect();
-        let varied = (routine.variations.par_iter())
-            .map(|variation| {
-                let (parts, sum) = &parts[variation.shows as usize];
-                let truth = &routine.truths[variation.shows as usize];
-                let reported = variation.changes.iter().any(|change| lamps.bears_on(change.lamp));
-                reported.then(|| lamps.changed(truth, parts, *sum, &variation.changes))
-            })
-            .collect();
-        let (positions, checks) = (&moment.positions[..], &moment.checks[..]);
-        let looked: Vec<f64> = (routine.exploration.situations.par_iter())
-            .map(|here| looked_at(world, doubt, here, &[], positions, checks))
-            .collect();
-        let base = looked.iter().zip(&routine.shows).map(|(looked, shows)| looked * parts[*shows as usize].1).collect();
         Self {
             world,
             routine,
             doubt,
             complaint: evidence.complaint,
-            lamps,
-            positions,
-            checks,
+            fit,
+            positions: &moment.positions,
+            checks: &moment.checks,
             deeds,
             touched: (0..classes.len()).filter(|class| classes[*class].touches_checks).collect(),
             classes,
@@ -268,10 +296,6 @@ impl<'w> Weigher<'w> {
             of_base,
             odds,
             base_of,
-            varied,
-            parts,
-            looked,
-            base,
         }
     }
 
@@ -284,18 +308,18 @@ impl<'w> Weigher<'w> {
         let changes = lamp_changes(self.world, here, truth, &set);
         let classes: SmallVec<[&Class; 2]> = set.iter().map(|(class, _)| *class).collect();
         let looked = looked_at(self.world, self.doubt, here, &classes, self.positions, self.checks);
-        let (parts, sum) = &self.parts[self.routine.shows[situation] as usize];
-        looked * if changes.is_empty() { *sum } else { self.lamps.changed(truth, parts, *sum, &changes) }
+        let (parts, sum) = &self.fit.parts[self.routine.shows[situation] as usize];
+        looked * if changes.is_empty() { *sum } else { self.fit.lamps.changed(truth, parts, *sum, &changes) }
     }
 
     /// The same where this is all that is other than the situation says.
     fn with(&self, situation: usize, bearing: Bearing<'_>) -> f64 {
-        let (parts, sum) = &self.parts[self.routine.shows[situation] as usize];
+        let (parts, sum) = &self.fit.parts[self.routine.shows[situation] as usize];
         let lamps = match bearing.lamps {
             [] => *sum,
-            changes => self.lamps.changed(self.routine.truth(situation), parts, *sum, changes),
+            changes => self.fit.lamps.changed(self.routine.truth(situation), parts, *sum, changes),
         };
-        bearing.looked.unwrap_or(self.looked[situation]) * lamps
+        bearing.looked.unwrap_or(self.fit.looked[situation]) * lamps
     }
 
     /// What was said of positions and answered to checks, with one class that may bear on it.
@@ -329,19 +353,19 @@ impl<'w> Weigher<'w> {
         let record = &exploration.records[record];
         let situation = record.situation as usize;
         let mut latents =
-            Latents { situation, shares: Vec::new(), changing: Vec::new(), unchanged: self.base[situation] };
+            Latents { situation, shares: Vec::new(), changing: Vec::new(), unchanged: self.fit.base[situation] };
         let Some(row) = record.latent.and_then(|row| exploration.latent.get(row as usize)) else { return latents };
         latents.shares.extend(self.classes.iter().map(|class| row[class.behaviour]));
         let there = |class: &usize| latents.shares[*class] > 0.0;
         let changing = &mut latents.changing;
         for (base, variation) in &self.routine.latent_lamps[situation].one {
-            let varied = self.varied[*variation as usize];
+            let varied = self.fit.varied[*variation as usize];
             for class in self.of_base[*base as usize].iter().map(|class| *class as usize).filter(there) {
                 if varied.is_some() || self.classes[class].touches_checks {
                     let looked = self.looked_with(situation, class);
                     let lamps = &self.routine.variations[*variation as usize].changes[..];
-                    let alone =
-                        looked.unwrap_or(self.looked[situation]) * varied.unwrap_or_else(|| self.as_shown(situation));
+                    let alone = looked.unwrap_or(self.fit.looked[situation])
+                        * varied.unwrap_or_else(|| self.as_shown(situation));
                     changing.push((class, Bearing { lamps, looked }, alone));
                 }
             }
@@ -359,7 +383,7 @@ impl<'w> Weigher<'w> {
 
     /// The likelihood of the report of lamps if they show what the situation says.
     fn as_shown(&self, situation: usize) -> f64 {
-        self.parts[self.routine.shows[situation] as usize].1
+        self.fit.parts[self.routine.shows[situation] as usize].1
     }
 
     /// What each class from `first.from` on weighs that is latent beside a first class, given the weight of what it
@@ -399,9 +423,9 @@ impl<'w> Weigher<'w> {
                         let here = &self.routine.exploration.situations[situation];
                         looked_at(self.world, self.doubt, here, &[one, other], self.positions, self.checks)
                     }
-                    _ => self.looked[situation],
+                    _ => self.fit.looked[situation],
                 };
-                let varied = variation.and_then(|variation| self.varied[variation as usize]);
+                let varied = variation.and_then(|variation| self.fit.varied[variation as usize]);
                 masses[b] = prior(b) * looked * varied.unwrap_or_else(|| self.as_shown(situation));
             }
         }
@@ -524,7 +548,7 @@ impl<'w> Weigher<'w> {
 
     fn two_in_play(&self, situation: usize, a: usize, b: usize) -> f64 {
         let (a_shows, b_shows) = (self.shows_in_play(a), self.shows_in_play(b));
-        if a_shows || b_shows { self.seen(situation, &[(a, false), (b, false)]) } else { self.base[situation] }
+        if a_shows || b_shows { self.seen(situation, &[(a, false), (b, false)]) } else { self.fit.base[situation] }
     }
 
     /// The weight of everything.
@@ -583,11 +607,11 @@ impl<'w> Weigher<'w> {
                 note(&mut tally.best[class], record, mass, latent);
             }
         }
-        tally.pairs = (0..count)
-            .flat_map(|a| (a..count).map(move |b| (a, b)))
-            .map(|(a, b)| ((a, b), pairs[a * count + b]))
-            .filter(|(_, mass)| *mass > 0.0)
-            .collect();
+        let of_two = (0..count).flat_map(|a| (a..count).map(move |b| (a, b)));
+        let weighed = of_two.map(|(a, b)| ((a, b), pairs[a * count + b])).filter(|(_, mass)| *mass > 0.0);
+        // There are many, and a list that grows is copied again and again.
+        tally.pairs.reserve_exact(pairs.iter().filter(|mass| **mass > 0.0).count());
+        tally.pairs.extend(weighed);
         tally.records = records;
         tally.unknown = self.unlisted();
         tally.classes.clone_from(&self.classes);

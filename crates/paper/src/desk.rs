@@ -5,6 +5,7 @@ use std::sync::{Arc, OnceLock};
 
 use diagnose::evidence::Evidence;
 use diagnose::panel::Panel;
+use diagnose::pattern::Opening;
 use diagnose::{Diagnoser, NoShelf, Shelf};
 use machine::id::{Id, RoutineId};
 use machine::model::Words;
@@ -14,6 +15,7 @@ use sim::{Cause, Limits, Plant, Playback, Situation, play};
 use crate::head::Head;
 use crate::language::Language;
 use crate::phrase;
+use crate::sheets::COMPLAINTS;
 
 /// A machine for which sheets are made.
 pub struct Desk<'a> {
@@ -23,6 +25,7 @@ pub struct Desk<'a> {
     head: Head,
     nominal: OnceLock<Nominal>,
     diagnoser: OnceLock<Diagnoser>,
+    openings: OnceLock<Vec<Opening>>,
     /// Where the machine may be worked out already.
     shelf: Arc<dyn Shelf>,
 }
@@ -68,8 +71,8 @@ impl<'a> Desk<'a> {
     pub fn new(alternatives: &'a [Alternative], file: &str, serial: Option<u64>, language: Language) -> Option<Self> {
         let machine = &alternatives.first()?.machine;
         let head = Head::new(machine, file, serial, language);
-        let (nominal, diagnoser) = Default::default();
-        Some(Self { alternatives, machine, language, head, nominal, diagnoser, shelf: Arc::new(NoShelf) })
+        let (nominal, diagnoser, openings) = Default::default();
+        Some(Self { alternatives, machine, language, head, nominal, diagnoser, openings, shelf: Arc::new(NoShelf) })
     }
 
     /// The same, where what is worked out is taken up from a shelf, and laid by there.
@@ -121,6 +124,11 @@ impl<'a> Desk<'a> {
             let options = sim::Options::default();
             Diagnoser::from_shelf(self.alternatives.to_vec(), &circumstances, &options, &*self.shelf)
         })
+    }
+
+    /// What every complaint says by itself, in the order of [`COMPLAINTS`].
+    pub(crate) fn openings(&self) -> &[Opening] {
+        self.openings.get_or_init(|| Opening::of(self.diagnoser(), &COMPLAINTS.map(|(complaint, _)| complaint)))
     }
 }
 

@@ -91,14 +91,25 @@ impl Desk<'_> {
     /// # Errors
     /// Those of the first request that has any.
     pub fn all(&self, requests: &[Request], size: PageSize) -> Result<Vec<Sheet>, RequestError> {
-        // What several of them need comes first: waiting for it within work that is done side by side could wait for
-        // ever.
+        // What several of them need comes before them: waiting for it within work that is done side by side could wait
+        // for ever.
         self.nominal();
-        if requests.iter().any(|request| matches!(request, Request::Symptoms | Request::CheckTree)) {
-            self.diagnoser();
-        }
-        let made: Vec<_> = requests.par_iter().map(|request| self.sheets(request, size)).collect();
-        Ok(made.into_iter().collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
+        let weighs = |request: &Request| matches!(request, Request::Symptoms | Request::CheckTree);
+        let of = |wanted: bool| -> Vec<_> {
+            let these = requests.par_iter().enumerate().filter(|(_, request)| weighs(request) == wanted);
+            these.map(|(place, request)| (place, self.sheets(request, size))).collect()
+        };
+        let weighed = || {
+            if requests.iter().any(weighs) {
+                self.openings();
+            }
+            of(true)
+        };
+        let (weighed, others) = rayon::join(weighed, || of(false));
+        let mut made: Vec<_> = weighed.into_iter().chain(others).collect();
+        made.sort_by_key(|(place, _)| *place);
+        let made = made.into_iter().map(|(_, sheets)| sheets);
+        Ok(made.collect::<Result<Vec<_>, _>>()?.into_iter().flatten().collect())
     }
 
     fn procedures(&self, name: Option<&str>) -> Result<Vec<Sheet>, RequestError> {

@@ -18,5 +18,5 @@ pub(crate) use commissioning::commissioning;
 pub(crate) use lamp_chart::lamp_chart;
 pub(crate) use lamps::lamp_sheet;
 pub(crate) use procedures::procedure_sheet;
-pub(crate) use symptoms::symptom_index;
+pub(crate) use symptoms::{COMPLAINTS, symptom_index};
 pub(crate) use timing::timing_diagram;

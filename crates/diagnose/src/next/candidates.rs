@@ -141,10 +141,11 @@ fn merged(
         .zip(&rows)
         .map(|(one, row)| {
             let answers = one.answers.len();
-            let likelihood = (cases.iter())
-                .flat_map(|number| row[number * answers..(number + 1) * answers].iter().copied())
-                .chain(even(answers))
-                .collect();
+            let mut likelihood = Vec::with_capacity((cases.len() + 1) * answers);
+            cases
+                .iter()
+                .for_each(|number| likelihood.extend_from_slice(&row[number * answers..(number + 1) * answers]));
+            likelihood.extend(even(answers));
             Test { minutes: one.minutes, on_site: one.who > terms.caller, answers, likelihood }
         })
         .collect();

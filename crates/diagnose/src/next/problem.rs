@@ -113,12 +113,24 @@ impl Problem {
     /// What is believed after a repair was tried and the machine still does not run.
     #[must_use]
     pub fn failed(&self, belief: &Belief, repair: usize) -> Belief {
+        self.all_failed(belief, &[repair])
+    }
+
+    /// What is believed after these repairs were tried and the machine still does not run.
+    pub(super) fn all_failed(&self, belief: &Belief, repairs: &[usize]) -> Belief {
         let mut next = belief.clone();
-        next.tried[repair] = true;
-        next.on_site |= self.repairs[repair].on_site;
+        let mut new = vec![false; self.repairs.len()];
+        for repair in repairs {
+            new[*repair] = true;
+            next.tried[*repair] = true;
+            next.on_site |= self.repairs[*repair].on_site;
+        }
         for (needs, weight) in self.needs.iter().zip(&mut next.weights).filter(|(_, weight)| **weight > 0.0) {
-            let before = self.still_there(needs, &belief.tried);
-            *weight *= self.still_there(needs, &next.tried) / before;
+            // Where none of them is needed nothing was learned.
+            if needs.iter().any(|need| is_met(need, &new)) {
+                let before = self.still_there(needs, &belief.tried);
+                *weight *= self.still_there(needs, &next.tried) / before;
+            }
         }
         next
     }
@@ -147,7 +159,11 @@ impl Problem {
     /// Cost: the cases, plus sorting the repairs.
     #[must_use]
     pub fn by_repairs(&self, belief: &Belief) -> (f64, Vec<usize>) {
-        let groups = Groups::new(self);
+        self.by_repairs_in(&Groups::new(self), belief)
+    }
+
+    /// The same, with the groups of this problem, for whoever asks it about many beliefs.
+    pub(super) fn by_repairs_in(&self, groups: &Groups, belief: &Belief) -> (f64, Vec<usize>) {
         let mut scratch = Scratch::default();
         let weights: Vec<f64> = groups.cases().map(|case| belief.weights[case]).collect();
         scratch.sums.extend(groups.runs().map(|run| weights[run].iter().sum::<f64>()));

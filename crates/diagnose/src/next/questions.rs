@@ -171,15 +171,16 @@ impl<'c> Cases<'c> {
         let lamp = first.panel.number(place)?;
         let error = self.diagnoser.doubt().lamps.named;
         let states = [LampState::Lit, LampState::Dark, LampState::Flickers];
-        let row = (self.hypotheses.iter().zip(&self.truths))
-            .flat_map(|(one, truth)| match self.there[one.world][lamp] {
+        let mut row = Vec::with_capacity(self.hypotheses.len() * states.len());
+        for (one, truth) in self.hypotheses.iter().zip(&self.truths) {
+            row.extend(match self.there[one.world][lamp] {
                 Some(lamp) => {
                     let truth = truth.of(lamp);
                     states.map(|state| lamp_likelihood(state, truth, error))
                 }
                 None => [1.0 / 3.0; 3],
-            })
-            .collect();
+            });
+        }
         let answers = [("lit", "lit"), ("dark", "dark"), ("flickers", "goes on and off")];
         let answers = answers.map(|(key, words)| (key.to_owned(), words.to_owned())).to_vec();
         Some((Asked { to_do: ToDo::Lamp(place), who: Who::Operator, minutes: LAMP_MINUTES, answers }, row))
@@ -363,15 +364,10 @@ fn outcomes<T: Clone + Eq + std::hash::Hash>(seen: &[T], weights: &[f64], most: 
     sorted.truncate(most);
     let place: FxHashMap<&T, usize> = sorted.iter().enumerate().map(|(place, (one, ..))| (*one, place)).collect();
     let answers = sorted.len() + 1;
-    let row =
-        seen.iter()
-            .flat_map(|one| {
-                let right = place.get(one).copied().unwrap_or(sorted.len());
-                (0..answers).map(move |answer| {
-                    if answer == right { 1.0 - READING_ERROR } else { READING_ERROR / (answers - 1) as f64 }
-                })
-            })
-            .collect();
+    let mut row = vec![READING_ERROR / (answers - 1) as f64; seen.len() * answers];
+    for (one, shares) in seen.iter().zip(row.chunks_exact_mut(answers)) {
+        shares[place.get(one).copied().unwrap_or(sorted.len())] = 1.0 - READING_ERROR;
+    }
     (row, sorted.into_iter().map(|(one, ..)| one.clone()).collect())
 }
 

@@ -11,13 +11,15 @@
 use super::advice::{Tell, cautions, deviation_words, outcome};
 use super::asking::words_of;
 use super::candidates::{Posed, pose};
-use super::choose::{Effort, choose};
+use super::choose::{Effort, Priced, choose};
 use super::movement::{FAR_FETCHED, Movement, movements};
+use super::pricing::Groups;
 use super::problem::{Act, Belief, Problem, Test};
 use super::todo::{Terms, ToDo};
-use crate::diagnoser::Diagnoser;
+use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::Evidence;
 use crate::hypothesis::Hypothesis;
+use crate::pattern::Opening;
 use crate::tally::keep_share;
 use machine::Machine;
 use machine::caution::Caution;
@@ -33,6 +35,10 @@ const LOOKED_AT: f64 = 0.998;
 
 /// Share of all cases from which on a node is worth looking further ahead than a step.
 const LOOKED_FAR: f64 = 0.1;
+
+/// By what share of its minutes an act is to be ahead of all others, a step ahead, so that it is chosen without looking
+/// further.
+const WELL_AHEAD: f64 = 0.25;
 
 /// How large a tree may become.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -151,17 +157,34 @@ pub struct Remedy {
 /// Writes out what to do for every answer, from this evidence on. `None` if the machine has nothing to tell.
 #[must_use]
 pub fn tree(diagnoser: &Diagnoser, evidence: &Evidence, terms: &Terms, size: Size) -> Option<Node> {
-    let mut posed = pose(diagnoser, evidence, &diagnoser.weighed(evidence), terms)?;
+    tree_weighed(diagnoser, evidence, &diagnoser.weighed(evidence), terms, size)
+}
+
+/// The same from an opening on.
+#[must_use]
+pub fn tree_of(diagnoser: &Diagnoser, opening: &Opening, terms: &Terms, size: Size) -> Option<Node> {
+    tree_weighed(diagnoser, &opening.evidence, &opening.weighed, terms, size)
+}
+
+fn tree_weighed(
+    diagnoser: &Diagnoser,
+    evidence: &Evidence,
+    weighed: &Weighed,
+    terms: &Terms,
+    size: Size,
+) -> Option<Node> {
+    let mut posed = pose(diagnoser, evidence, weighed, terms)?;
     make_whole(&mut posed);
     let belief = posed.problem.begin(false);
     let total: f64 = belief.weights.iter().sum();
     if total <= 0.0 {
         return None;
     }
-    let planned = Planner { posed: &posed, size, total }.plan(&belief, size.depth);
+    let groups = Groups::new(&posed.problem);
+    let planned = Planner { posed: &posed, groups: &groups, size, total }.plan(&belief, size.depth);
     let read = evidence.moments.last().is_some_and(|now| !now.lamps.is_empty());
     let keys = keys(diagnoser, &posed);
-    Some(Writer { diagnoser, posed: &posed, terms, total, read, keys }.node(&belief, planned))
+    Some(Writer { diagnoser, posed: &posed, groups: &groups, terms, total, read, keys }.node(&belief, planned))
 }
 
 /// By what a deviation is called, its key.
@@ -211,6 +234,7 @@ struct Follow {
 
 struct Planner<'p> {
     posed: &'p Posed,
+    groups: &'p Groups,
     size: Size,
     total: f64,
 }
@@ -218,13 +242,19 @@ struct Planner<'p> {
 impl Planner<'_> {
     fn plan(&self, belief: &Belief, depth: usize) -> Plan {
         let problem = &self.posed.problem;
-        let (cost, _) = problem.by_repairs(belief);
+        let (cost, _) = problem.by_repairs_in(self.groups, belief);
         let mut stop = Plan { cost, act: None, visit: false };
         let (narrow, leading) = narrowed(problem, belief);
-        // Where few come, a step ahead is enough.
-        let far = weight(belief) >= LOOKED_FAR * self.total;
-        let effort = Effort { depth: if far { self.size.effort.depth } else { 1 }, ..self.size.effort };
-        let Some(first) = choose(&narrow, &leading, effort).first().copied() else { return stop };
+        let mut priced = choose(&narrow, &leading, Effort { depth: 1, ..self.size.effort });
+        // Where few come, or where there is no doubt, a step ahead is enough.
+        let open = |priced: &[Priced]| match priced {
+            [first, second, ..] => second.minutes < first.minutes * (1.0 + WELL_AHEAD),
+            _ => false,
+        };
+        if weight(belief) >= LOOKED_FAR * self.total && open(&priced) {
+            priced = choose(&narrow, &leading, self.size.effort);
+        }
+        let Some(first) = priced.first().copied() else { return stop };
         let (minutes, on_site, parts) = match first.act {
             Act::GiveUp => return stop,
             Act::Ask(test) => {
@@ -255,7 +285,7 @@ impl Planner<'_> {
         let mut cost = minutes * weight(belief);
         cost += follows.iter().filter_map(|follow| follow.plan.as_ref()).map(|plan| plan.cost).sum::<f64>();
         // The answers themselves are known to whoever rings up with one of them, so each is priced by itself.
-        cost += small.iter().map(|(_, part)| problem.by_repairs(part).0).sum::<f64>();
+        cost += small.iter().map(|(_, part)| problem.by_repairs_in(self.groups, part).0).sum::<f64>();
         if let Some((_, first)) = small.first() {
             let mut together = first.clone();
             together.weights.fill(0.0);
@@ -303,9 +333,13 @@ fn narrowed(problem: &Problem, belief: &Belief) -> (Problem, Belief) {
     kept.sort_unstable();
     let tests = problem.tests.iter().zip(&belief.asked).map(|(test, asked)| {
         let answers = test.answers;
-        let rows =
-            kept.iter().filter(|_| !asked).flat_map(|case| &test.likelihood[case * answers..(case + 1) * answers]);
-        Test { likelihood: rows.copied().collect(), ..*test }
+        let mut likelihood = Vec::new();
+        if !asked {
+            likelihood.reserve_exact(kept.len() * answers);
+            kept.iter()
+                .for_each(|case| likelihood.extend_from_slice(&test.likelihood[case * answers..(case + 1) * answers]));
+        }
+        Test { likelihood, ..*test }
     });
     let narrow = Problem {
         weights: kept.iter().map(|case| problem.weights[*case]).collect(),
@@ -336,6 +370,7 @@ fn named(name: &str, words: Words) -> Words {
 struct Writer<'w> {
     diagnoser: &'w Diagnoser,
     posed: &'w Posed,
+    groups: &'w Groups,
     terms: &'w Terms,
     total: f64,
     /// Whether lamps were read already.
@@ -410,7 +445,7 @@ impl Writer<'_> {
                 Some(plan) => self.node(&follow.belief, plan),
                 None if here <= 0.0 => continue,
                 None => {
-                    let minutes = self.posed.problem.by_repairs(&follow.belief).0 / here;
+                    let minutes = self.posed.problem.by_repairs_in(self.groups, &follow.belief).0 / here;
                     let leaf = Leaf { end: End::Rare, ..self.ending(&follow.belief) };
                     Node { share: here / self.total, minutes, next: Next::End(leaf) }
                 }
@@ -465,15 +500,12 @@ impl Writer<'_> {
     /// How a way ends at which nothing more is asked.
     fn ending(&self, belief: &Belief) -> Leaf {
         let problem = &self.posed.problem;
-        let (_, order) = problem.by_repairs(belief);
-        let mut after = belief.clone();
+        let (_, order) = problem.by_repairs_in(self.groups, belief);
+        let after = problem.all_failed(belief, &order);
         let mut remedies = Vec::new();
-        for repair in &order {
-            after = problem.failed(&after, *repair);
+        for repair in order.iter().take(LISTED) {
             let (to_do, who, _) = self.posed.repairs[*repair];
-            if let Some(machine) = self.diagnoser.machine()
-                && remedies.len() < LISTED
-            {
+            if let Some(machine) = self.diagnoser.machine() {
                 let words = self.words(machine, &to_do);
                 remedies.push(Remedy { key: to_do.key(machine), words: words.english.clone(), said: words, who });
             }

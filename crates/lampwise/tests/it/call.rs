@@ -33,7 +33,7 @@ fn no_file(name: &str) -> PathBuf {
 
 #[test]
 fn a_dead_nozzle_up_switch_is_found() {
-    let lines = "won't start\npressed start\nX12 X14 on, X3 off, rest off\noff\n1\nothers\nwhy\nlist\nno\nyes\n";
+    let lines = "won't start\npressed start\nX12 X14 on, X3 off, rest off\noff\n1\nothers\nwhy\nlist\n1\n";
     insta::assert_snapshot!(call("demo:jar-filler", &format!("who technician\n{lines}")));
 }
 
@@ -66,7 +66,7 @@ fn what_is_not_in_the_file_is_said_and_what_to_note() {
 #[test]
 fn movement_is_announced_before_the_words_where_clearing_a_dark_input_restarts_motion() {
     // The head is down and its lamp dark: the machine waits for it, and twists as soon as I9 lights.
-    let lines = "who technician\nstops midway\npressed start\nI1 I2 I3 I5 I7 on, I9 off, rest off\nsaw head down\n";
+    let lines = "who technician\nstops midway\npressed start\nI1 I2 I3 I5 I7 on, I9 off, rest off\nsaw head down\noff\n";
     let out = call("demo:minimal", lines);
     // In the dialogue, and once more in the summary.
     for part in out.splitn(2, "Summary") {
@@ -359,7 +359,7 @@ fn turns(out: &str) -> Vec<String> {
 
 #[test]
 fn a_turn_stays_short_and_loses_no_caution_and_another_remedy_comes_after_one_that_nobody_can_do() {
-    let answers = "won't start\n\nX12 X14 on, rest off\n?\ncan't\n?\n?\n?\ncan't\nfinish\n";
+    let answers = "won't start\n\nX12 X14 on, rest off\n?\n?\n?\n?\ncan't\n?\ncan't\nfinish\n";
     let out = call("demo:jar-filler", answers);
     let turns = turns(&out);
     // The greeting before and the summary behind are no turns.

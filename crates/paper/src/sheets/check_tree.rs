@@ -3,8 +3,8 @@
 
 use std::collections::VecDeque;
 
-use diagnose::evidence::{Complaint, Evidence};
-use diagnose::next::{End, Leaf, Next, Node, Size, Step, Terms, tree};
+use diagnose::evidence::Complaint;
+use diagnose::next::{End, Leaf, Next, Node, Size, Step, Terms, tree_of};
 use machine::caution::Doing;
 use machine::model::Who;
 use rayon::prelude::*;
@@ -79,17 +79,17 @@ pub(crate) fn check_tree(desk: &Desk<'_>) -> Sheet {
     let mut marks = Marks::default();
     let mut number = 1;
     let diagnoser = desk.diagnoser();
-    let written: Vec<_> = COMPLAINTS.into_iter().filter(|(complaint, _)| WRITTEN.contains(complaint)).collect();
+    let openings = COMPLAINTS.iter().zip(desk.openings());
+    let written: Vec<_> = openings.filter(|((complaint, _), _)| WRITTEN.contains(complaint)).collect();
     let trees: Vec<_> = written
         .par_iter()
-        .map(|(complaint, _)| {
-            let evidence = Evidence { complaint: Some(*complaint), ..Evidence::default() };
+        .map(|(_, opening)| {
             // Four questions deep is what one follows on paper without getting lost.
             let size = Size { depth: 4, least: 0.03, ..Size::default() };
-            tree(diagnoser, &evidence, &Terms::default(), size)
+            tree_of(diagnoser, opening, &Terms::default(), size)
         })
         .collect();
-    for ((_, title), tree) in written.into_iter().zip(trees) {
+    for (((_, title), _), tree) in written.into_iter().zip(trees) {
         body.push(Block::Heading(title.of(language).to_owned()));
         match tree {
             Some(root) => {
@@ -186,17 +186,23 @@ fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
     };
     let mut spans = vec![Span::plain(label.fill(language, &[&causes(desk, leaf)]) + ".")];
     if matches!(leaf.end, End::Visit | End::Remedies) {
-        for (index, remedy) in leaf.remedies.iter().enumerate() {
+        let mut listed: Vec<String> = Vec::new();
+        for remedy in &leaf.remedies {
             let key = remedy.key.strip_prefix("remedy:").unwrap_or(&remedy.key);
             let row = desk.machine().remedies.rows().find(|row| row.key == key);
-            spans.push(Span::strong(format!(" {}. ", index + 1)));
-            spans.extend(row.and_then(|row| marks.before(&Doing::of_remedy(desk.machine(), row).cautions())));
             let words = match row {
                 Some(row) => remedy_words(desk.machine(), row, language),
                 None => desk.words(&remedy.said, &remedy.words).to_owned(),
             };
+            // Several lapses are made good by the same thing.
+            if listed.contains(&words) {
+                continue;
+            }
+            spans.push(Span::strong(format!(" {}. ", listed.len() + 1)));
+            spans.extend(row.and_then(|row| marks.before(&Doing::of_remedy(desk.machine(), row).cautions())));
             spans.push(Span::plain(words.trim_end_matches('.')));
             spans.push(Span::faint(format!(" ({})", who(remedy.who, language))));
+            listed.push(words);
         }
     }
     spans

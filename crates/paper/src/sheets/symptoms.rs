@@ -1,13 +1,9 @@
 //! The symptom index: for each complaint and each lamp pattern that comes with it, what it probably is, and what
 //! to look at first. The same answers that `lampwise why` gives for the same lamps.
 
-use diagnose::Diagnoser;
-use diagnose::answer::Answer;
-use diagnose::evidence::{Complaint, Evidence, LampState, Moment};
-use diagnose::next::{Advice, Size, Terms, advise};
-use diagnose::pattern::{Pattern, patterns};
-use machine::Machine;
-use rayon::prelude::*;
+use diagnose::evidence::{Complaint, LampState};
+use diagnose::next::{Size, Terms};
+use diagnose::pattern::{Pattern, Symptom, symptoms};
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
@@ -58,7 +54,7 @@ const CAUSES: usize = 4;
 const CHECKS: usize = 3;
 
 /// The complaints with their titles.
-pub(super) const COMPLAINTS: [(Complaint, Label); 4] = [
+pub(crate) const COMPLAINTS: [(Complaint, Label); 4] = [
     (Complaint::WontStart, WONT_START),
     (Complaint::StopsMidway, STOPS_MIDWAY),
     (Complaint::WontFinish, WONT_FINISH),
@@ -71,10 +67,9 @@ pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
     let mut body = Vec::new();
     let mut marks = Marks::default();
     let mut number = 0;
-    let diagnoser = desk.diagnoser();
-    let machine = desk.machine();
-    let found: Vec<Vec<Symptom>> =
-        COMPLAINTS.par_iter().map(|(complaint, _)| symptoms(diagnoser, machine, *complaint)).collect();
+    // As far ahead as the check tree looks.
+    let terms = Terms { shown: CHECKS, effort: Size::default().effort, ..Terms::default() };
+    let found = symptoms(desk.diagnoser(), desk.openings(), (LISTED, LEAST), &terms);
     for ((_, title), found) in COMPLAINTS.iter().zip(found) {
         body.push(Block::Heading(title.of(language).to_owned()));
         if found.is_empty() {
@@ -95,29 +90,6 @@ pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
         landscape: false,
         blocks,
     }
-}
-
-/// A lamp pattern with what it says.
-struct Symptom {
-    pattern: Pattern,
-    answer: Answer,
-    advice: Advice,
-}
-
-/// The patterns of a complaint.
-fn symptoms(diagnoser: &Diagnoser, machine: &Machine, complaint: Complaint) -> Vec<Symptom> {
-    let evidence = Evidence { complaint: Some(complaint), ..Evidence::default() };
-    let mut found = patterns(diagnoser, &evidence, LISTED);
-    found.retain(|pattern| pattern.share >= LEAST);
-    let symptom = |pattern: Pattern| {
-        let moment = Moment { lamps: pattern.reports(machine), ..Moment::default() };
-        let evidence = Evidence { complaint: Some(complaint), moments: vec![moment], ..Evidence::default() };
-        // As far ahead as the check tree looks.
-        let terms = Terms { shown: CHECKS, effort: Size::default().effort, ..Terms::default() };
-        let (answer, advice) = rayon::join(|| diagnoser.answer(&evidence), || advise(diagnoser, &evidence, &terms));
-        Symptom { pattern, answer, advice }
-    };
-    found.into_par_iter().map(symptom).collect()
 }
 
 fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) -> Card {
