@@ -19,6 +19,7 @@ mod page;
 mod phrase;
 pub mod render;
 mod request;
+pub mod said;
 mod sheets;
 mod wording;
 

@@ -9,17 +9,11 @@ use machine::model::{DeviationKind, Remedy, Who, Words};
 use crate::desk::Desk;
 use crate::document::{Block, Span};
 use crate::language::{Label, Language};
-use crate::phrase;
+use crate::{phrase, said};
 
 const OPERATOR: Label = Label::new("operator", "Bediener", "operario");
 const TECHNICIAN: Label = Label::new("technician", "Techniker", "técnico");
 const ELECTRICIAN: Label = Label::new("qualified electrician", "Elektrofachkraft", "electricista cualificado");
-const CAN_MOVE: Label = Label::new(
-    "Can move: {}. Hands off, everybody clear.",
-    "Kann sich bewegen: {}. Hände weg, alle zurücktreten.",
-    "Puede moverse: {}. Manos fuera, todos apartados.",
-);
-
 const MARKS: Label = Label::new(
     "Cautions, said before what they belong to by their number:",
     "Warnungen, vor dem Genannten mit ihrer Nummer:",
@@ -97,14 +91,7 @@ pub fn said_before(desk: &Desk<'_>, cautions: &[Caution], movements: &[Movement]
 
 /// What can move, in one sentence.
 pub fn can_move(desk: &Desk<'_>, movements: &[Movement]) -> Option<String> {
-    let names: Vec<String> = movements.iter().map(|one| mechanism(desk, &one.mechanism, &one.words)).collect();
-    (!names.is_empty()).then(|| CAN_MOVE.fill(desk.language(), &[&names.join(", ")]))
-}
-
-/// A mechanism by its name in the file, in the language of the sheet.
-fn mechanism(desk: &Desk<'_>, name: &str, stand_in: &str) -> String {
-    let found = desk.machine().mechanisms.rows().find(|row| row.name == name);
-    found.map_or(stand_in, |row| desk.words(&row.words, stand_in)).to_owned()
+    said::can_move(desk.machine(), desk.language(), movements)
 }
 
 /// What a cause is called: in English as the answer says it, else from the words of its members.
@@ -167,38 +154,7 @@ pub fn remedy_words(machine: &Machine, remedy: &Remedy, language: Language) -> S
 
 /// The words of an answer to something that is asked.
 pub fn answer(desk: &Desk<'_>, to_do: &ToDo, key: &str, english: &str) -> String {
-    let words = match to_do {
-        ToDo::Check(check) => {
-            let answers = desk.machine().checks.get(*check).map_or(&[][..], |check| check.answers.as_slice());
-            answers.iter().find(|answer| answer.key == key).map(|answer| &answer.words)
-        }
-        ToDo::Position(mechanism) => desk.machine().mechanisms.get(*mechanism).and_then(|row| {
-            let at = row.positions.iter().position(|position| position == key)?;
-            row.position_words.get(at)
-        }),
-        _ => None,
-    };
-    match words {
-        Some(words) => desk.words(words, english).to_owned(),
-        None => match common(english) {
-            Some(label) => label.of(desk.language()).to_owned(),
-            None => changes(english, desk.language()),
-        },
-    }
-}
-
-/// Lamps that change, such as "X0 goes dark, X3 lights".
-fn changes(english: &str, language: Language) -> String {
-    const CHANGES: [(&str, Label); 3] = [
-        (" lights", Label::new("{} lights", "{} geht an", "se enciende {}")),
-        (" goes dark", Label::new("{} goes dark", "{} geht aus", "se apaga {}")),
-        (" goes on and off", Label::new("{} goes on and off", "{} geht an und aus", "{} se enciende y se apaga")),
-    ];
-    let one = |part: &str| {
-        let known = CHANGES.iter().find_map(|(end, label)| Some((part.strip_suffix(end)?, label)));
-        known.map_or_else(|| part.to_owned(), |(lamp, label)| label.fill(language, &[lamp]))
-    };
-    english.split(", ").map(one).collect::<Vec<_>>().join(", ")
+    said::answer(desk.machine(), desk.language(), to_do, key, english)
 }
 
 /// A cause as an answer tells it, in the language of the sheet; `key` is that of its deviation.
@@ -206,31 +162,8 @@ pub fn told_cause(desk: &Desk<'_>, words: &str, key: Option<&str>) -> String {
     let known = key.filter(|_| desk.language() != Language::English);
     match known.and_then(|key| deviation(desk, key)) {
         Some(words) => words,
-        None => common(words).map_or(words, |label| label.of(desk.language())).to_owned(),
+        None => said::common(words).map_or(words, |label| label.of(desk.language())).to_owned(),
     }
-}
-
-/// Answers and causes that are not a machine's own.
-fn common(english: &str) -> Option<Label> {
-    const COMMON: [Label; 12] = [
-        Label::new("lit", "leuchtet", "encendida"),
-        Label::new("dark", "dunkel", "apagada"),
-        Label::new("goes on and off", "geht an und aus", "se enciende y se apaga"),
-        Label::new("in between", "dazwischen", "entre medio"),
-        Label::new("something else", "etwas anderes", "otra cosa"),
-        Label::new("any other answer", "jede andere Antwort", "cualquier otra respuesta"),
-        Label::new("no lamp changes", "keine Lampe ändert sich", "no cambia ninguna lámpara"),
-        Label::new("all dark", "alle dunkel", "todas apagadas"),
-        Label::new("it runs", "sie läuft", "funciona"),
-        Label::new("as before", "wie zuvor", "como antes"),
-        Label::new("nothing is wrong", "nichts ist falsch", "no pasa nada"),
-        Label::new(
-            "something that is not in this file",
-            "etwas, das nicht in der Datei steht",
-            "algo que no está en el archivo",
-        ),
-    ];
-    COMMON.into_iter().find(|label| label.of(Language::English) == english)
 }
 
 /// Minutes and who, for something proposed.

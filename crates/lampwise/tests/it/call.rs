@@ -66,7 +66,8 @@ fn what_is_not_in_the_file_is_said_and_what_to_note() {
 #[test]
 fn movement_is_announced_before_the_words_where_clearing_a_dark_input_restarts_motion() {
     // The head is down and its lamp dark: the machine waits for it, and twists as soon as I9 lights.
-    let lines = "who technician\nstops midway\npressed start\nI1 I2 I3 I5 I7 on, I9 off, rest off\nsaw head down\noff\n";
+    let lines =
+        "who technician\nstops midway\npressed start\nI1 I2 I3 I5 I7 on, I9 off, rest off\nsaw head down\noff\n";
     let out = call("demo:minimal", lines);
     // In the dialogue, and once more in the summary.
     for part in out.splitn(2, "Summary") {

@@ -2,9 +2,10 @@
 
 use diagnose::call::{Ending, Entry, Kind, Question};
 use diagnose::evidence::LampReport;
-use diagnose::next::{Proposal, ToDo};
+use diagnose::next::{Outcome, Proposal, ToDo};
 use machine::model::{Who, Words};
 use maud::{Markup, html};
+use paper::{Language, said as said_by};
 use records::State;
 use records::accounts::Role;
 
@@ -280,7 +281,7 @@ fn ask(desk: &Desk, proposal: &Proposal) -> Markup {
         div.answers {
             @for answer in &proposal.answers {
                 button name="said" value=(answer.key) {
-                    (answer.words)
+                    (answer_words(desk, proposal, answer))
                     small {
                         (percent(answer.probability))
                         @if let Some(first) = answer.tells.first() { ": then " (first.words) ", " (percent(first.probability)) }
@@ -295,7 +296,7 @@ fn ask(desk: &Desk, proposal: &Proposal) -> Markup {
     };
     html! {
         h2 { @if repair { "Put it right" } @else { "Ask next" } }
-        @if !proposal.cautions.is_empty() || !proposal.movements.is_empty() { (careful(proposal, speak)) }
+        @if !proposal.cautions.is_empty() || !proposal.movements.is_empty() { (careful(desk, proposal, speak)) }
         (spoken(words, speak))
         @if operator && !proposal.technician.english.is_empty() && proposal.technician.english != proposal.words.english {
             details { summary { "for technicians" } p { (proposal.technician.english) } }
@@ -311,14 +312,31 @@ fn ask(desk: &Desk, proposal: &Proposal) -> Markup {
     }
 }
 
-fn careful(proposal: &Proposal, speak: &str) -> Markup {
-    let moves: Vec<String> = (proposal.movements.iter())
-        .filter(|movement| movement.probability >= FAR_FETCHED)
-        .map(|movement| format!("{} ({})", movement.words, percent(movement.probability)))
-        .collect();
+/// An answer in the caller's language, with the English where that is another.
+fn answer_words(desk: &Desk, proposal: &Proposal, answer: &Outcome) -> Markup {
+    let Some(language) = caller_language(desk) else { return html! { (answer.words) } };
+    let said = said_by::answer(desk.session.machine(), language, &proposal.to_do, &answer.key, &answer.words);
+    html! {
+        @if said == answer.words { (said) } @else { span lang=(language.tag()) { (said) } small { (answer.words) } }
+    }
+}
+
+/// The language in which the caller is spoken to, if it is not English.
+fn caller_language(desk: &Desk) -> Option<Language> {
+    let other = |language: &Language| *language != Language::English && language.tag() == desk.way.speak;
+    Language::ALL.into_iter().find(other)
+}
+
+fn careful(desk: &Desk, proposal: &Proposal, speak: &str) -> Markup {
+    let likely = || proposal.movements.iter().filter(|movement| movement.probability >= FAR_FETCHED);
+    let warned = caller_language(desk)
+        .and_then(|language| Some((language, said_by::can_move(desk.session.machine(), language, likely())?)));
+    let moves: Vec<String> =
+        likely().map(|movement| format!("{} ({})", movement.words, percent(movement.probability))).collect();
     html! {
         div.caution {
             @for caution in &proposal.cautions { (spoken(&caution.words(), speak)) }
+            @if let Some((language, words)) = &warned { p.spoken lang=(language.tag()) { (words) } }
             @if !moves.is_empty() {
                 p { strong { "This can move: " (moves.join(", ")) "." } " Guards shut, everybody clear, before it is done." }
             } @else if !proposal.movements.is_empty() {

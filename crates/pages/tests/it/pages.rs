@@ -613,6 +613,22 @@ async fn what_to_ask_next_is_a_page_for_who_has_no_scripts_and_a_piece_for_the_s
 }
 
 #[tokio::test]
+async fn answers_stand_in_the_callers_language_beside_the_english() {
+    let browser = Browser::new();
+    browser.post("/calls", &[("serial", "PR-7")]).await;
+    browser.post("/calls/1/answer", &[("question", "complaint"), ("said", "1"), ("seen", "0")]).await.leads_to();
+    let did = [("question", "did"), ("typed", "pressed start"), ("seen", "1")];
+    browser.post("/calls/1/answer", &did).await.leads_to();
+    browser.post("/calls/1/lamps", &[("typed", "X2 off, rest off"), ("seen", "2")]).await.leads_to();
+    let english = browser.get("/calls/1/next?piece=yes").await.text;
+    assert!(english.contains("name=\"said\"") && !english.contains("lang=\"de\""), "{english}");
+    let german = browser.get("/calls/1/next?piece=yes&speak=de").await.text;
+    let button = &german[german.find("<button name=\"said\"").unwrap()..];
+    let button = &button[..button.find("</button>").unwrap()];
+    assert!(button.contains("<span lang=\"de\">") && button.contains("</span><small>"), "{german}");
+}
+
+#[tokio::test]
 async fn a_contradiction_says_what_to_do_on_this_page() {
     let browser = Browser::new();
     browser.post("/calls", &[("serial", "PR-7")]).await;
