@@ -60,7 +60,6 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
     let mut terms = trial.terms.clone();
     let needs = caller.needs();
     let mut known: Option<Known> = None;
-    let mut asked: Vec<ToDo> = Vec::new();
     for _ in 0..trial.most_steps {
         let Some(now) = known.take().or_else(|| Known::of(advisor, &evidence, &terms)) else { break };
         let Known { posed, belief } = &now;
@@ -71,7 +70,7 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
         };
         course.stated.push((stated, is_so));
         course.true_first = is_so;
-        let act = next(policy, posed, belief, &asked, trial);
+        let act = next(policy, posed, belief, &course.done, trial);
         let on_site = match act {
             Act::Ask(test) => posed.problem.tests[test].on_site,
             Act::Try(repair) => posed.problem.repairs[repair].on_site,
@@ -109,7 +108,6 @@ pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, 
                 course.minutes += question.minutes;
                 course.done.push((question.to_do, question.minutes));
                 course.questions += 1;
-                asked.push(question.to_do);
                 let movement = movement(advisor, posed, question.to_do);
                 let answered = caller.ask(question.to_do, movement, &mut evidence);
                 if !answered {
@@ -167,10 +165,12 @@ impl Known {
     /// After a check, whose answer is the last in this moment; without one it is not known.
     fn after(self, test: usize, moment: Option<&Moment>) -> Self {
         let Self { posed, mut belief } = self;
-        belief.on_site |= posed.problem.tests[test].on_site;
         match moment.and_then(|moment| moment.checks.last()) {
             Some(report) => belief = posed.problem.answered(&belief, test, report.answer),
-            None => belief.asked[test] = true,
+            None => {
+                belief.asked[test] = true;
+                belief.on_site |= posed.problem.tests[test].on_site;
+            }
         }
         Self { posed, belief }
     }
@@ -203,7 +203,7 @@ fn repair_shares(posed: &Posed, belief: &Belief) -> Vec<f64> {
     shares
 }
 
-fn next(policy: Policy, posed: &Posed, belief: &Belief, asked: &[ToDo], trial: &Trial) -> Act {
+fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], trial: &Trial) -> Act {
     let problem = &posed.problem;
     match policy {
         Policy::Advice => choose(problem, belief, trial.terms.effort).first().map_or(Act::GiveUp, |first| first.act),
@@ -213,7 +213,7 @@ fn next(policy: Policy, posed: &Posed, belief: &Belief, asked: &[ToDo], trial: &
             let by_phone = |test: &usize| belief.on_site || !problem.tests[*test].on_site;
             // Nobody makes the same check twice who does not know that things look different by now.
             let is_new = |to_do: &ToDo| match to_do {
-                ToDo::Check(_) => !asked.contains(to_do),
+                ToDo::Check(_) => done.iter().all(|(done, _)| done != to_do),
                 _ => policy == Policy::Information,
             };
             let checks: Vec<usize> =

@@ -130,10 +130,13 @@ fn present(entries: &[Entry]) -> usize {
     entries.iter().rposition(begins).map_or(0, |at| at + 1)
 }
 
-/// The first entry of this kind at the last moment.
-fn said_now(entries: &[Entry], kind: Kind) -> Option<usize> {
+/// Says something in the place of the first entry of its kind at the last moment, or beside all if there is none.
+fn instead(entries: &[Entry], entry: Entry) -> Change {
     let begin = present(entries);
-    entries.iter().skip(begin).position(|entry| entry.kind == kind).map(|at| begin + at)
+    match entries.iter().skip(begin).position(|said| said.kind == entry.kind) {
+        Some(at) => Change::Replace { at: begin + at, entry },
+        None => Change::Add(vec![entry]),
+    }
 }
 
 /// The lamps as tapped or typed. They take the place of what was said of them at the same moment.
@@ -161,10 +164,7 @@ pub async fn lamps(
             ));
         }
         let entry = Entry::new(Kind::Lamps, &text);
-        let change = match said_now(&sent.desk.call.entries, Kind::Lamps) {
-            Some(at) if typed.is_empty() => Change::Replace { at, entry },
-            _ => Change::Add(vec![entry]),
-        };
+        let change = if typed.is_empty() { instead(&sent.desk.call.entries, entry) } else { Change::Add(vec![entry]) };
         take(&office, sent, &text, &change)
     })
     .await
@@ -183,11 +183,7 @@ pub async fn positions(
         if text.is_empty() {
             return Err(Mistake::wrong("of nothing was said where it stands", "choose it for what the caller sees"));
         }
-        let entry = Entry::new(Kind::Saw, &text);
-        let change = match said_now(&sent.desk.call.entries, Kind::Saw) {
-            Some(at) => Change::Replace { at, entry },
-            None => Change::Add(vec![entry]),
-        };
+        let change = instead(&sent.desk.call.entries, Entry::new(Kind::Saw, &text));
         take(&office, sent, &text, &change)
     })
     .await
