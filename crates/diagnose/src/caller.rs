@@ -232,7 +232,7 @@ impl<'t> Caller<'t> {
                 let world = &self.nature.worlds()[one.world];
                 View::new(&world.machine, &world.plant, situation, &[]).answers(&Observable::Position(mechanism))
             }
-            _ => vec![1.0; count + 1],
+            _ => sim::Shares::from_elem(1.0, count + 1),
         };
         let said = pick(&shares, &mut dice)?;
         Some(PositionReport { mechanism, position: u8::try_from(said).ok().filter(|_| said < count) })

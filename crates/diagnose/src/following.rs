@@ -5,7 +5,8 @@ use crate::aftermath::{Late, Stood};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
 use crate::likelihood::{LampLikelihood, anything};
-use crate::seen::{anything_else, lamp_changes, looked_at};
+use crate::panel::LampTruth;
+use crate::seen::{Looks, Touched, anything_else, lamp_changes};
 use crate::tally::{Doubt, Item, Weigher, keep_share};
 use crate::world::{RoutineWorld, World};
 use machine::id::{RemedyId, RoutineId};
@@ -159,15 +160,24 @@ impl Follower<'_, '_> {
                 })
                 .collect();
         let mut next = joined(next);
-        next.par_iter_mut().for_each(|one| {
-            let classes: Vec<&Class> = one.present(weigher);
+        let looks = Looks::new(world, doubt, moment);
+        let (place, beheld) = behold(world, &looks, &lamps, &next);
+        next.par_iter_mut().zip(place).for_each(|(one, place)| {
+            let Beheld { truth, as_shown, each, looked } = &beheld[place];
+            let classes: SmallVec<[&Class; 2]> = one.present(weigher);
             let situation = &one.stood.0;
-            let truth = world.panel.truth(&world.plant, situation);
             // Every deviation is at work in the state itself by now; only dead lamps add to it.
-            let set: Vec<(&Class, bool)> = classes.iter().map(|class| (*class, false)).collect();
-            let changes = lamp_changes(world, situation, &truth, &set);
-            one.mass *= lamps.of(&truth.with(&changes))
-                * looked_at(world, doubt, situation, &classes, &moment.positions, &moment.checks);
+            let set: SmallVec<[(&Class, bool); 2]> = classes.iter().map(|class| (*class, false)).collect();
+            let changes = lamp_changes(world, situation, truth, &set);
+            let touched: SmallVec<[Touched; 2]> = classes.iter().map(|class| looks.touched_by(world, class)).collect();
+            let bears_on = |place: u32| touched.iter().any(|touched| touched.contains(&place));
+            let shown = if changes.is_empty() { *as_shown } else { lamps.of(&truth.with(&changes)) };
+            let looked = if touched.iter().all(SmallVec::is_empty) {
+                *looked
+            } else {
+                looks.with(world, situation, each, &classes, bears_on)
+            };
+            one.mass *= shown * looked;
             if let Some(runs) = moment.runs {
                 one.mass *= if one.would_run() == runs { 1.0 - WRONG_ABOUT_RUNNING } else { WRONG_ABOUT_RUNNING };
             }
@@ -220,7 +230,7 @@ impl Follower<'_, '_> {
 }
 
 impl Held {
-    pub fn present<'c>(&self, weigher: &'c Weigher<'_>) -> Vec<&'c Class> {
+    pub fn present<'c>(&self, weigher: &'c Weigher<'_>) -> SmallVec<[&'c Class; 2]> {
         self.left().map(|index| &weigher.classes[self.set[index] as usize]).collect()
     }
 
@@ -323,6 +333,35 @@ impl Held {
             })
             .collect()
     }
+}
+
+/// A machine as it stands, and how well what was seen fits it with nothing there that adds to it.
+struct Beheld {
+    truth: LampTruth,
+    /// The likelihood of the report of lamps.
+    as_shown: f64,
+    /// See [`Looks::each`], and the product of that.
+    each: Vec<f64>,
+    looked: f64,
+}
+
+/// By history, which of the machines that follow is its own; many histories end in the same.
+fn behold(world: &World, looks: &Looks<'_>, lamps: &LampLikelihood, held: &[Held]) -> (Vec<usize>, Vec<Beheld>) {
+    let mut known: FxHashMap<usize, usize> = FxHashMap::default();
+    let mut stood: Vec<&Stood> = Vec::new();
+    let mut place = Vec::with_capacity(held.len());
+    for one in held {
+        place.push(*known.entry(Arc::as_ptr(&one.stood).addr()).or_insert(stood.len()));
+        if known.len() > stood.len() {
+            stood.push(&one.stood);
+        }
+    }
+    let behold = |stood: &&Stood| {
+        let truth = world.panel.truth(&world.plant, &stood.0);
+        let each: Vec<f64> = looks.each(world, &stood.0).collect();
+        Beheld { as_shown: lamps.of(&truth), looked: each.iter().product(), truth, each }
+    };
+    (place, stood.par_iter().map(behold).collect())
 }
 
 /// Puts together the histories that differ in nothing any more, in the order in which they come first.

@@ -1,7 +1,7 @@
 //! How probable all that was seen is, given how the machine stands and what is wrong with it.
 
-use crate::class::Class;
-use crate::evidence::{CheckReport, Moment, PositionReport};
+use crate::class::{Class, bears_on};
+use crate::evidence::Moment;
 use crate::panel::{LampChange, LampTruth};
 use crate::tally::Doubt;
 use crate::world::World;
@@ -9,6 +9,7 @@ use machine::id::{DeviationId, Id};
 use machine::model::Observable;
 use sim::{Situation, View};
 use smallvec::SmallVec;
+use std::borrow::Cow;
 
 /// How often an unknown cause goes away by whatever was done.
 const STOPS_BY_ITSELF: f64 = 0.1;
@@ -48,32 +49,72 @@ fn representatives(world: &World, set: &[&Class]) -> Vec<DeviationId> {
     set.iter().map(|class| class.representative()).collect()
 }
 
-/// The probability of what was said of positions and answered to checks.
-pub(crate) fn looked_at(
-    world: &World,
-    doubt: &Doubt,
-    situation: &Situation,
-    set: &[&Class],
-    positions: &[PositionReport],
-    checks: &[CheckReport],
-) -> f64 {
-    if positions.is_empty() && checks.is_empty() {
-        return 1.0;
-    }
-    let deviations = representatives(world, set);
-    let view = View::new(&world.machine, &world.plant, situation, &deviations);
-    let mut product = 1.0;
-    for report in positions {
-        let shares = view.answers(&Observable::Position(report.mechanism));
-        let said = report.position.map_or(shares.len() - 1, usize::from);
-        product *= reported(&shares, said, doubt.position);
-    }
-    for report in checks {
-        let Some(check) = world.machine.checks.get(report.check) else { continue };
-        product *= reported(&view.answers(&check.observes), report.answer, check.error);
-    }
-    product
+/// What was said of positions and answered to checks in one moment, compiled for one world.
+pub(crate) struct Looks<'e> {
+    said: Vec<Look<'e>>,
 }
+
+/// One thing that was looked at, what was said of it, and how often that is wrong.
+struct Look<'e> {
+    what: Cow<'e, Observable>,
+    said: Option<usize>,
+    error: f64,
+}
+
+impl Look<'_> {
+    /// The probability of what was said.
+    fn share(&self, view: &View<'_>) -> f64 {
+        let shares = view.answers(&self.what);
+        reported(&shares, self.said.unwrap_or(shares.len() - 1), self.error)
+    }
+}
+
+impl<'e> Looks<'e> {
+    pub fn new(world: &'e World, doubt: &Doubt, moment: &Moment) -> Self {
+        let positions = moment.positions.iter().map(|report| Look {
+            what: Cow::Owned(Observable::Position(report.mechanism)),
+            said: report.position.map(usize::from),
+            error: doubt.position,
+        });
+        let checks = moment.checks.iter().filter_map(|report| {
+            let check = world.machine.checks.get(report.check)?;
+            Some(Look { what: Cow::Borrowed(&check.observes), said: Some(report.answer), error: check.error })
+        });
+        Self { said: positions.chain(checks).collect() }
+    }
+
+    /// By what was looked at: the probability of what was said in this situation, with nothing there that bears on it.
+    pub fn each<'l>(&'l self, world: &'l World, situation: &'l Situation) -> impl Iterator<Item = f64> + 'l {
+        let view = View::new(&world.machine, &world.plant, situation, &[]);
+        self.said.iter().map(move |look| look.share(&view))
+    }
+
+    /// Which of it these deviations bear on, by its place; in rising order.
+    pub fn touched_by(&self, world: &World, class: &Class) -> Touched {
+        let touched = |look: &Look<'_>| bears_on(&world.machine, class.representative(), &look.what);
+        let places = self.said.iter().enumerate().filter(|(_, look)| touched(look));
+        places.map(|(place, _)| place as u32).collect()
+    }
+
+    /// The probability of all that was said, where it is known for each by itself (see [`Looks::each`]) and these
+    /// deviations bear on that in these places.
+    pub fn with(
+        &self,
+        world: &World,
+        situation: &Situation,
+        each: &[f64],
+        set: &[&Class],
+        touched: impl Fn(u32) -> bool,
+    ) -> f64 {
+        let deviations = representatives(world, set);
+        let view = View::new(&world.machine, &world.plant, situation, &deviations);
+        let shares = self.said.iter().zip(each).enumerate();
+        shares.map(|(place, (look, share))| if touched(place as u32) { look.share(&view) } else { *share }).product()
+    }
+}
+
+/// What of all that was looked at something bears on.
+pub(crate) type Touched = SmallVec<[u32; 4]>;
 
 /// The probability of an answer, when each has a share of the truth and errors go evenly to the others.
 pub(crate) fn reported(shares: &[f64], said: usize, error: f64) -> f64 {

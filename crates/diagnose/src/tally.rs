@@ -10,10 +10,10 @@
 //! is all; only for the others ([`RoutineWorld::latent_lamps`]) is the likelihood changed.
 
 use crate::class::{Class, classes, odds_together};
-use crate::evidence::{CheckReport, Complaint, Deed, Evidence, Moment, PositionReport};
+use crate::evidence::{Complaint, Deed, Evidence, Moment};
 use crate::likelihood::{LampLikelihood, anything};
 use crate::panel::{LampChange, Misreading};
-use crate::seen::{anything_else, lamp_changes, looked_at};
+use crate::seen::{Looks, Touched, anything_else, lamp_changes};
 use crate::world::{RoutineWorld, World};
 use machine::id::Id;
 use machine::model::Observable;
@@ -92,6 +92,8 @@ pub(crate) struct Fit {
     /// seen, if nothing more than the situation bears on it.
     looked: Vec<f64>,
     base: Vec<f64>,
+    /// By situation: the probability of each that was said of positions and answered to checks, one after the other.
+    each: Vec<Vec<f64>>,
 }
 
 impl Fit {
@@ -116,11 +118,12 @@ impl Fit {
                 reported.then(|| lamps.changed(truth, parts, *sum, &variation.changes))
             })
             .collect();
-        let looked: Vec<f64> = (routine.exploration.situations.par_iter())
-            .map(|here| looked_at(world, doubt, here, &[], &moment.positions, &moment.checks))
-            .collect();
+        let looks = Looks::new(world, doubt, moment);
+        let each: Vec<Vec<f64>> =
+            (routine.exploration.situations.par_iter()).map(|here| looks.each(world, here).collect()).collect();
+        let looked: Vec<f64> = each.iter().map(|each| each.iter().product()).collect();
         let base = looked.iter().zip(&routine.shows).map(|(looked, shows)| looked * parts[*shows as usize].1).collect();
-        Self { lamps, varied, parts, looked, base }
+        Self { lamps, varied, parts, looked, base, each }
     }
 }
 
@@ -141,8 +144,7 @@ pub(crate) struct Weigher<'w> {
     doubt: &'w Doubt,
     complaint: Option<Complaint>,
     fit: Arc<Fit>,
-    positions: &'w [PositionReport],
-    checks: &'w [CheckReport],
+    looks: Looks<'w>,
     /// By stage: the probability of what was said to be the last thing done.
     deeds: Vec<f64>,
     pub classes: Vec<Class>,
@@ -155,8 +157,10 @@ pub(crate) struct Weigher<'w> {
     base_of: Vec<u32>,
     /// By two classes: the odds of a member of each being there together.
     odds: Cow<'w, [Vec<f64>]>,
-    /// Classes that an answer to a check bears on.
-    touched: Vec<usize>,
+    /// By class, what it bears on of all that was looked at.
+    touched: Vec<Touched>,
+    /// The classes that bear on something of it.
+    touching: Vec<usize>,
 }
 
 /// What a class changes in what is seen in a situation.
@@ -280,16 +284,18 @@ impl<'w> Weigher<'w> {
             *range = start..index + 1;
             of_base[base_of[index] as usize].push(index as u32);
         }
+        let looks = Looks::new(world, doubt, moment);
+        let touched: Vec<Touched> = classes.iter().map(|class| looks.touched_by(world, class)).collect();
         Self {
             world,
             routine,
             doubt,
             complaint: evidence.complaint,
             fit,
-            positions: &moment.positions,
-            checks: &moment.checks,
+            looks,
             deeds,
-            touched: (0..classes.len()).filter(|class| classes[*class].touches_checks).collect(),
+            touching: (0..classes.len()).filter(|class| !touched[*class].is_empty()).collect(),
+            touched,
             classes,
             moment,
             of_behaviour,
@@ -301,13 +307,13 @@ impl<'w> Weigher<'w> {
 
     /// The probability of all that was seen, in this situation with these deviations there: the long way.
     fn seen(&self, situation: usize, set: &[(usize, bool)]) -> f64 {
-        let set: SmallVec<[(&Class, bool); 2]> =
+        let classes: SmallVec<[(&Class, bool); 2]> =
             set.iter().map(|(class, latent)| (&self.classes[*class], *latent)).collect();
         let here = &self.routine.exploration.situations[situation];
         let truth = self.routine.truth(situation);
-        let changes = lamp_changes(self.world, here, truth, &set);
-        let classes: SmallVec<[&Class; 2]> = set.iter().map(|(class, _)| *class).collect();
-        let looked = looked_at(self.world, self.doubt, here, &classes, self.positions, self.checks);
+        let changes = lamp_changes(self.world, here, truth, &classes);
+        let set: SmallVec<[usize; 2]> = set.iter().map(|(class, _)| *class).collect();
+        let looked = self.looked_with(situation, &set).unwrap_or(self.fit.looked[situation]);
         let (parts, sum) = &self.fit.parts[self.routine.shows[situation] as usize];
         looked * if changes.is_empty() { *sum } else { self.fit.lamps.changed(truth, parts, *sum, &changes) }
     }
@@ -322,11 +328,15 @@ impl<'w> Weigher<'w> {
         bearing.looked.unwrap_or(self.fit.looked[situation]) * lamps
     }
 
-    /// What was said of positions and answered to checks, with one class that may bear on it.
-    fn looked_with(&self, situation: usize, class: usize) -> Option<f64> {
-        let it = &self.classes[class];
+    /// What was said of positions and answered to checks with these classes there, if they bear on any of it.
+    fn looked_with(&self, situation: usize, set: &[usize]) -> Option<f64> {
+        if set.iter().all(|class| self.touched[*class].is_empty()) {
+            return None;
+        }
         let here = &self.routine.exploration.situations[situation];
-        it.touches_checks.then(|| looked_at(self.world, self.doubt, here, &[it], self.positions, self.checks))
+        let classes: SmallVec<[&Class; 2]> = set.iter().map(|class| &self.classes[*class]).collect();
+        let touched = |place: u32| set.iter().any(|class| self.touched[*class].contains(&place));
+        Some(self.looks.with(self.world, here, &self.fit.each[situation], &classes, touched))
     }
 
     /// What a record weighs before anything was seen: its probability, the complaint, the last deed.
@@ -338,7 +348,7 @@ impl<'w> Weigher<'w> {
 
     /// Whether a class bears on what is seen even when it has come into play.
     fn shows_in_play(&self, class: usize) -> bool {
-        self.classes[class].touches_checks || self.classes[class].changes_lamps(false)
+        !self.touched[class].is_empty() || self.classes[class].changes_lamps(false)
     }
 
     /// The lamps that a class in play changes beyond what the situation says.
@@ -361,8 +371,8 @@ impl<'w> Weigher<'w> {
         for (base, variation) in &self.routine.latent_lamps[situation].one {
             let varied = self.fit.varied[*variation as usize];
             for class in self.of_base[*base as usize].iter().map(|class| *class as usize).filter(there) {
-                if varied.is_some() || self.classes[class].touches_checks {
-                    let looked = self.looked_with(situation, class);
+                if varied.is_some() || !self.touched[class].is_empty() {
+                    let looked = self.looked_with(situation, &[class]);
                     let lamps = &self.routine.variations[*variation as usize].changes[..];
                     let alone = looked.unwrap_or(self.fit.looked[situation])
                         * varied.unwrap_or_else(|| self.as_shown(situation));
@@ -371,9 +381,9 @@ impl<'w> Weigher<'w> {
             }
         }
         let known = changing.len();
-        for class in self.touched.iter().copied().filter(there) {
+        for class in self.touching.iter().copied().filter(there) {
             if !changing[..known].iter().any(|(one, ..)| *one == class) {
-                let bearing = Bearing { lamps: &[], looked: self.looked_with(situation, class) };
+                let bearing = Bearing { lamps: &[], looked: self.looked_with(situation, &[class]) };
                 changing.push((class, bearing, self.with(situation, bearing)));
             }
         }
@@ -418,13 +428,7 @@ impl<'w> Weigher<'w> {
         // Where the two have a lamp in common the one that acts last decides.
         for (base, variation) in self.routine.latent_lamps[situation].with(self.base_of[a], latent) {
             for b in self.of_base[base as usize].iter().map(|b| *b as usize).filter(|b| wanted(*b)) {
-                let looked = match (&self.classes[a], &self.classes[b]) {
-                    (one, other) if one.touches_checks || other.touches_checks => {
-                        let here = &self.routine.exploration.situations[situation];
-                        looked_at(self.world, self.doubt, here, &[one, other], self.positions, self.checks)
-                    }
-                    _ => self.fit.looked[situation],
-                };
+                let looked = self.looked_with(situation, &[a, b]).unwrap_or(self.fit.looked[situation]);
                 let varied = variation.and_then(|variation| self.fit.varied[variation as usize]);
                 masses[b] = prior(b) * looked * varied.unwrap_or_else(|| self.as_shown(situation));
             }
@@ -511,7 +515,7 @@ impl<'w> Weigher<'w> {
             let situation = latents.situation;
             for (place, a) in own.clone().enumerate() {
                 let lamps = self.lamps_in_play(situation, a);
-                let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, a) };
+                let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, &[a]) };
                 let seen = self.with(situation, bearing);
                 let single = told * self.classes[a].odds * seen;
                 share.records[index] += single;
@@ -681,7 +685,7 @@ impl<'w> Weigher<'w> {
             Some(own) => {
                 for a in own {
                     let lamps = self.lamps_in_play(situation, a);
-                    let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, a) };
+                    let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, &[a]) };
                     let alone = self.with(situation, bearing);
                     give([Some(a), None], told * self.classes[a].odds * alone);
                     pairs_with(First { class: a, latent: false, bearing, alone, from: 0 }, told, &mut give);

@@ -13,7 +13,7 @@ mod policy;
 pub use disturbed::Disturbance;
 pub use figures::{Figures, Interval, Tenth};
 pub use policy::Policy;
-pub(crate) use policy::play;
+pub(crate) use policy::{Opening, play};
 
 use crate::caller::{Caller, Eyes, Truth, Urn};
 use crate::diagnoser::Diagnoser;
@@ -106,10 +106,9 @@ impl Trial {
             .into_par_iter()
             .enumerate()
             .map(|(number, truth)| {
-                let of = |policy: &Policy| {
-                    let caller = Caller::new(nature, truth.clone(), self.eyes(), number as u64);
-                    play(caller, advisor, *policy, self)
-                };
+                let caller = Caller::new(nature, truth.clone(), self.eyes(), number as u64);
+                let opening = Opening::of(&caller, advisor, self);
+                let of = |policy: &Policy| play(caller.clone(), advisor, *policy, self, &opening);
                 let courses = policies.iter().map(of).collect();
                 done();
                 Played { wrong: truth.keys(nature), courses }

@@ -10,6 +10,9 @@ use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage, W
 use machine::{Condition, Machine};
 use smallvec::SmallVec;
 
+/// The probability of each answer to whoever looks.
+pub type Shares = SmallVec<[f64; 4]>;
+
 /// A machine at rest together with what is wrong with it.
 #[derive(Clone, Copy, Debug)]
 pub struct View<'v> {
@@ -34,8 +37,8 @@ impl<'v> View<'v> {
     /// The probability of each answer to whoever looks, in the order of
     /// [`machine::model::Check::answers`]: on and off; or the positions and "between".
     #[must_use]
-    pub fn answers(&self, observable: &Observable) -> Vec<f64> {
-        let two = |on: f64| vec![on, 1.0 - on];
+    pub fn answers(&self, observable: &Observable) -> Shares {
+        let two = |on: f64| Shares::from_slice(&[on, 1.0 - on]);
         match observable {
             Observable::InputStage(input, stage) => two(self.input(*input, *stage)),
             Observable::OutputStage(output, stage) => two(self.output(*output, *stage)),
@@ -159,10 +162,10 @@ impl<'v> View<'v> {
         value
     }
 
-    fn position(&self, mechanism: MechanismId) -> Vec<f64> {
+    fn position(&self, mechanism: MechanismId) -> Shares {
         let count = self.machine.mechanisms[mechanism].positions.len();
         let layout = &self.plant.layout;
-        let mut shares: Vec<_> = (0..count)
+        let mut shares: Shares = (0..count)
             .map(|position| self.share_on(layout.at(mechanism, u8::try_from(position).unwrap_or(u8::MAX))))
             .collect();
         shares.push(self.share_on(layout.between(mechanism)));

@@ -42,6 +42,20 @@ pub(crate) struct Posed {
 
 /// Poses the problem: what can be the case, what tells it apart, what puts it right.
 pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &Terms) -> Option<Posed> {
+    posed(diagnoser, evidence, weighed, terms, true)
+}
+
+/// The same without anything to ask.
+pub(crate) fn pose_repairs(
+    diagnoser: &Diagnoser,
+    evidence: &Evidence,
+    weighed: &Weighed,
+    terms: &Terms,
+) -> Option<Posed> {
+    posed(diagnoser, evidence, weighed, terms, false)
+}
+
+fn posed(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &Terms, asks: bool) -> Option<Posed> {
     let worlds = diagnoser.worlds();
     let first = worlds.first()?;
     let machine = &first.machine;
@@ -51,7 +65,7 @@ pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed
     let silent = Moment::default();
     let now = evidence.moments.last().unwrap_or(&silent);
 
-    let questions = questions(machine, worlds, &hypotheses, total, now);
+    let questions = if asks { questions(machine, worlds, &hypotheses, total, now) } else { Vec::new() };
     let cases = Cases::new(diagnoser, &hypotheses, now);
     let asked: Vec<(Asked, Vec<f64>)> = questions
         .into_par_iter()

@@ -1,6 +1,7 @@
 //! What can be asked, with the probability of each answer in each case.
 
 use super::todo::ToDo;
+use crate::class::bears_on;
 use crate::diagnoser::Diagnoser;
 use crate::evidence::{Deed, LampPlace, LampState, Moment};
 use crate::hypothesis::Hypothesis;
@@ -11,11 +12,12 @@ use crate::seen::reported;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
-use machine::id::{CheckId, MechanismId};
+use machine::id::{CheckId, DeviationId, Id, MechanismId};
 use machine::model::{DeviationKind, HandMove, MechanismClass, Observable, Who};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
-use sim::View;
+use sim::{Situation, View};
+use smallvec::SmallVec;
 
 /// A device is worth a check if this much of the weight says that something is wrong with it.
 const WORTH_A_CHECK: f64 = 1e-3;
@@ -86,6 +88,9 @@ pub(crate) struct Cases<'c> {
     hypotheses: &'c [Hypothesis],
     /// What the lamps show, by hypothesis.
     truths: Vec<LampTruth>,
+    /// How the machines look, each once, with the alternative that it is of; and by hypothesis, which of them is its own.
+    situations: Vec<(usize, &'c Situation)>,
+    place: Vec<usize>,
     /// See [`lamps_there`], by alternative.
     there: Vec<Vec<Option<usize>>>,
     unread: Vec<LampPlace>,
@@ -96,7 +101,20 @@ impl<'c> Cases<'c> {
         let worlds = diagnoser.worlds();
         let first = worlds.first();
         let there = worlds.iter().map(|world| first.map_or_else(Vec::new, |first| lamps_there(first, world)));
+        let mut known: FxHashMap<(usize, usize), usize> = FxHashMap::default();
+        let mut situations = Vec::new();
+        let mut place = Vec::with_capacity(hypotheses.len());
+        for one in hypotheses {
+            let situation = one.situation(worlds);
+            let key = (one.world, std::ptr::from_ref(situation).addr());
+            place.push(*known.entry(key).or_insert(situations.len()));
+            if known.len() > situations.len() {
+                situations.push((one.world, situation));
+            }
+        }
         Self {
+            situations,
+            place,
             diagnoser,
             worlds,
             hypotheses,
@@ -151,17 +169,34 @@ impl<'c> Cases<'c> {
 
     /// What is said when this is looked at, by alternative; where it is not there anything is said.
     fn row(&self, answers: usize, error: f64, what: &[Option<Observable>]) -> Vec<f64> {
-        let mut row = Vec::with_capacity(self.hypotheses.len() * answers);
-        for one in self.hypotheses {
-            let world = &self.worlds[one.world];
-            let shares = what[one.world].as_ref().map(|observable| {
-                View::new(&world.machine, &world.plant, one.situation(self.worlds), &one.deviations).answers(observable)
+        let told = |world: usize, situation: &Situation, deviations: &[DeviationId]| -> SmallVec<[f64; 4]> {
+            let shares = what[world].as_ref().map(|observable| {
+                let world = &self.worlds[world];
+                View::new(&world.machine, &world.plant, situation, deviations).answers(observable)
             });
             match shares {
                 Some(shares) if shares.len() == answers => {
-                    row.extend((0..answers).map(|said| reported(&shares, said, error)));
+                    (0..answers).map(|said| reported(&shares, said, error)).collect()
                 }
-                _ => row.extend(even(answers)),
+                _ => even(answers).into(),
+            }
+        };
+        // Most of what can be wrong bears on something else, and then the machine as it stands tells everything.
+        let as_it_stands: Vec<_> =
+            self.situations.iter().map(|(world, situation)| told(*world, situation, &[])).collect();
+        let bearing: Vec<Vec<bool>> = (self.worlds.iter().zip(what))
+            .map(|(world, what)| {
+                let machine = &world.machine;
+                let bears = |id| what.as_ref().is_some_and(|what| bears_on(machine, id, what));
+                machine.deviations.iter().map(|(id, _)| bears(id)).collect()
+            })
+            .collect();
+        let mut row = Vec::with_capacity(self.hypotheses.len() * answers);
+        for (one, place) in self.hypotheses.iter().zip(&self.place) {
+            if one.deviations.iter().any(|deviation| bearing[one.world][deviation.index()]) {
+                row.extend(told(one.world, self.situations[*place].1, &one.deviations));
+            } else {
+                row.extend_from_slice(&as_it_stands[*place]);
             }
         }
         row

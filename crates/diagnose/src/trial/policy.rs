@@ -4,11 +4,12 @@ use super::{Course, Trial};
 use crate::caller::Caller;
 use crate::diagnoser::Diagnoser;
 use crate::evidence::{Evidence, Moment};
-use crate::next::candidates::{Posed, pose};
+use crate::next::candidates::{Posed, pose, pose_repairs};
 use crate::next::questions::movement_of;
 use crate::next::{Act, Belief, LAMPS_MINUTES, Terms, ToDo, choose};
 use machine::model::{HandMove, Who};
 use serde::Serialize;
+use std::sync::Arc;
 
 /// A way to choose what to do next.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Serialize)]
@@ -51,17 +52,24 @@ impl Policy {
 const LIKELY_ENOUGH: f64 = 0.8;
 
 /// Plays one call to its end.
-pub(crate) fn play(mut caller: Caller<'_>, advisor: &Diagnoser, policy: Policy, trial: &Trial) -> Course {
+pub(crate) fn play(
+    mut caller: Caller<'_>,
+    advisor: &Diagnoser,
+    policy: Policy,
+    trial: &Trial,
+    opening: &Opening,
+) -> Course {
     if policy == Policy::Knowing {
         return knowing(caller, trial);
     }
     let mut course = Course::default();
-    let mut evidence = caller.opening();
+    let mut evidence = opening.evidence.clone();
     let mut terms = trial.terms.clone();
     let needs = caller.needs();
-    let mut known: Option<Known> = None;
+    let mut known = opening.known.clone();
     for _ in 0..trial.most_steps {
-        let Some(now) = known.take().or_else(|| Known::of(advisor, &evidence, &terms)) else { break };
+        let now = known.take().or_else(|| Known::of(advisor, &evidence, &terms, policy));
+        let Some(now) = now else { break };
         let Known { posed, belief } = &now;
         let (leading, stated) = leading(posed, belief);
         let is_so = match leading {
@@ -149,17 +157,37 @@ fn knowing(mut caller: Caller<'_>, trial: &Trial) -> Course {
     course
 }
 
+/// What is said first, and what is known then: the same for each way to choose.
+pub(crate) struct Opening {
+    evidence: Evidence,
+    known: Option<Known>,
+}
+
+impl Opening {
+    pub fn of(caller: &Caller<'_>, advisor: &Diagnoser, trial: &Trial) -> Self {
+        let evidence = caller.opening();
+        let known = Known::of(advisor, &evidence, &trial.terms, Policy::Advice);
+        Self { evidence, known }
+    }
+}
+
 /// What is known at some point of a call.
+#[derive(Clone)]
 struct Known {
-    posed: Posed,
+    posed: Arc<Posed>,
     belief: Belief,
 }
 
 impl Known {
-    fn of(advisor: &Diagnoser, evidence: &Evidence, terms: &Terms) -> Option<Self> {
-        let posed = pose(advisor, evidence, &advisor.weighed(evidence), terms)?;
+    fn of(advisor: &Diagnoser, evidence: &Evidence, terms: &Terms, policy: Policy) -> Option<Self> {
+        let weighed = advisor.weighed(evidence);
+        let posed = match policy {
+            // Who never asks need not know what could be asked.
+            Policy::Odds => pose_repairs(advisor, evidence, &weighed, terms),
+            _ => pose(advisor, evidence, &weighed, terms),
+        }?;
         let belief = posed.problem.begin(false);
-        Some(Self { posed, belief })
+        Some(Self { posed: Arc::new(posed), belief })
     }
 
     /// After a check, whose answer is the last in this moment; without one it is not known.
