@@ -1114,19 +1114,46 @@ def under_unknown(data, evidence, marks):
         value *= 0.25
     stages = len(data["routine"]) + 1
     value *= math.fsum(deed_likelihood(data, evidence, stage) for stage in range(stages)) / stages
-    return value * unknown_sight(data, evidence, marks)
+    return value * unknown_sight(data, dict(evidence, deeds=[]), marks)
 
 
-def unknown_sight(data, evidence, marks):
-    """The same for what was seen at one moment."""
-    reports = numbered(data, evidence)
+def unknown_lamps(reports, marks):
     at_random = math.prod({"lit": 0.35, "dark": 0.6, "flickers": 0.05}[said] for _, said, _ in reports)
     like_normal = sum(math.prod(lamp_likelihood(said, (float(lamps[lamp][0] > 0), False, True), 0.12)
                                 for lamp, said, _ in reports) for _, _, _, lamps in marks) / len(marks)
-    value = 0.5 * at_random + 0.5 * like_normal
-    for mechanism, _ in evidence["positions"]:
-        value /= data["mechanisms"][mechanism]["positions"] + 1
-    return value / 2 ** len(evidence["checks"])
+    return 0.5 * at_random + 0.5 * like_normal
+
+
+def unknown_sight(data, evidence, marks, before=()):
+    """The same for what was seen at one moment, after those before: as it was then, or anything."""
+    stays = 0.5 if evidence.get("deeds") else 0.9
+
+    def again(same, answers):
+        return 0.97 if same else 0.03 / (answers - 1)
+
+    def told(was, said, answers):
+        if was is None:
+            return 1 / answers
+        return stays * again(was[-1] == said, answers) + (1 - stays) / answers
+
+    def said_before(of):
+        return {what: [said] for moment in before for what, said in of(moment)}
+
+    lamps_before = said_before(lambda moment: [(lamp, said) for lamp, said, _ in numbered(data, moment)])
+    reports = numbered(data, evidence)
+    known = [report for report in reports if report[0] in lamps_before]
+    value = unknown_lamps(reports, marks)
+    if known:
+        as_before = math.prod(again(lamps_before[lamp][-1] == said, 3) for lamp, said, _ in known)
+        new = [report for report in reports if report[0] not in lamps_before]
+        value = stays * as_before * unknown_lamps(new, marks) + (1 - stays) * value
+    positions_before = said_before(lambda moment: moment["positions"])
+    for mechanism, said in evidence["positions"]:
+        value *= told(positions_before.get(mechanism), said, data["mechanisms"][mechanism]["positions"] + 1)
+    checks_before = said_before(lambda moment: moment["checks"])
+    for check, said in evidence["checks"]:
+        value *= told(checks_before.get(check), said, 2)
+    return value
 
 
 # --------------------------------------------------------------------- later moments
@@ -1239,11 +1266,13 @@ def followed(data, evidence, found, nominal, marks, later):
     all_held = [Held(chosen, frozenset(), end["machine"], end["look"], end["stage"],
                      weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
     factor = 1.0
+    before = [evidence]
     for moment in evidence["later"]:
         all_held = later.gone_on(all_held, moment)
         for held in all_held:
             held.weight *= sight(data, moment, held.look)
-        factor *= unknown_sight(data, moment, marks)
+        factor *= unknown_sight(data, moment, marks, before)
+        before.append(moment)
     return [(held.there, held.weight) for held in all_held], factor
 
 

@@ -4,10 +4,11 @@
 use crate::aftermath::{Late, Stood};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
-use crate::likelihood::{LampLikelihood, anything};
+use crate::likelihood::LampLikelihood;
 use crate::panel::LampTruth;
-use crate::seen::{Looks, Touched, anything_else, lamp_changes};
+use crate::seen::{Looks, either, lamp_changes};
 use crate::tally::{Doubt, Item, Weigher, keep_share};
+use crate::unlisted;
 use crate::world::{RoutineWorld, World};
 use machine::id::{RemedyId, RoutineId};
 use machine::model::{FaultEffect, HandAction, HandMove};
@@ -78,9 +79,9 @@ impl Follower<'_, '_> {
         let Self { world, routine, weigher, .. } = *self;
         let mut unknown = weigher.unlisted();
         let mut held = self.hold(weigher.leading(&weigher.record_weights(), self.most.share, self.most.most));
-        for moment in &evidence.moments[1..] {
+        for (number, moment) in evidence.moments.iter().enumerate().skip(1) {
             held = self.pass(held, moment, evidence.routine);
-            unknown *= anything(&world.panel, &moment.lamps, &routine.passing) * anything_else(world, moment);
+            unknown *= unlisted::seen(world, &evidence.moments[..number], moment, &routine.passing);
         }
         (held, unknown)
     }
@@ -169,13 +170,12 @@ impl Follower<'_, '_> {
             // Every deviation is at work in the state itself by now; only dead lamps add to it.
             let set: SmallVec<[(&Class, bool); 2]> = classes.iter().map(|class| (*class, false)).collect();
             let changes = lamp_changes(world, situation, truth, &set);
-            let touched: SmallVec<[Touched; 2]> = classes.iter().map(|class| looks.touched_by(world, class)).collect();
-            let bears_on = |place: u32| touched.iter().any(|touched| touched.contains(&place));
+            let touched = classes.iter().map(|class| looks.touched_by(world, class));
+            let touched = touched.reduce(|one, other| either(&one, &other)).unwrap_or_default();
             let shown = if changes.is_empty() { *as_shown } else { lamps.of(&truth.with(&changes)) };
-            let looked = if touched.iter().all(SmallVec::is_empty) {
-                *looked
-            } else {
-                looks.with(world, situation, each, &classes, bears_on)
+            let looked = match touched.is_empty() {
+                true => *looked,
+                false => looks.with(world, situation, (each, *looked), &classes, &touched),
             };
             one.mass *= shown * looked;
             if let Some(runs) = moment.runs {

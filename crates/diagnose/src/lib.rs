@@ -28,6 +28,7 @@ mod seen;
 mod standing;
 mod tally;
 pub mod trial;
+mod unlisted;
 pub mod wording;
 mod world;
 

@@ -241,35 +241,3 @@ pub fn single_lamp(panel: &Panel, report: &LampReport, truth: &LampTruth, misrea
     };
     panel.number(report.place).map_or(1.0, |lamp| lamp_likelihood(report.state, truth.of(lamp), error))
 }
-
-/// What an unknown cause would make the lamps look like: anything, but rather like the
-/// normal run than not. Half of the weight goes to the situations of the undisturbed run
-/// with many errors, half to lamps lit or dark at random; both sum to 1 over all reports.
-#[must_use]
-pub fn anything(panel: &Panel, reports: &[LampReport], passing: &[LampTruth]) -> f64 {
-    const ERROR: f64 = 0.12;
-    const LIT: f64 = 0.35;
-    const DARK: f64 = 0.6;
-    let random: f64 = reports
-        .iter()
-        .map(|report| match report.state {
-            LampState::Lit => LIT,
-            LampState::Dark => DARK,
-            LampState::Flickers => 1.0 - LIT - DARK,
-        })
-        .product();
-    if passing.is_empty() {
-        return random;
-    }
-    let like_normal: f64 = passing
-        .iter()
-        .map(|truth| {
-            reports
-                .iter()
-                .filter_map(|report| Some(lamp_likelihood(report.state, truth.of(panel.number(report.place)?), ERROR)))
-                .product::<f64>()
-        })
-        .sum::<f64>()
-        / passing.len() as f64;
-    0.5 * random + 0.5 * like_normal
-}

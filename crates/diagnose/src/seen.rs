@@ -11,39 +11,14 @@ use sim::{Situation, View};
 use smallvec::SmallVec;
 use std::borrow::Cow;
 
-/// How often an unknown cause goes away by whatever was done.
-const STOPS_BY_ITSELF: f64 = 0.1;
-
-/// Positions and answers under an unknown cause: any as likely as any other.
-pub(crate) fn anything_else(world: &World, moment: &Moment) -> f64 {
-    let positions: f64 = moment
-        .positions
-        .iter()
-        .filter_map(|report| world.machine.mechanisms.get(report.mechanism))
-        .map(|mechanism| 1.0 / (mechanism.positions.len() + 1) as f64)
-        .product();
-    let checks: f64 = moment
-        .checks
-        .iter()
-        .filter_map(|report| world.machine.checks.get(report.check))
-        .map(|check| 1.0 / check.answers.len().max(1) as f64)
-        .product();
-    let runs = match moment.runs {
-        None => 1.0,
-        Some(false) => 1.0 - STOPS_BY_ITSELF,
-        Some(true) => STOPS_BY_ITSELF,
-    };
-    positions * checks * runs
-}
-
 /// A member of each class to reckon with. Members of a class bear alike on the evidence, but only
 /// where they can be there together with those of the other.
-fn representatives(world: &World, set: &[&Class]) -> Vec<DeviationId> {
+fn representatives(world: &World, set: &[&Class]) -> SmallVec<[DeviationId; 2]> {
     if let [a, b] = set {
         let pairs = a.members.iter().flat_map(|a| b.members.iter().map(move |b| (*a, *b)));
         let together = |(a, b): &(DeviationId, DeviationId)| world.prior.group(*a) != world.prior.group(*b);
         if let Some((a, b)) = pairs.clone().find(together) {
-            return vec![a, b];
+            return SmallVec::from_slice(&[a, b]);
         }
     }
     set.iter().map(|class| class.representative()).collect()
@@ -96,25 +71,40 @@ impl<'e> Looks<'e> {
         places.map(|(place, _)| place as u32).collect()
     }
 
-    /// The probability of all that was said, where it is known for each by itself (see [`Looks::each`]) and these
-    /// deviations bear on that in these places.
+    /// The probability of all that was said with these deviations there, which bear on what is `touched`; where it is
+    /// known for each by itself (see [`Looks::each`]) and for all together what they are if nothing bears on it.
     pub fn with(
         &self,
         world: &World,
         situation: &Situation,
-        each: &[f64],
+        (each, all): (&[f64], f64),
         set: &[&Class],
-        touched: impl Fn(u32) -> bool,
+        touched: &[u32],
     ) -> f64 {
         let deviations = representatives(world, set);
         let view = View::new(&world.machine, &world.plant, situation, &deviations);
+        let places = || touched.iter().map(|place| *place as usize);
+        let before: f64 = places().map(|place| each[place]).product();
+        if before > 0.0 {
+            return all / before * places().map(|place| self.said[place].share(&view)).product::<f64>();
+        }
         let shares = self.said.iter().zip(each).enumerate();
-        shares.map(|(place, (look, share))| if touched(place as u32) { look.share(&view) } else { *share }).product()
+        shares
+            .map(|(place, (look, share))| if touched.contains(&(place as u32)) { look.share(&view) } else { *share })
+            .product()
     }
 }
 
-/// What of all that was looked at something bears on.
+/// What of all that was looked at something bears on, by its place, in rising order.
 pub(crate) type Touched = SmallVec<[u32; 4]>;
+
+/// What one or the other bears on.
+pub(crate) fn either(one: &Touched, other: &Touched) -> Touched {
+    let mut both = one.clone();
+    both.extend(other.iter().copied().filter(|place| !one.contains(place)));
+    both.sort_unstable();
+    both
+}
 
 /// The probability of an answer, when each has a share of the truth and errors go evenly to the others.
 pub(crate) fn reported(shares: &[f64], said: usize, error: f64) -> f64 {

@@ -11,9 +11,10 @@
 
 use crate::class::{Class, classes, odds_together};
 use crate::evidence::{Complaint, Deed, Evidence, Moment};
-use crate::likelihood::{LampLikelihood, anything};
+use crate::likelihood::LampLikelihood;
 use crate::panel::{LampChange, Misreading};
-use crate::seen::{Looks, Touched, anything_else, lamp_changes};
+use crate::seen::{Looks, Touched, either, lamp_changes};
+use crate::unlisted;
 use crate::world::{RoutineWorld, World};
 use machine::id::Id;
 use machine::model::Observable;
@@ -330,13 +331,24 @@ impl<'w> Weigher<'w> {
 
     /// What was said of positions and answered to checks with these classes there, if they bear on any of it.
     fn looked_with(&self, situation: usize, set: &[usize]) -> Option<f64> {
-        if set.iter().all(|class| self.touched[*class].is_empty()) {
+        let both;
+        let touched = match set {
+            [one] => &self.touched[*one],
+            [one, other] if self.touched[*other].is_empty() => &self.touched[*one],
+            [one, other] if self.touched[*one].is_empty() => &self.touched[*other],
+            [one, other] => {
+                both = either(&self.touched[*one], &self.touched[*other]);
+                &both
+            }
+            _ => return None,
+        };
+        if touched.is_empty() {
             return None;
         }
         let here = &self.routine.exploration.situations[situation];
         let classes: SmallVec<[&Class; 2]> = set.iter().map(|class| &self.classes[*class]).collect();
-        let touched = |place: u32| set.iter().any(|class| self.touched[*class].contains(&place));
-        Some(self.looks.with(self.world, here, &self.fit.each[situation], &classes, touched))
+        let known = (&self.fit.each[situation][..], self.fit.looked[situation]);
+        Some(self.looks.with(self.world, here, known, &classes, touched))
     }
 
     /// What a record weighs before anything was seen: its probability, the complaint, the last deed.
@@ -710,8 +722,7 @@ impl<'w> Weigher<'w> {
     fn under_unknown(&self) -> f64 {
         let complaint = self.complaint.map_or(1.0, |_| 0.25);
         let deeds = self.deeds.iter().sum::<f64>() / self.deeds.len() as f64;
-        let lamps = anything(&self.world.panel, &self.moment.lamps, &self.routine.passing);
-        complaint * deeds * lamps * anything_else(self.world, self.moment)
+        complaint * deeds * unlisted::seen(self.world, &[], self.moment, &self.routine.passing)
     }
 }
 

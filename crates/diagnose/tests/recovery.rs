@@ -27,7 +27,7 @@ fn recovered(machine: &Machine, steady: bool) -> (usize, usize) {
         .iter()
         .map(|situation| {
             let view = View::new(machine, &plant, situation, &[]);
-            machine.mechanisms.ids().map(|mechanism| view.answers(&Observable::Position(mechanism))).collect()
+            machine.mechanisms.ids().map(|mechanism| view.answers(&Observable::Position(mechanism)).to_vec()).collect()
         })
         .collect();
     let mut found = 0;

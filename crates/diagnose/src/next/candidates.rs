@@ -2,12 +2,13 @@
 
 use super::advice::deviation_words;
 use super::problem::{Needs, Problem, Repair, Test};
-use super::questions::{Asked, Cases, even, questions, tells_apart};
+use super::questions::{Asked, Cases, questions, tells_apart};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::{Evidence, Moment};
 use crate::hypothesis::Hypothesis;
 use crate::renamed::same_remedy;
+use crate::unlisted;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
@@ -74,12 +75,12 @@ fn posed(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &
         .filter(|(one, row)| tells_apart(row, one.answers.len()))
         .collect();
     let (asked, rows) = asked.into_iter().unzip();
-    Some(merged(worlds, terms, diagnoser, hypotheses, asked, rows, (total, unknown)))
+    Some(merged(evidence, terms, diagnoser, hypotheses, asked, rows, (total, unknown)))
 }
 
 /// Puts together the hypotheses that no test tells apart and that need the same.
 fn merged(
-    worlds: &[World],
+    evidence: &Evidence,
     terms: &Terms,
     diagnoser: &Diagnoser,
     hypotheses: Vec<Hypothesis>,
@@ -87,6 +88,7 @@ fn merged(
     rows: Vec<Vec<f64>>,
     (total, unknown): (f64, f64),
 ) -> Posed {
+    let worlds = diagnoser.worlds();
     let machine = &worlds[0].machine;
     let mut repairs: Vec<(ToDo, Who, f64)> = Vec::new();
     let mut known: FxHashMap<RemedyId, u16> = FxHashMap::default();
@@ -159,7 +161,7 @@ fn merged(
             cases
                 .iter()
                 .for_each(|number| likelihood.extend_from_slice(&row[number * answers..(number + 1) * answers]));
-            likelihood.extend(even(answers));
+            likelihood.extend(unlisted::answers(machine, evidence, one.to_do, answers));
             Test { minutes: one.minutes, on_site: one.who > terms.caller, answers, likelihood }
         })
         .collect();
