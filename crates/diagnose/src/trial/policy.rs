@@ -235,9 +235,12 @@ fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], tr
     let problem = &posed.problem;
     match policy {
         Policy::Advice => choose(problem, belief, trial.terms.effort).first().map_or(Act::GiveUp, |first| first.act),
-        Policy::Odds | Policy::Knowing => by_odds(posed, belief),
+        Policy::Odds | Policy::Knowing => by_odds(posed, belief, done),
         Policy::FileOrder | Policy::Information | Policy::Halving => {
-            let (_, stated) = leading(posed, belief);
+            let (leading, stated) = leading(posed, belief);
+            if stated >= LIKELY_ENOUGH && leading.is_none() {
+                return Act::GiveUp;
+            }
             let by_phone = |test: &usize| belief.on_site || !problem.tests[*test].on_site;
             // Nobody makes the same check twice who does not know that things look different by now.
             let is_new = |to_do: &ToDo| match to_do {
@@ -251,7 +254,7 @@ fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], tr
                 _ => checks,
             };
             if stated >= LIKELY_ENOUGH || open.is_empty() {
-                return by_odds(posed, belief);
+                return by_odds(posed, belief, done);
             }
             let test = match policy {
                 Policy::FileOrder => open.first().copied(),
@@ -267,9 +270,13 @@ fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], tr
     }
 }
 
-fn by_odds(posed: &Posed, belief: &Belief) -> Act {
+/// How often the simple ways try one remedy.
+const TRIED_AT_MOST: usize = 2;
+
+fn by_odds(posed: &Posed, belief: &Belief, done: &[(ToDo, f64)]) -> Act {
     let (_, order) = posed.problem.by_repairs(belief);
-    order.first().map_or(Act::GiveUp, |repair| Act::Try(*repair))
+    let tried = |repair: &usize| done.iter().filter(|(done, _)| *done == posed.repairs[*repair].0).count();
+    order.into_iter().find(|repair| tried(repair) < TRIED_AT_MOST).map_or(Act::GiveUp, Act::Try)
 }
 
 fn answer_shares(posed: &Posed, belief: &Belief, test: usize) -> Vec<f64> {
