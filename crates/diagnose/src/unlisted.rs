@@ -133,3 +133,52 @@ pub(crate) fn answers(machine: &Machine, evidence: &Evidence, question: ToDo, co
     let stays = moments.last().map_or(STAYS, stays);
     (0..count).map(|answer| told(before.map(|before| before == answer), count, stays)).collect()
 }
+
+#[cfg(test)]
+#[allow(clippy::unwrap_used)]
+mod tests {
+    use super::*;
+    use crate::evidence::{LampPlace, Naming};
+
+    fn report(place: LampPlace, state: LampState) -> LampReport {
+        LampReport { place, state, naming: Naming::Named }
+    }
+
+    #[test]
+    fn all_that_can_be_told_of_lamps_is_certain_and_what_was_told_before_is_likelier() {
+        let machine = machine::load_str("minimal.toml", include_str!("../../../demos/minimal.toml")).unwrap();
+        let panel = Panel::new(&machine);
+        let places: Vec<LampPlace> = LampPlace::all(&machine).map(|(place, _)| place).take(3).collect();
+        let states = [LampState::Lit, LampState::Dark, LampState::Flickers];
+        // Two lamps were read before, a third was not.
+        let before = [Moment {
+            lamps: vec![report(places[0], LampState::Lit), report(places[1], LampState::Dark)],
+            ..Moment::default()
+        }];
+        let of = |seen: [LampState; 3]| {
+            let lamps = places.iter().zip(seen).map(|(place, state)| report(*place, state)).collect();
+            super::lamps(&panel, &before, &Moment { lamps, ..Moment::default() }, &[])
+        };
+        let all = (0..27).map(|number| [states[number / 9], states[number / 3 % 3], states[number % 3]]);
+        let sum: f64 = all.map(of).sum();
+        assert!((sum - 1.0).abs() < 1e-12, "{sum}");
+        // 0.9 · 0.97² · 0.6 and the rest of 0.1 · 0.35 · 0.6 · 0.6, by hand from docs/reckoning.md.
+        let same = of([LampState::Lit, LampState::Dark, LampState::Dark]);
+        assert!((same - (0.9 * 0.97 * 0.97 * 0.6 + 0.1 * 0.35 * 0.6 * 0.6)).abs() < 1e-12, "{same}");
+    }
+
+    #[test]
+    fn answers_are_told_as_before_or_anyhow() {
+        for (same, stays) in [(Some(true), STAYS), (Some(false), STAYS_WHEN_WORKED), (None, STAYS)] {
+            let others = same.map(|same| !same);
+            let of_three = told(same, 3, stays);
+            let sum = match same {
+                None => 3.0 * of_three,
+                Some(true) => of_three + 2.0 * told(others, 3, stays),
+                Some(false) => 2.0 * of_three + told(others, 3, stays),
+            };
+            assert!((sum - 1.0).abs() < 1e-12, "{same:?} {sum}");
+        }
+        assert_eq!(told(Some(true), 1, STAYS), 1.0);
+    }
+}

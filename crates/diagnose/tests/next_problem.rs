@@ -22,7 +22,8 @@ fn played(problem: &Problem, effort: Effort) -> f64 {
                 let it = &problem.repairs[repair];
                 // What is put right leaves the call.
                 let after = problem.failed(belief, repair);
-                total * problem.price(it.minutes, it.on_site, belief.on_site) + from(problem, &after, effort)
+                let again = after.weights.iter().sum::<f64>() * problem.again;
+                total * problem.price(it.minutes, it.on_site, belief.on_site) + again + from(problem, &after, effort)
             }
             Act::Ask(test) => {
                 let it = &problem.tests[test];
@@ -72,6 +73,14 @@ fn independent_repairs_go_by_probability_over_price_and_cost_what_the_formula_sa
     assert!((exact - formula).abs() < 1e-9);
     assert_eq!(first, Act::Try(2));
     assert!((played(&problem, Effort::default()) - formula).abs() < 1e-9);
+    // Looking again after each repair in vain is paid as often as something was tried in vain, so it counts with each
+    // repair as if that took longer, save with the one that helps.
+    let longer: Vec<(f64, f64)> = causes.iter().map(|(probability, minutes)| (*probability, minutes + 1.5)).collect();
+    let again = Problem { again: 1.5, ..problem };
+    let (cost, _) = again.by_repairs(&again.begin(false));
+    assert!((cost - (published(longer) - 1.5)).abs() < 1e-9);
+    assert!((played(&again, Effort::default()) - cost).abs() < 1e-9);
+    assert!((optimum(&again, false, 100_000).unwrap().0 - cost).abs() < 1e-9);
 }
 
 #[test]
@@ -181,6 +190,7 @@ fn small() -> impl Strategy<Value = Problem> {
                     .map(|(minutes, on_site, fails)| Repair { minutes, on_site, fails })
                     .collect(),
                 visit: 90.0,
+                again: 1.5,
                 last_resort: 600.0,
             })
     })

@@ -6,6 +6,7 @@ use diagnose::next::ToDo;
 use diagnose::trial::{Disturbance, Policy, Trial};
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
+use machine::model::Chance;
 use sim::Options;
 
 fn minimal() -> Machine {
@@ -72,5 +73,29 @@ fn nobody_makes_a_check_twice_who_does_not_reckon() {
         checks.sort_by_key(|check| format!("{check:?}"));
         checks.dedup();
         assert_eq!(checks.len(), all, "{course:?}");
+    }
+}
+
+#[test]
+fn a_cause_that_the_file_does_not_know_is_not_sought_for_ever() {
+    // The air has failed, and the file says that it never does. Everything speaks for its neighbours, and again after
+    // each of their remedies.
+    let only = |machine: &mut Machine, keeps: &dyn Fn(&str) -> bool| {
+        for deviation in machine.deviations.rows_mut().filter(|deviation| !keeps(&deviation.key)) {
+            deviation.rate.chance = Chance::PerMillionHours(0.0);
+        }
+    };
+    let (mut nature, mut file) = (minimal(), minimal());
+    only(&mut nature, &|key| key == "air/missing");
+    only(&mut file, &|key| key != "air/missing");
+    let trial = Trial { calls: 12, seed: 1, ..Trial::default() };
+    let tried = trial.run(&diagnoser(nature), &diagnoser(file), &[Policy::Advice], &|| ());
+    let failed = |call: &&diagnose::trial::Played| call.wrong.as_ref().is_some_and(|wrong| !wrong.is_empty());
+    let courses: Vec<_> = tried.calls.iter().filter(failed).map(|call| &call.courses[0]).collect();
+    assert!(!courses.is_empty());
+    for course in courses {
+        assert!(!course.solved && course.done.len() < 60, "{} things were done", course.done.len());
+        // No more is spent on looking than half of what the last resort takes.
+        assert!(course.minutes < 1.5 * 1440.0, "{course:?}");
     }
 }

@@ -2,7 +2,7 @@
 
 use super::advice::deviation_words;
 use super::problem::{Needs, Problem, Repair, Test};
-use super::questions::{Asked, Cases, questions, tells_apart};
+use super::questions::{Asked, Cases, LAMPS_MINUTES, questions, tells_apart};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::{Evidence, Moment};
@@ -93,8 +93,12 @@ fn merged(
     let mut repairs: Vec<(ToDo, Who, f64)> = Vec::new();
     let mut known: FxHashMap<RemedyId, u16> = FxHashMap::default();
     let mut go_on = None;
-    let mut problem =
-        Problem { visit: terms.visit_minutes, last_resort: terms.last_resort_minutes, ..Problem::default() };
+    let mut problem = Problem {
+        visit: terms.visit_minutes,
+        last_resort: terms.last_resort_minutes,
+        again: LAMPS_MINUTES,
+        ..Problem::default()
+    };
     // Cases that answer alike are found by a fingerprint of their answers, and then compared.
     let answers_of = |number| answers_of(&rows, &asked, number);
     let fingerprints: Vec<u64> = (0..hypotheses.len())

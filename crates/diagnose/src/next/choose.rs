@@ -264,7 +264,9 @@ impl<'p> Search<'p> {
             Act::Try(repair) => {
                 let it = &problem.repairs[repair];
                 let price = total * problem.price(it.minutes, it.on_site, node.on_site);
-                price + self.value(&self.failed(node, repair, work), tests, depth, work)
+                let failed = self.failed(node, repair, work);
+                let again = failed.weights.iter().sum::<f64>() * problem.again;
+                price + again + self.value(&failed, tests, depth, work)
             }
             Act::Ask(test) => {
                 let answers = 0..problem.tests[test].answers;

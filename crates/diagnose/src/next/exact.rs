@@ -45,7 +45,8 @@ impl Solver<'_> {
             let mut next = done.to_vec();
             next[problem.tests.len() + index] = 1;
             let after = problem.failed(belief, index);
-            let cost = price + self.best(&after, &next)?.0;
+            let again = after.weights.iter().sum::<f64>() * problem.again;
+            let cost = price + again + self.best(&after, &next)?.0;
             if cost < best.0 {
                 best = (cost, Act::Try(index));
             }

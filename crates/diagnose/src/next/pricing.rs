@@ -138,11 +138,11 @@ impl Groups {
         // One more repair pays if what it puts right outweighs its minutes for all who are not helped before it, and
         // whom no repair helps are among these wherever it stands in the order.
         let helped: f64 = score.iter().enumerate().filter(open).map(|(_, score)| score).sum();
-        let least = (total - helped) / problem.last_resort * (1.0 - 1e-9);
+        let least = (total - helped) / (problem.last_resort + problem.again) * (1.0 - 1e-9);
         worth.resize(repairs.len(), 0.0);
         order.clear();
         for (repair, score) in score.iter().enumerate().filter(open) {
-            worth[repair] = score / repairs[repair].minutes.max(1e-9);
+            worth[repair] = score / (repairs[repair].minutes + problem.again).max(1e-9);
             if worth[repair] >= least {
                 order.push(key_of(repair, worth[repair]));
             }
@@ -153,7 +153,7 @@ impl Groups {
             let (mut probability, mut minutes, mut visit_worth) = (0.0, problem.visit.max(1e-9), 0.0_f64);
             for repair in order.iter().map(|key| repair_of(*key)).filter(|repair| repairs[*repair].on_site) {
                 probability += score[repair];
-                minutes += repairs[repair].minutes;
+                minutes += repairs[repair].minutes + problem.again;
                 visit_worth = visit_worth.max(probability / minutes);
             }
             let first = |repair: usize| !repairs[repair].on_site && worth[repair] >= visit_worth;
@@ -174,13 +174,15 @@ impl Groups {
             elapsed.push(now);
             spent += score[repair] * now;
             left -= score[repair];
+            // Whom it has not helped looks again.
+            now += problem.again;
             let cost = spent + left.max(0.0) * (now + problem.last_resort);
             if cost < least {
                 (end, least) = (place + 1, cost);
             }
         }
         order.truncate(end);
-        let in_the_end = end.checked_sub(1).map_or(0.0, |last| elapsed[last]) + problem.last_resort;
+        let in_the_end = end.checked_sub(1).map_or(0.0, |last| elapsed[last] + problem.again) + problem.last_resort;
         gain.clear();
         gain.extend(tried.iter().map(|tried| if *tried { TRIED } else { 0.0 }));
         for (key, elapsed) in order.iter().zip(&*elapsed) {

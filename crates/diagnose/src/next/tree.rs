@@ -270,6 +270,10 @@ impl Planner<'_> {
         if depth == 0 || stop.visit {
             return stop;
         }
+        let again = match first.act {
+            Act::Try(_) => problem.again * parts.iter().map(weight).sum::<f64>(),
+            Act::Ask(_) | Act::GiveUp => 0.0,
+        };
         let (large, small): (Vec<_>, Vec<_>) =
             parts.into_iter().enumerate().partition(|(_, part)| weight(part) >= self.size.least * self.total);
         if large.is_empty() {
@@ -282,7 +286,7 @@ impl Planner<'_> {
                 Follow { answers: vec![answer], belief: part, plan }
             })
             .collect();
-        let mut cost = minutes * weight(belief);
+        let mut cost = minutes * weight(belief) + again;
         cost += follows.iter().filter_map(|follow| follow.plan.as_ref()).map(|plan| plan.cost).sum::<f64>();
         // The answers themselves are known to whoever rings up with one of them, so each is priced by itself.
         cost += small.iter().map(|(_, part)| problem.by_repairs_in(self.groups, part).0).sum::<f64>();
