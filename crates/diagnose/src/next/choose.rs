@@ -8,7 +8,9 @@
 
 use super::pricing::{Groups, Scratch};
 use super::problem::{Act, Belief, Problem};
+use crate::tally::keep_share;
 use rayon::prelude::*;
+use std::borrow::Cow;
 
 /// Tests that are thought of at the second step: those that are worth most at the first.
 const FOLLOWED: usize = 40;
@@ -49,35 +51,77 @@ pub struct Priced {
 /// The first is never worse than what one step alone would choose, by the deepest estimate of both.
 #[must_use]
 pub fn choose(problem: &Problem, belief: &Belief, effort: Effort) -> Vec<Priced> {
-    let total: f64 = belief.weights.iter().sum();
-    if total <= 0.0 {
-        return Vec::new();
+    Sorted::new(problem).choose(belief, None, effort, |_| true)
+}
+
+/// A problem with its cases in the order of what they need: sorted once, for all beliefs about it.
+pub(super) struct Sorted<'p> {
+    pub problem: &'p Problem,
+    pub groups: Groups,
+    /// By test and answer: its probability in each case, the cases in the order of the groups.
+    columns: Vec<Vec<Vec<f64>>>,
+}
+
+impl<'p> Sorted<'p> {
+    pub fn new(problem: &'p Problem) -> Self {
+        let groups = Groups::new(problem);
+        let columns = (problem.tests.par_iter())
+            .map(|test| {
+                let column =
+                    |answer| groups.cases().map(|case| test.likelihood[case * test.answers + answer]).collect();
+                (0..test.answers).map(column).collect()
+            })
+            .collect();
+        Self { problem, groups, columns }
     }
-    let tests = (0..problem.tests.len()).filter(|test| !belief.asked[*test]).collect();
-    let mut search = Search::new(problem, effort, tests);
-    let belief = &search.node(belief);
-    let mut evaluations = 0;
-    let mut work = Work::default();
-    let acts = search.possible(belief, &search.tests, &mut work);
-    let mut priced = search.priced(belief, &acts, 0, &mut evaluations);
-    priced.sort_by(order);
-    // Further on only those are looked at that are worth something now.
-    search.tests = asked(&priced).take(FOLLOWED).collect();
-    for depth in 2..=effort.depth {
-        let width = effort.width.min(priced.len());
-        let leading: Vec<Act> = priced[..width].iter().map(|one| one.act).collect();
-        let mut spent = 0;
-        let mut deeper = search.priced(belief, &leading, depth - 1, &mut spent);
-        deeper.sort_by(order);
-        // The others were not looked at so far, and stay behind the best that were.
-        priced[..width].copy_from_slice(&deeper);
-        evaluations += spent;
-        if evaluations + spent.max(1) * effort.width * 2 > effort.evaluations {
-            break;
+
+    /// See [`choose`]: among the heaviest cases only that make up this share of the weight, if one is given; more than
+    /// one step is looked ahead only if that is wanted after the first, of which `further` is told what can be done,
+    /// the best first, its minutes times weight.
+    pub fn choose(
+        &self,
+        belief: &Belief,
+        share: Option<f64>,
+        effort: Effort,
+        further: impl FnOnce(&[Priced]) -> bool,
+    ) -> Vec<Priced> {
+        let node = Node {
+            weights: self.groups.cases().map(|case| belief.weights[case]).collect(),
+            asked: belief.asked.clone(),
+            tried: belief.tried.clone(),
+            on_site: belief.on_site,
+        };
+        match share {
+            None => {
+                let columns = self.columns.iter().map(|test| test.iter().map(|one| Cow::Borrowed(&one[..])).collect());
+                let columns = columns.collect();
+                Search { problem: self.problem, effort, groups: Cow::Borrowed(&self.groups), columns }
+                    .choose(&node, further)
+            }
+            Some(share) => {
+                let kept = self.heaviest(&node.weights, share);
+                let only = |all: &[f64]| kept.iter().map(|place| all[*place]).collect::<Vec<f64>>();
+                // Of what was asked already nothing is wanted any more.
+                let columns = self.columns.par_iter().zip(&node.asked).map(|(test, asked)| {
+                    let columns = test.iter().filter(|_| !asked);
+                    columns.map(|column| Cow::Owned(only(column))).collect()
+                });
+                let columns = columns.collect();
+                let groups = Cow::Owned(self.groups.only(&kept));
+                let node = Node { weights: only(&node.weights), ..node };
+                Search { problem: self.problem, effort, groups, columns }.choose(&node, further)
+            }
         }
     }
-    priced.iter_mut().for_each(|one| one.minutes /= total);
-    priced
+
+    /// Where the heaviest cases are that make up this share of the weight, in rising order.
+    fn heaviest(&self, weights: &[f64], share: f64) -> Vec<usize> {
+        let mut kept: Vec<usize> = (0..weights.len()).collect();
+        kept.sort_unstable_by(|a, b| weights[*b].total_cmp(&weights[*a]).then(a.cmp(b)));
+        keep_share(&mut kept, |place| weights[*place], share * weights.iter().sum::<f64>());
+        kept.sort_unstable();
+        kept
+    }
 }
 
 fn order(a: &Priced, b: &Priced) -> std::cmp::Ordering {
@@ -95,11 +139,9 @@ fn asked(acts: &[Priced]) -> impl Iterator<Item = usize> {
 struct Search<'p> {
     problem: &'p Problem,
     effort: Effort,
-    groups: Groups,
+    groups: Cow<'p, Groups>,
     /// By test and answer: its probability in each case, the cases in the order of the groups.
-    columns: Vec<Vec<Vec<f64>>>,
-    /// The tests that are thought of.
-    tests: Vec<usize>,
+    columns: Vec<Vec<Cow<'p, [f64]>>>,
 }
 
 /// A belief with its cases in the order of the groups.
@@ -119,33 +161,41 @@ struct Work {
     evaluations: usize,
 }
 
-impl<'p> Search<'p> {
-    fn new(problem: &'p Problem, effort: Effort, tests: Vec<usize>) -> Self {
-        let groups = Groups::new(problem);
-        // Of what was asked already nothing is wanted any more.
-        let columns = (problem.tests.par_iter().enumerate())
-            .map(|(number, test)| {
-                let column =
-                    |answer| groups.cases().map(|case| test.likelihood[case * test.answers + answer]).collect();
-                if tests.contains(&number) { (0..test.answers).map(column).collect() } else { Vec::new() }
-            })
-            .collect();
-        Self { problem, effort, groups, columns, tests }
-    }
-
-    fn node(&self, belief: &Belief) -> Node {
-        Node {
-            weights: self.groups.cases().map(|case| belief.weights[case]).collect(),
-            asked: belief.asked.clone(),
-            tried: belief.tried.clone(),
-            on_site: belief.on_site,
+impl Search<'_> {
+    fn choose(&self, belief: &Node, further: impl FnOnce(&[Priced]) -> bool) -> Vec<Priced> {
+        let total: f64 = belief.weights.iter().sum();
+        if total <= 0.0 {
+            return Vec::new();
         }
+        let mut tests: Vec<usize> = (0..self.problem.tests.len()).collect();
+        let mut evaluations = 0;
+        let acts = self.possible(belief, &tests, &mut Work::default());
+        let mut priced = self.priced(belief, &acts, &tests, 0, &mut evaluations);
+        priced.sort_by(order);
+        // Further on only those are looked at that are worth something now.
+        tests = asked(&priced).take(FOLLOWED).collect();
+        let deepest = if self.effort.depth > 1 && further(&priced) { self.effort.depth } else { 1 };
+        for depth in 2..=deepest {
+            let width = self.effort.width.min(priced.len());
+            let leading: Vec<Act> = priced[..width].iter().map(|one| one.act).collect();
+            let mut spent = 0;
+            let mut deeper = self.priced(belief, &leading, &tests, depth - 1, &mut spent);
+            deeper.sort_by(order);
+            // The others were not looked at so far, and stay behind the best that were.
+            priced[..width].copy_from_slice(&deeper);
+            evaluations += spent;
+            if evaluations + spent.max(1) * self.effort.width * 2 > self.effort.evaluations {
+                break;
+            }
+        }
+        priced.iter_mut().for_each(|one| one.minutes /= total);
+        priced
     }
 
     /// What is believed after an answer.
     fn answered(&self, node: &Node, test: usize, answer: usize) -> Node {
         let mut next = node.clone();
-        next.weights.iter_mut().zip(&self.columns[test][answer]).for_each(|(weight, share)| *weight *= share);
+        next.weights.iter_mut().zip(&*self.columns[test][answer]).for_each(|(weight, share)| *weight *= share);
         next.asked[test] = true;
         next.on_site |= self.problem.tests[test].on_site;
         next
@@ -193,7 +243,14 @@ impl<'p> Search<'p> {
     }
 
     /// Each of these acts priced, on all cores; adds what it has cost.
-    fn priced(&self, node: &Node, acts: &[Act], depth: usize, evaluations: &mut usize) -> Vec<Priced> {
+    fn priced(
+        &self,
+        node: &Node,
+        acts: &[Act],
+        tests: &[usize],
+        depth: usize,
+        evaluations: &mut usize,
+    ) -> Vec<Priced> {
         // Some questions have two answers and some have twenty, so each answer is a piece of work of its own.
         let pieces: Vec<(Act, usize)> =
             acts.iter().flat_map(|act| (0..self.answers(*act).unwrap_or(1)).map(|answer| (*act, answer))).collect();
@@ -202,8 +259,8 @@ impl<'p> Search<'p> {
             .map_init(Work::default, |work, (act, answer)| {
                 work.evaluations = 0;
                 let minutes = match act {
-                    Act::Ask(test) => self.value_answered(node, (*test, *answer), &self.tests, depth, work),
-                    _ => self.price(node, *act, &self.tests, depth, work),
+                    Act::Ask(test) => self.value_answered(node, (*test, *answer), tests, depth, work),
+                    _ => self.price(node, *act, tests, depth, work),
                 };
                 (minutes, work.evaluations)
             })

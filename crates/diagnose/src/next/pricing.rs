@@ -92,6 +92,29 @@ impl Groups {
         groups
     }
 
+    /// The groups of these cases only, which are places in the order of the groups, rising.
+    pub fn only(&self, places: &[usize]) -> Self {
+        let mut groups = Self { cases: places.iter().map(|place| self.cases[*place]).collect(), ..Self::default() };
+        let mut begin = 0;
+        for (number, end) in self.ends.iter().enumerate() {
+            let end = begin + places[begin..].partition_point(|place| *place < *end as usize);
+            if end == begin {
+                continue;
+            }
+            let double = number.wrapping_sub(self.single.len());
+            if let Some(single) = self.single.get(number) {
+                groups.single.push(*single);
+            } else if let Some(double) = self.double.get(double) {
+                groups.double.push(*double);
+            } else {
+                groups.others.extend(self.others.get(double - self.double.len()).cloned());
+            }
+            groups.ends.push(end as u32);
+            begin = end;
+        }
+        groups
+    }
+
     /// The cases in the order of their groups.
     pub fn cases(&self) -> impl Iterator<Item = usize> {
         self.cases.iter().map(|case| *case as usize)

@@ -11,16 +11,15 @@
 use super::advice::{Tell, cautions, deviation_words, outcome};
 use super::asking::words_of;
 use super::candidates::{Posed, pose};
-use super::choose::{Effort, Priced, choose};
+use super::choose::{Effort, Priced, Sorted};
 use super::movement::{FAR_FETCHED, Movement, movements};
 use super::pricing::Groups;
-use super::problem::{Act, Belief, Problem, Test};
+use super::problem::{Act, Belief};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::Evidence;
 use crate::hypothesis::Hypothesis;
 use crate::pattern::Opening;
-use crate::tally::keep_share;
 use machine::Machine;
 use machine::caution::Caution;
 use machine::model::{Who, Words};
@@ -180,11 +179,11 @@ fn tree_weighed(
     if total <= 0.0 {
         return None;
     }
-    let groups = Groups::new(&posed.problem);
-    let planned = Planner { posed: &posed, groups: &groups, size, total }.plan(&belief, size.depth);
+    let sorted = Sorted::new(&posed.problem);
+    let planned = Planner { posed: &posed, sorted: &sorted, size, total }.plan(&belief, size.depth);
     let read = evidence.moments.last().is_some_and(|now| !now.lamps.is_empty());
     let keys = keys(diagnoser, &posed);
-    Some(Writer { diagnoser, posed: &posed, groups: &groups, terms, total, read, keys }.node(&belief, planned))
+    Some(Writer { diagnoser, posed: &posed, groups: &sorted.groups, terms, total, read, keys }.node(&belief, planned))
 }
 
 /// By what a deviation is called, its key.
@@ -234,7 +233,7 @@ struct Follow {
 
 struct Planner<'p> {
     posed: &'p Posed,
-    groups: &'p Groups,
+    sorted: &'p Sorted<'p>,
     size: Size,
     total: f64,
 }
@@ -242,18 +241,16 @@ struct Planner<'p> {
 impl Planner<'_> {
     fn plan(&self, belief: &Belief, depth: usize) -> Plan {
         let problem = &self.posed.problem;
-        let (cost, _) = problem.by_repairs_in(self.groups, belief);
+        let (cost, _) = problem.by_repairs_in(&self.sorted.groups, belief);
         let mut stop = Plan { cost, act: None, visit: false };
-        let (narrow, leading) = narrowed(problem, belief);
-        let mut priced = choose(&narrow, &leading, Effort { depth: 1, ..self.size.effort });
         // Where few come, or where there is no doubt, a step ahead is enough.
         let open = |priced: &[Priced]| match priced {
             [first, second, ..] => second.minutes < first.minutes * (1.0 + WELL_AHEAD),
             _ => false,
         };
-        if weight(belief) >= LOOKED_FAR * self.total && open(&priced) {
-            priced = choose(&narrow, &leading, self.size.effort);
-        }
+        let many = weight(belief) >= LOOKED_FAR * self.total;
+        // Of these there are fewer with each answer. Everything is priced with all of them.
+        let priced = self.sorted.choose(belief, Some(LOOKED_AT), self.size.effort, |priced| many && open(priced));
         let Some(first) = priced.first().copied() else { return stop };
         let (minutes, on_site, parts) = match first.act {
             Act::GiveUp => return stop,
@@ -289,7 +286,7 @@ impl Planner<'_> {
         let mut cost = minutes * weight(belief) + again;
         cost += follows.iter().filter_map(|follow| follow.plan.as_ref()).map(|plan| plan.cost).sum::<f64>();
         // The answers themselves are known to whoever rings up with one of them, so each is priced by itself.
-        cost += small.iter().map(|(_, part)| problem.by_repairs_in(self.groups, part).0).sum::<f64>();
+        cost += small.iter().map(|(_, part)| problem.by_repairs_in(&self.sorted.groups, part).0).sum::<f64>();
         if let Some((_, first)) = small.first() {
             let mut together = first.clone();
             together.weights.fill(0.0);
@@ -324,36 +321,6 @@ impl Planner<'_> {
         }
         after
     }
-}
-
-/// The same problem with the cases only that matter here, of which there are fewer with each answer: what is best next
-/// is chosen among these. Everything is priced with all of them.
-fn narrowed(problem: &Problem, belief: &Belief) -> (Problem, Belief) {
-    // The heaviest first.
-    let mut kept: Vec<usize> = (0..belief.weights.len()).collect();
-    kept.sort_by(|a, b| belief.weights[*b].total_cmp(&belief.weights[*a]).then(a.cmp(b)));
-    let enough = LOOKED_AT * weight(belief);
-    keep_share(&mut kept, |case| belief.weights[*case], enough);
-    kept.sort_unstable();
-    let tests = problem.tests.iter().zip(&belief.asked).map(|(test, asked)| {
-        let answers = test.answers;
-        let mut likelihood = Vec::new();
-        if !asked {
-            likelihood.reserve_exact(kept.len() * answers);
-            kept.iter()
-                .for_each(|case| likelihood.extend_from_slice(&test.likelihood[case * answers..(case + 1) * answers]));
-        }
-        Test { likelihood, ..*test }
-    });
-    let narrow = Problem {
-        weights: kept.iter().map(|case| problem.weights[*case]).collect(),
-        needs: kept.iter().map(|case| problem.needs[*case].clone()).collect(),
-        tests: tests.collect(),
-        repairs: problem.repairs.clone(),
-        ..*problem
-    };
-    let weights = kept.iter().map(|case| belief.weights[*case]).collect();
-    (narrow, Belief { weights, ..belief.clone() })
 }
 
 fn weight(belief: &Belief) -> f64 {
