@@ -221,12 +221,22 @@ fn doubtful(grounds: &[Ground<'_>]) -> Vec<Doubtful> {
     let mut wrong: Vec<(String, f64)> = Vec::new();
     let mut total = 0.0;
     for ground in grounds {
-        let weights = ground.looks.iter().map(|look| ground.scale * look.weight);
-        total += weights.sum::<f64>();
+        // Thousands of looks show much the same.
+        let mut shown: Vec<(&LampTruth, f64)> = Vec::new();
+        let mut known: FxHashMap<*const LampTruth, usize> = FxHashMap::default();
+        for look in &ground.looks {
+            let truth: &LampTruth = &look.truth;
+            let place = *known.entry(truth).or_insert_with(|| {
+                shown.push((truth, 0.0));
+                shown.len() - 1
+            });
+            shown[place].1 += ground.scale * look.weight;
+        }
+        total += shown.iter().map(|(_, weight)| weight).sum::<f64>();
         let disagreeing = |report: &LampReport| {
             let lamp = lamp_number(ground, report.place)?;
-            let disagree = ground.looks.iter().filter(|look| !agrees(&look.truth, lamp, report.state));
-            Some(disagree.map(|look| ground.scale * look.weight).sum())
+            let disagree = shown.iter().filter(|(truth, _)| !agrees(truth, lamp, report.state));
+            Some(disagree.map(|(_, weight)| weight).sum())
         };
         let weights: Vec<Option<f64>> = reports(ground).par_iter().map(disagreeing).collect();
         for (report, weight) in reports(ground).iter().zip(weights) {

@@ -9,6 +9,7 @@
 use crate::evidence::{LampReport, LampState, Naming};
 use crate::panel::{LampChange, LampTruth, Misreading, Panel, Truth};
 use smallvec::SmallVec;
+use std::borrow::Cow;
 
 /// Of the misreadings of a steady lamp, how many say "flickers" rather than the opposite.
 const SAYS_FLICKERS: f64 = 0.15;
@@ -61,6 +62,8 @@ pub struct LampLikelihood {
     components: Vec<Component>,
     /// By lamp, as bits: the components in which another report falls on it than in the first.
     slipped: Vec<Vec<u64>>,
+    /// By lamp, and by component: the kind of report that falls on it.
+    falls: Vec<Vec<u8>>,
     /// By lamp: whether any component has a report about it.
     reported: Vec<bool>,
     /// For each kind of report and each truth (dark, lit): powers of its probability.
@@ -117,7 +120,9 @@ impl LampLikelihood {
                 bits
             })
             .collect();
-        let reported = (0..panel.len()).map(|lamp| components.iter().any(|one| one.kinds[lamp] != SILENT)).collect();
+        let falls = |lamp: usize| components.iter().map(|one| one.kinds[lamp]).collect();
+        let falls: Vec<Vec<u8>> = (0..panel.len()).map(falls).collect();
+        let reported = falls.iter().map(|kinds| kinds.iter().any(|kind| *kind != SILENT)).collect();
         let errors = [misreading.named, misreading.rest];
         let powers = (0..KINDS)
             .map(|kind| {
@@ -133,7 +138,7 @@ impl LampLikelihood {
             .collect();
         let steady =
             [false, true].map(|now| [false, true].map(|was| ratios(&errors, Truth::Steady(now), Truth::Steady(was))));
-        Self { components, slipped, reported, powers, errors, steady }
+        Self { components, slipped, falls, reported, powers, errors, steady }
     }
 
     /// Whether what this lamp shows bears on the probability of the report.
@@ -161,11 +166,11 @@ impl LampLikelihood {
     pub fn changed(&self, truth: &LampTruth, parts: &[f64], sum: f64, changes: &[LampChange]) -> f64 {
         let mut slipped: SmallVec<[u64; 4]> = SmallVec::from_elem(0, self.components.len().div_ceil(64));
         let mut straight = 1.0;
-        let mut ratios: SmallVec<[(usize, Ratios); 4]> = SmallVec::new();
+        let mut ratios: SmallVec<[(&[u8], Cow<'_, Ratios>); 4]> = SmallVec::new();
         for LampChange { lamp, truth: now } in changes {
-            let ratio = self.ratios(*now, truth.of(*lamp));
-            straight *= ratio[usize::from(self.components[0].kinds[*lamp])];
-            ratios.push((*lamp, ratio));
+            let (falls, ratio) = (&self.falls[*lamp][..], self.ratios(*now, truth.of(*lamp)));
+            straight *= ratio[usize::from(falls[0])];
+            ratios.push((falls, ratio));
             for (all, bits) in slipped.iter_mut().zip(&self.slipped[*lamp]) {
                 *all |= bits;
             }
@@ -178,8 +183,7 @@ impl LampLikelihood {
                 let index = word * 64 + bits.trailing_zeros() as usize;
                 bits &= bits - 1;
                 apart += parts[index];
-                let kinds = &self.components[index].kinds;
-                let ratio = ratios.iter().map(|(lamp, ratio)| ratio[usize::from(kinds[*lamp])]);
+                let ratio = ratios.iter().map(|(falls, ratio)| ratio[usize::from(falls[index])]);
                 apart_changed += parts[index] * ratio.product::<f64>();
             }
         }
@@ -188,11 +192,11 @@ impl LampLikelihood {
 
     /// By how much a report of each kind gets more probable when a lamp shows something else.
     #[inline]
-    fn ratios(&self, now: Truth, was: Truth) -> Ratios {
+    fn ratios(&self, now: Truth, was: Truth) -> Cow<'_, Ratios> {
         if let (Truth::Steady(now), Truth::Steady(was)) = (now, was) {
-            return self.steady[usize::from(now)][usize::from(was)];
+            return Cow::Borrowed(&self.steady[usize::from(now)][usize::from(was)]);
         }
-        ratios(&self.errors, now, was)
+        Cow::Owned(ratios(&self.errors, now, was))
     }
 
     fn component(&self, component: &Component, truth: &LampTruth) -> f64 {

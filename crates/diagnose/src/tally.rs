@@ -95,7 +95,13 @@ pub(crate) struct Fit {
     base: Vec<f64>,
     /// By situation: the probability of each that was said of positions and answered to checks, one after the other.
     each: Vec<Vec<f64>>,
+    /// By situation: the most that it can be with latent deviations, one of which changes lamps.
+    most: Vec<f64>,
 }
+
+/// A record that cannot weigh more than this share of another is left aside: it would be lost in the rounding of the
+/// sums, even with all that are like it.
+const LOST: f64 = 1e-19;
 
 impl Fit {
     /// Compiles what was seen in the first moment of the evidence.
@@ -111,7 +117,7 @@ impl Fit {
                 (parts, sum)
             })
             .collect();
-        let varied = (routine.variations.par_iter())
+        let varied: Vec<Option<f64>> = (routine.variations.par_iter())
             .map(|variation| {
                 let (parts, sum) = &parts[variation.shows as usize];
                 let truth = &routine.truths[variation.shows as usize];
@@ -124,7 +130,14 @@ impl Fit {
             (routine.exploration.situations.par_iter()).map(|here| looks.each(world, here).collect()).collect();
         let looked: Vec<f64> = each.iter().map(|each| each.iter().product()).collect();
         let base = looked.iter().zip(&routine.shows).map(|(looked, shows)| looked * parts[*shows as usize].1).collect();
-        Self { lamps, varied, parts, looked, base, each }
+        let shown = routine.shows.iter().map(|shows| parts[*shows as usize].1);
+        let most = (routine.latent_lamps.iter().zip(shown).zip(&looked))
+            .map(|((latent, shown), looked)| {
+                let varied = latent.beside_one().filter_map(|variation| varied[variation as usize]);
+                looked * varied.fold(shown, f64::max)
+            })
+            .collect();
+        Self { lamps, varied, parts, looked, base, each, most }
     }
 }
 
@@ -162,6 +175,8 @@ pub(crate) struct Weigher<'w> {
     touched: Vec<Touched>,
     /// The classes that bear on something of it.
     touching: Vec<usize>,
+    /// By class, its behaviour: close together, as every record asks for all of them.
+    behaviours: Vec<u32>,
 }
 
 /// What a class changes in what is seen in a situation.
@@ -297,6 +312,7 @@ impl<'w> Weigher<'w> {
             deeds,
             touching: (0..classes.len()).filter(|class| !touched[*class].is_empty()).collect(),
             touched,
+            behaviours: classes.iter().map(|class| class.behaviour as u32).collect(),
             classes,
             moment,
             of_behaviour,
@@ -377,7 +393,7 @@ impl<'w> Weigher<'w> {
         let mut latents =
             Latents { situation, shares: Vec::new(), changing: Vec::new(), unchanged: self.fit.base[situation] };
         let Some(row) = record.latent.and_then(|row| exploration.latent.get(row as usize)) else { return latents };
-        latents.shares.extend(self.classes.iter().map(|class| row[class.behaviour]));
+        latents.shares.extend(self.behaviours.iter().map(|behaviour| row[*behaviour as usize]));
         let there = |class: &usize| latents.shares[*class] > 0.0;
         let changing = &mut latents.changing;
         for (base, variation) in &self.routine.latent_lamps[situation].one {
@@ -505,7 +521,9 @@ impl<'w> Weigher<'w> {
 
     /// Goes through the records in which a behaviour is alone in play, with each class latent beside it;
     /// then through those in which it is the first of two.
-    fn first_in_play(&self, behaviour: usize) -> Share {
+    ///
+    /// Those that would be lost beside something of this weight are left aside.
+    fn first_in_play(&self, behaviour: usize, beside: f64) -> Share {
         let exploration = &self.routine.exploration;
         let (alone, two) = (self.routine.alone[behaviour].clone(), self.routine.first_of_two[behaviour].clone());
         let own = self.of_behaviour[behaviour].clone();
@@ -518,13 +536,18 @@ impl<'w> Weigher<'w> {
         };
         let mut best = vec![None; own.len()];
         let mut masses = vec![0.0; count];
+        // With every other beside it. What shows in play can fit better than all that was foreseen.
+        let odds: f64 = own.clone().map(|class| self.classes[class].odds).sum();
+        let all: f64 = self.classes.iter().map(|class| class.odds).sum();
+        let foreseen = self.touching.is_empty() && !own.clone().any(|class| self.shows_in_play(class));
         for (index, number) in alone.clone().enumerate() {
             let told = self.told_at(number);
-            if told <= 0.0 {
+            let situation = exploration.records[number].situation as usize;
+            let most = || told * odds * (1.0 + all) * self.fit.most[situation];
+            if told <= 0.0 || foreseen && most() < LOST * beside {
                 continue;
             }
             let latents = self.latents(number);
-            let situation = latents.situation;
             for (place, a) in own.clone().enumerate() {
                 let lamps = self.lamps_in_play(situation, a);
                 let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, &[a]) };
@@ -562,6 +585,20 @@ impl<'w> Weigher<'w> {
         share
     }
 
+    /// What the heaviest record weighs in which a behaviour is alone in play, with no other latent.
+    fn heaviest_alone(&self) -> f64 {
+        let of = |(behaviour, records): (usize, &Range<usize>)| {
+            let odds: f64 = self.of_behaviour[behaviour].clone().map(|class| self.classes[class].odds).sum();
+            let seen = |number: usize| self.fit.base[self.routine.exploration.records[number].situation as usize];
+            let heaviest = records.clone().map(|number| self.told_at(number) * seen(number)).fold(0.0, f64::max);
+            odds * heaviest
+        };
+        // What shows in play is other than the situation says, and so is what an answer bears on.
+        let plain = |behaviour: &usize| !self.of_behaviour[*behaviour].clone().any(|class| self.shows_in_play(class));
+        let plain = self.routine.alone.iter().enumerate().filter(|(behaviour, _)| plain(behaviour));
+        plain.map(of).fold(0.0, f64::max)
+    }
+
     fn two_in_play(&self, situation: usize, a: usize, b: usize) -> f64 {
         let (a_shows, b_shows) = (self.shows_in_play(a), self.shows_in_play(b));
         if a_shows || b_shows { self.seen(situation, &[(a, false), (b, false)]) } else { self.fit.base[situation] }
@@ -583,8 +620,11 @@ impl<'w> Weigher<'w> {
         let exploration = &self.routine.exploration;
         let undisturbed = exploration.records.iter().take_while(|record| record.first.is_none()).count();
         let (nothing_wrong, first) = self.nothing_in_play(undisturbed);
-        let behaviours: Vec<Share> =
-            (0..exploration.behaviours.len()).into_par_iter().map(|behaviour| self.first_in_play(behaviour)).collect();
+        let beside = self.heaviest_alone().max(nothing_wrong);
+        let behaviours: Vec<Share> = (0..exploration.behaviours.len())
+            .into_par_iter()
+            .map(|behaviour| self.first_in_play(behaviour, beside))
+            .collect();
         let mut records = vec![0.0; exploration.records.len()];
         records[..undisturbed].copy_from_slice(&first.records);
         for (behaviour, share) in behaviours.iter().enumerate() {

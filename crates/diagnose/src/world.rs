@@ -65,6 +65,12 @@ pub(crate) struct LatentLamps {
 type Together = (u32, u32, Option<u32>);
 
 impl LatentLamps {
+    /// The variations with one latent class, by itself or beside one in play.
+    pub fn beside_one(&self) -> impl Iterator<Item = u32> {
+        let beside = self.in_play.iter().filter_map(|(.., variation)| *variation);
+        self.one.iter().map(|(_, variation)| *variation).chain(beside)
+    }
+
     /// What comes together with this class, which is latent or in play by itself; in rising order.
     pub fn with(&self, first: u32, latent: bool) -> impl Iterator<Item = (u32, Option<u32>)> {
         let all = if latent { &self.two } else { &self.in_play };

@@ -51,7 +51,9 @@ pub fn width(text: &str, size: f64, bold: bool) -> f64 {
 pub fn lines(text: &str, size: f64, bold: bool, widest: f64) -> Vec<String> {
     let mut lines: Vec<String> = Vec::new();
     let mut line = String::new();
-    for word in text.split_whitespace() {
+    // What belongs together is not broken apart.
+    let breaks = |letter: char| letter.is_whitespace() && letter != '\u{a0}';
+    for word in text.split(breaks).filter(|word| !word.is_empty()) {
         let longer = if line.is_empty() { word.to_owned() } else { format!("{line} {word}") };
         if width(&longer, size, bold) <= widest {
             line = longer;

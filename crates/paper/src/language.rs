@@ -31,6 +31,19 @@ impl Language {
             Self::Spanish => "es",
         }
     }
+
+    /// A text with numbers written with a point, as this language writes them.
+    pub(crate) fn numbers(self, text: &str) -> String {
+        match self {
+            Self::English => text.to_owned(),
+            Self::German | Self::Spanish => text.replace('.', ","),
+        }
+    }
+
+    /// A time, its number and its unit on one line.
+    pub(crate) fn duration(self, ms: u64) -> String {
+        self.numbers(&diagnose::wording::duration(ms)).replace(' ', "\u{a0}")
+    }
 }
 
 /// A text of the sheets themselves, in all languages: English, German, Spanish.
@@ -59,5 +72,16 @@ impl Label {
             filled.push_str(part);
         }
         filled
+    }
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn numbers_have_the_comma_of_their_language_and_stay_with_their_unit() {
+        assert_eq!(Language::ALL.map(|language| language.duration(2_500)), ["2.5\u{a0}s", "2,5\u{a0}s", "2,5\u{a0}s"]);
+        assert_eq!(Language::German.numbers("3.7 h"), "3,7 h");
     }
 }

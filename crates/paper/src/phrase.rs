@@ -73,7 +73,7 @@ fn fact(machine: &Machine, fact: ProgramFact, wanted: bool, language: Language) 
         }
         ProgramFact::Step(step) => if wanted { ACTIVE } else { NOT_ACTIVE }.fill(language, &[&machine.step_name(step)]),
         ProgramFact::StepFor(step, ms) => {
-            if wanted { SINCE } else { LESS }.fill(language, &[&wording::duration(ms), &machine.step_name(step)])
+            if wanted { SINCE } else { LESS }.fill(language, &[&language.duration(ms), &machine.step_name(step)])
         }
         ProgramFact::Latch(latch) => {
             let row = &machine.latches[latch];
@@ -101,31 +101,32 @@ fn fact(machine: &Machine, fact: ProgramFact, wanted: bool, language: Language) 
 
 /// A condition in short, as it stands beside a transition: `X3 · /X5`, `3 s/fill`, `↑X0 + ctr ≥ 4`.
 /// Steps of this chart go without its name.
-pub fn short(machine: &Machine, whole: &Condition<ProgramFact>, chart: ChartId) -> String {
-    write_short(machine, whole, chart, false)
+pub fn short(machine: &Machine, whole: &Condition<ProgramFact>, chart: ChartId, language: Language) -> String {
+    write_short(machine, whole, (chart, language), false)
 }
 
-fn write_short(machine: &Machine, whole: &Condition<ProgramFact>, chart: ChartId, inside: bool) -> String {
+fn write_short(machine: &Machine, whole: &Condition<ProgramFact>, within: (ChartId, Language), inside: bool) -> String {
     match whole {
         Condition::Always(value) => if *value { "1" } else { "0" }.to_owned(),
-        Condition::Fact(one) => short_fact(machine, *one, chart),
+        Condition::Fact(one) => short_fact(machine, *one, within),
         Condition::Not(inner) => match &**inner {
             Condition::Fact(ProgramFact::Counted(counter, n)) => {
                 format!("{} < {n}", machine.counters[*counter].name)
             }
-            Condition::Fact(one) => format!("/{}", short_fact(machine, *one, chart)),
-            other => format!("/({})", write_short(machine, other, chart, false)),
+            Condition::Fact(one) => format!("/{}", short_fact(machine, *one, within)),
+            other => format!("/({})", write_short(machine, other, within, false)),
         },
         Condition::All(list) | Condition::Any(list) => {
             let all = matches!(whole, Condition::All(_));
-            let parts: Vec<_> = list.iter().map(|part| write_short(machine, part, chart, true)).collect();
+            let parts: Vec<_> = list.iter().map(|part| write_short(machine, part, within, true)).collect();
             let text = parts.join(if all { " · " } else { " + " });
             if inside && list.len() > 1 { format!("({text})") } else { text }
         }
     }
 }
 
-fn short_fact(machine: &Machine, fact: ProgramFact, chart: ChartId) -> String {
+fn short_fact(machine: &Machine, fact: ProgramFact, within: (ChartId, Language)) -> String {
+    let (chart, language) = within;
     let step_name = |step: StepId| {
         if machine.chart_of(step) == chart { machine.steps[step].name.clone() } else { machine.step_name(step) }
     };
@@ -137,11 +138,11 @@ fn short_fact(machine: &Machine, fact: ProgramFact, chart: ChartId) -> String {
         }
         ProgramFact::Step(step) => format!("[{}]", step_name(step)),
         ProgramFact::StepFor(step, ms) => {
-            format!("{}/{}", wording::duration(ms).replace(' ', "\u{a0}"), step_name(step))
+            format!("{}/{}", language.duration(ms), step_name(step))
         }
         ProgramFact::Latch(latch) => machine.latches[latch].name.clone(),
         ProgramFact::Counted(counter, n) => format!("{} ≥ {n}", machine.counters[counter].name),
-        ProgramFact::Rises(edge) => format!("↑{}", write_short(machine, &machine.edges[edge], chart, true)),
-        ProgramFact::Falls(edge) => format!("↓{}", write_short(machine, &machine.edges[edge], chart, true)),
+        ProgramFact::Rises(edge) => format!("↑{}", write_short(machine, &machine.edges[edge], within, true)),
+        ProgramFact::Falls(edge) => format!("↓{}", write_short(machine, &machine.edges[edge], within, true)),
     }
 }

@@ -31,12 +31,13 @@ pub fn who(who: Who, language: Language) -> &'static str {
 }
 
 /// Minutes, short.
-pub fn minutes(minutes: f64) -> String {
-    match minutes {
-        minutes if minutes < 1.0 => format!("{:.0} s", (minutes * 60.0).max(1.0)),
-        minutes if minutes < 120.0 => format!("{minutes:.0} min"),
-        minutes => format!("{:.1} h", minutes / 60.0),
-    }
+pub fn minutes(minutes: f64, language: Language) -> String {
+    let text = match minutes {
+        minutes if minutes < 1.0 => format!("{:.0}\u{a0}s", (minutes * 60.0).max(1.0)),
+        minutes if minutes < 120.0 => format!("{minutes:.0}\u{a0}min"),
+        minutes => format!("{:.1}\u{a0}h", minutes / 60.0),
+    };
+    language.numbers(&text)
 }
 
 /// A probability, short; never rounded to certainty.
@@ -168,5 +169,5 @@ pub fn told_cause(desk: &Desk<'_>, words: &str, key: Option<&str>) -> String {
 
 /// Minutes and who, for something proposed.
 pub fn effort(desk: &Desk<'_>, proposal: &Proposal) -> String {
-    format!("{}, {}", minutes(proposal.minutes), who(proposal.who, desk.language()))
+    format!("{}, {}", minutes(proposal.minutes, desk.language()), who(proposal.who, desk.language()))
 }

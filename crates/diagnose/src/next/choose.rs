@@ -243,14 +243,7 @@ impl Search<'_> {
     }
 
     /// Each of these acts priced, on all cores; adds what it has cost.
-    fn priced(
-        &self,
-        node: &Node,
-        acts: &[Act],
-        tests: &[usize],
-        depth: usize,
-        evaluations: &mut usize,
-    ) -> Vec<Priced> {
+    fn priced(&self, node: &Node, acts: &[Act], tests: &[usize], depth: usize, evaluations: &mut usize) -> Vec<Priced> {
         // Some questions have two answers and some have twenty, so each answer is a piece of work of its own.
         let pieces: Vec<(Act, usize)> =
             acts.iter().flat_map(|act| (0..self.answers(*act).unwrap_or(1)).map(|answer| (*act, answer))).collect();

@@ -5,7 +5,6 @@ use std::sync::Arc;
 
 use diagnose::call::{Ending, Finding, Found, Kind, Record, Session, WorkedOut};
 use diagnose::next::Terms;
-use diagnose::wording::duration;
 use machine::caution::Doing;
 
 use crate::desk::Desk;
@@ -273,7 +272,7 @@ fn verification(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
     if !it.blink_after.is_empty() {
         answers.push(answer(BLINK_AFTER, it.blink_after.join(" ")));
     }
-    answers.push(answer(TAKES, duration(it.takes_ms.div_ceil(1_000) * 1_000)));
+    answers.push(answer(TAKES, language.duration(it.takes_ms.div_ceil(1_000) * 1_000)));
     blocks.push(card(last, cautions, answers));
     blocks
 }

@@ -7,7 +7,6 @@ mod graph;
 mod layout;
 mod pack;
 
-use diagnose::wording::duration;
 use machine::Condition;
 use machine::id::{ChartId, StepId};
 use machine::model::{Action, ActionKind, Effect, Timing};
@@ -131,7 +130,10 @@ fn graph(desk: &Desk<'_>, chart: ChartId) -> Graph {
         .collect();
     let own = machine.transitions.rows().filter(|row| row.chart == chart);
     let bars = own
-        .map(|row| Bar { from: at(&row.from), to: at(&row.to), condition: phrase::short(machine, &row.when, chart) })
+        .map(|row| {
+            let condition = phrase::short(machine, &row.when, chart, desk.language());
+            Bar { from: at(&row.from), to: at(&row.to), condition }
+        })
         .collect();
     Graph { steps, bars }
 }
@@ -160,12 +162,12 @@ fn action_words(desk: &Desk<'_>, action: &Action, chart: ChartId) -> String {
     };
     let timing = match action.timing {
         Timing::WhileActive => None,
-        Timing::After(ms) => Some(AFTER.fill(language, &[&duration(ms)])),
-        Timing::For(ms) => Some(FIRST.fill(language, &[&duration(ms)])),
+        Timing::After(ms) => Some(AFTER.fill(language, &[&language.duration(ms)])),
+        Timing::For(ms) => Some(FIRST.fill(language, &[&language.duration(ms)])),
         Timing::Blink(..) => Some(BLINKS.of(language).to_owned()),
     };
     let when = (action.when != Condition::Always(true))
-        .then(|| WHILE.fill(language, &[&phrase::short(machine, &action.when, chart)]));
+        .then(|| WHILE.fill(language, &[&phrase::short(machine, &action.when, chart, language)]));
     for more in [timing, when].into_iter().flatten() {
         text.push_str(&format!(" ({more})"));
     }
@@ -189,7 +191,7 @@ fn stops(desk: &Desk<'_>, chart: ChartId) -> Option<Table> {
     for row in machine.interlocks.rows().filter(|row| row.chart == chart) {
         rows.push(vec![
             cell(desk.words(&row.words, "").to_owned()),
-            cell(phrase::short(machine, &row.needs, chart)),
+            cell(phrase::short(machine, &row.needs, chart, language)),
             cell(names(&row.in_steps)),
             cell(effect(&row.effect)),
         ]);
@@ -198,7 +200,8 @@ fn stops(desk: &Desk<'_>, chart: ChartId) -> Option<Table> {
     let mut limits: Vec<(String, Vec<String>)> = Vec::new();
     for row in machine.steps.rows().filter(|row| row.chart == chart) {
         let Some(time_out) = &row.time_out else { continue };
-        let (what, limit) = (effect(&time_out.effect), format!("{} ≤ {}", row.name, duration(time_out.after_ms)));
+        let (what, limit) =
+            (effect(&time_out.effect), format!("{} ≤ {}", row.name, language.duration(time_out.after_ms)));
         match limits.iter_mut().find(|(known, _)| *known == what) {
             Some((_, list)) => list.push(limit),
             None => limits.push((what, vec![limit])),

@@ -93,7 +93,7 @@ pub(crate) fn check_tree(desk: &Desk<'_>) -> Sheet {
         body.push(Block::Heading(title.of(language).to_owned()));
         match tree {
             Some(root) => {
-                body.push(Block::Text(vec![Span::plain(AVERAGE.fill(language, &[&minutes(root.minutes)]))]));
+                body.push(Block::Text(vec![Span::plain(AVERAGE.fill(language, &[&minutes(root.minutes, language)]))]));
                 body.extend(cards(desk, &root, &mut number, &mut marks));
             }
             None => body.push(Block::Text(vec![Span::plain(NO_TREE.of(language))])),
@@ -167,7 +167,7 @@ fn mark(number: usize) -> String {
 }
 
 fn remark(language: Language, place: &Place<'_>) -> String {
-    let mut remark = minutes(place.step.minutes);
+    let mut remark = minutes(place.step.minutes, language);
     if place.step.who != Who::Operator {
         remark.push_str(", ");
         remark.push_str(&ONLY.fill(language, &[who(place.step.who, language)]));

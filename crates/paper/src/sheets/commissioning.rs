@@ -9,9 +9,8 @@ use machine::model::{
 
 use crate::desk::Desk;
 use crate::document::{Block, Cell, Column, Sheet, Span, Table};
-use crate::language::Label;
+use crate::language::{Label, Language};
 use crate::wording::caution;
-use diagnose::wording::duration;
 
 const TITLE: Label = Label::new("Commissioning sheet", "Inbetriebnahmeblatt", "Hoja de puesta en servicio");
 const ABOUT: Label = Label::new(
@@ -259,7 +258,7 @@ fn times(desk: &Desk<'_>) -> Option<Table> {
                 _ => one.from.iter().map(|at| position(desk, mechanism, *at)).collect(),
             };
             let way = format!("{name}: {} → {}", from.join(", "), position(desk, mechanism, one.to));
-            rows.push(vec![plain(way), plain(due(one)), vec![Span::blank()], vec![Span::tick()]]);
+            rows.push(vec![plain(way), plain(due(one, language)), vec![Span::blank()], vec![Span::tick()]]);
         }
     }
     table(
@@ -274,7 +273,8 @@ fn times(desk: &Desk<'_>) -> Option<Table> {
 }
 
 /// The time of a move with its tolerance: "3 s (1.8 s to 4.2 s)".
-fn due(one: &Move) -> String {
+fn due(one: &Move, language: Language) -> String {
+    let duration = |ms: u64| language.duration(ms);
     let tolerance = u64::from(one.tolerance_percent.min(100));
     let share = |percent: u64| duration(rounded(one.takes_ms.saturating_mul(percent) / 100));
     format!("{} ({} – {})", duration(one.takes_ms), share(100 - tolerance), share(100 + tolerance))
@@ -292,7 +292,7 @@ fn rounded(ms: u64) -> u64 {
 fn settings(desk: &Desk<'_>) -> Option<Table> {
     let language = desk.language();
     let value = |value: SettingValue| match value {
-        SettingValue::Time(ms) => duration(ms),
+        SettingValue::Time(ms) => language.duration(ms),
         SettingValue::Count(count) => count.to_string(),
     };
     let rows = desk.machine().settings.rows().map(|row| {

@@ -5,7 +5,6 @@ use std::collections::{BTreeMap, BTreeSet};
 
 use diagnose::lamp_chart::{Shown, stretches, ways};
 use diagnose::panel::Panel;
-use diagnose::wording::duration;
 use machine::id::{Id, RoutineId, StepId};
 use machine::model::{LampKind, PointUse};
 use sim::{Limits, play};
@@ -207,7 +206,8 @@ fn waits(desk: &Desk<'_>) -> Table {
             let parts: Vec<String> = way.needs.iter().map(|part| phrase::condition(machine, part, language)).collect();
             needs.push(Span::plain(parts.join(" · ")));
         }
-        let time_out = step.time_out.as_ref().map(|one| duration(one.after_ms)).unwrap_or_else(|| "–".to_owned());
+        let time_out =
+            step.time_out.as_ref().map(|one| language.duration(one.after_ms)).unwrap_or_else(|| "–".to_owned());
         vec![
             vec![Span::strong(machine.step_name(id))],
             vec![Span::plain(desk.words(&step.words, ""))],

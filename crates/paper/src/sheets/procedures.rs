@@ -3,7 +3,6 @@
 
 use diagnose::evidence::LampPlace;
 use diagnose::procedure::{Course, Due, LampDue, Movement, StepCourse};
-use diagnose::wording::duration;
 use machine::Machine;
 use machine::caution::Doing;
 use machine::id::ProcedureId;
@@ -79,9 +78,9 @@ fn card(desk: &Desk<'_>, index: usize, step: &ProcedureStep, course: &StepCourse
         Doing::of_step(desk.machine(), step).cautions().into_iter().map(|one| caution(one, language)).collect();
     cautions.extend(announcements(desk, course));
     cautions.extend(step.note.iter().map(|note| desk.words(note, "").to_owned()));
-    let takes = duration(course.takes_ms.div_ceil(1_000) * 1_000);
+    let takes = language.duration(course.takes_ms.div_ceil(1_000) * 1_000);
     let remark = match step.wait_ms {
-        Some(ms) => WAIT.fill(language, &[&duration(ms)]),
+        Some(ms) => WAIT.fill(language, &[&language.duration(ms)]),
         None if course.takes_ms >= 1_000 => REST.fill(language, &[&takes]),
         None => String::new(),
     };
@@ -187,7 +186,7 @@ fn words<'d>(desk: &'d Desk<'_>, lamp: &'d LampDue) -> &'d str {
 
 fn measured(desk: &Desk<'_>, measure: &Measurement) -> (Vec<Span>, Vec<Span>) {
     let language = desk.language();
-    let (from, to) = (measure.from.to_string(), measure.to.to_string());
+    let (from, to) = (language.numbers(&measure.from.to_string()), language.numbers(&measure.to.to_string()));
     let range = match (measure.from.is_finite(), measure.to.is_finite()) {
         (true, true) => TO.fill(language, &[&from, &to]),
         (true, false) => AT_LEAST.fill(language, &[&from]),

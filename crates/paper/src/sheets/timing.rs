@@ -78,7 +78,7 @@ pub(crate) fn timing_diagram(desk: &Desk<'_>, size: PageSize) -> Sheet {
     let mut blocks: Vec<Block> = drawn.into_iter().map(Block::Drawing).collect();
     let mut text = Vec::new();
     if let Some(end) = cut {
-        text.push(Span::plain(CUT.fill(language, &[&seconds(end)]) + " "));
+        text.push(Span::plain(CUT.fill(language, &[&language.numbers(&seconds(end))]) + " "));
     }
     for (label, list) in [(STEADY, lit), (DARK, dark)] {
         if !list.is_empty() {
@@ -245,7 +245,8 @@ fn drawing(
         if let Some(hand) = stretch.hands.first() {
             drawing.text(x + 1.0, TOP - 4.0, TEXT, true, Anchor::Start, (hand + 1).to_string());
         }
-        drawing.turned(x + 2.4, bottom + 3.0, 6.5, false, Anchor::End, seconds(stretch.at_ms));
+        let moment = desk.language().numbers(&seconds(stretch.at_ms));
+        drawing.turned(x + 2.4, bottom + 3.0, 6.5, false, Anchor::End, moment);
     }
     for (index, row) in rows.iter().enumerate() {
         let y = TOP + tall * index as f64;
