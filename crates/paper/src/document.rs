@@ -121,6 +121,22 @@ pub struct Table {
     pub small: bool,
 }
 
+impl Table {
+    /// The same without the columns in which nothing stands.
+    #[must_use]
+    pub fn without_empty_columns(self) -> Self {
+        let says = |span: &Span| !span.text.is_empty() || matches!(span.style, Style::Tick | Style::Blank);
+        let kept: Vec<bool> = (0..self.columns.len())
+            .map(|at| self.rows.iter().any(|row| row.get(at).is_some_and(|cell| cell.iter().any(says))))
+            .collect();
+        let column = |at: usize| kept.get(at).copied().unwrap_or_default();
+        let columns = self.columns.into_iter().enumerate().filter(|(at, _)| column(*at)).map(|(_, one)| one).collect();
+        let row =
+            |row: Vec<Cell>| row.into_iter().enumerate().filter(|(at, _)| column(*at)).map(|(_, one)| one).collect();
+        Self { columns, rows: self.rows.into_iter().map(row).collect(), ..self }
+    }
+}
+
 /// A column of a table.
 #[derive(Clone, Debug, Serialize)]
 pub struct Column {
@@ -164,4 +180,21 @@ pub struct Card {
     pub remark: String,
     /// Answers, each with what follows.
     pub answers: Vec<(Vec<Span>, Vec<Span>)>,
+}
+
+#[cfg(test)]
+mod tests {
+    use super::*;
+
+    #[test]
+    fn columns_in_which_nothing_stands_go_and_those_to_be_filled_in_stay() {
+        let row = |name: &str| vec![vec![Span::plain(name)], vec![Span::plain("")], Cell::new(), vec![Span::tick()]];
+        let columns = ["lamp", "where", "own LED", "right"].map(Column::narrow).to_vec();
+        let table = Table { columns, rows: vec![row("X0"), row("X1")], small: false }.without_empty_columns();
+        assert_eq!(table.columns.iter().map(|one| one.head.as_str()).collect::<Vec<_>>(), ["lamp", "right"]);
+        assert_eq!(
+            table.rows,
+            [vec![vec![Span::plain("X0")], vec![Span::tick()]], vec![vec![Span::plain("X1")], vec![Span::tick()]]]
+        );
+    }
 }

@@ -43,10 +43,10 @@ pub fn minutes(minutes: f64, language: Language) -> String {
 /// A probability, short; never rounded to certainty.
 pub fn percent(probability: f64) -> String {
     match probability * 100.0 {
-        p if p >= 99.5 => ">99 %".to_owned(),
-        p if p >= 0.95 => format!("{p:.0} %"),
-        p if p > 0.0 => "<1 %".to_owned(),
-        _ => "0 %".to_owned(),
+        p if p >= 99.5 => ">99\u{a0}%".to_owned(),
+        p if p >= 0.95 => format!("{p:.0}\u{a0}%"),
+        p if p > 0.0 => "<1\u{a0}%".to_owned(),
+        _ => "0\u{a0}%".to_owned(),
     }
 }
 

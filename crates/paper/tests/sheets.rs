@@ -1,7 +1,7 @@
 //! The sheets of the demo machines, as they come out of the crate: drawings word for word, and what must be true
 //! of every page.
 //!
-//! Two checks use programs of Debian's packages `qpdf` and `poppler-utils`, which `.ci/run` installs where it may;
+//! Some checks use programs of Debian's packages `qpdf` and `poppler-utils`, which `.ci/run` installs where it may;
 //! without them they say that they were skipped.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
@@ -16,7 +16,7 @@ use paper::document::{Block, Sheet, Span, Style};
 use paper::render::{html, pdf, svg};
 use paper::{Desk, Language, PageSize, Request};
 
-const DEMOS: [&str; 3] = ["jar-filler", "parts-washer", "lidding-line"];
+const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
 
 fn alternatives(name: &str) -> Vec<Alternative> {
     let path = format!("{}/../../demos/{name}.toml", env!("CARGO_MANIFEST_DIR"));
@@ -175,7 +175,7 @@ fn every_tag_and_label_stands_on_the_commissioning_sheet_and_every_page_says_wha
         assert!(!pages.is_empty());
         for page in pages {
             assert!(page.contains(Caution::ManualFirst.english()), "{name}: {page}");
-            assert!(page.contains(&format!("version {}, {}", machine.version, machine.date)), "{name}: {page}");
+            assert!(page.contains(&desk.head().file), "{name}: {page}");
         }
     }
 }
@@ -192,18 +192,74 @@ fn texts_of_drawings_can_be_selected_in_the_pdf() {
     }
 }
 
+/// A word on a page: left, top, right, bottom, and what it says.
+type Word = ([f64; 4], String);
+
+/// The words of each page, with the width and height of the page, as `pdftotext -bbox` tells them.
+fn words(told: &str) -> Vec<(f64, f64, Vec<Word>)> {
+    let number = |line: &str, name: &str| -> f64 {
+        let from = line.split_once(&format!("{name}=\"")).unwrap().1;
+        from.split_once('"').unwrap().0.parse().unwrap()
+    };
+    let mut pages: Vec<(f64, f64, Vec<Word>)> = Vec::new();
+    for line in told.lines().map(str::trim) {
+        if line.starts_with("<page ") {
+            pages.push((number(line, "width"), number(line, "height"), Vec::new()));
+        } else if line.starts_with("<word ") {
+            let text = line.split_once('>').unwrap().1.trim_end_matches("</word>").to_owned();
+            let place = ["xMin", "yMin", "xMax", "yMax"].map(|name| number(line, name));
+            pages.last_mut().unwrap().2.push((place, text));
+        }
+    }
+    pages
+}
+
 #[test]
-fn a_checker_of_pdf_files_finds_no_mistake() {
-    let alternatives = alternatives("jar-filler");
-    let desk = desk(&alternatives, "jar-filler", Language::German);
-    let sheets = made(&desk, &quick(), PageSize::A4);
-    let bytes = pdf::pdf(desk.head(), &sheets, PageSize::A4, true).unwrap();
-    // Readers built on poppler warn of this entry.
-    assert!(!bytes.windows(9).any(|part| part == b"/Suspects"));
-    let file = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join("checked.pdf");
-    std::fs::write(&file, bytes).unwrap();
-    let Some((good, text)) = run("qpdf", &["--check", &file.display().to_string()], &[]) else { return };
-    assert!(good, "{text}");
+fn in_all_binders_a_checker_finds_no_mistake_and_no_word_is_over_another_or_cut_off() {
+    // Every demo, language and paper, but not each with each.
+    for (name, language, size) in [
+        ("minimal", Language::Spanish, PageSize::LETTER),
+        ("jar-filler", Language::English, PageSize::A4),
+        ("parts-washer", Language::Spanish, PageSize::A4),
+        ("lidding-line", Language::German, PageSize::LETTER),
+    ] {
+        let alternatives = alternatives(name);
+        let desk = desk(&alternatives, name, language);
+        let mut requests = quick();
+        requests.extend([Request::Symptoms, Request::CheckTree]);
+        let bytes = pdf::pdf(desk.head(), &desk.all(&requests, size).unwrap(), size, true).unwrap();
+        // Readers built on poppler warn of this entry.
+        assert!(!bytes.windows(9).any(|part| part == b"/Suspects"));
+        let file = std::path::Path::new(env!("CARGO_TARGET_TMPDIR")).join(format!("checked-{name}.pdf"));
+        std::fs::write(&file, &bytes).unwrap();
+        if let Some((good, text)) = run("qpdf", &["--check", &file.display().to_string()], &[]) {
+            assert!(good, "{name}: {text}");
+        }
+        let Some((good, told)) = run("pdftotext", &["-bbox", "-", "-"], &bytes) else { continue };
+        assert!(good, "{name}");
+        let pages = words(&told);
+        assert!(pages.len() > 10, "{name}");
+        let said: BTreeSet<&str> = pages.iter().flat_map(|page| &page.2).map(|(_, text)| text.as_str()).collect();
+        let machine = desk.machine();
+        for input in machine.inputs.rows().filter(|row| row.usage == PointUse::Used) {
+            assert!(said.contains(input.tag.as_str()) && said.contains(input.label.as_str()), "{name}: {}", input.tag);
+        }
+        for (page, (width, height, words)) in pages.iter().enumerate() {
+            assert!(words.len() > 10, "{name}, page {}", page + 1);
+            for (index, ([left, top, right, bottom], text)) in words.iter().enumerate() {
+                let inside = *left > size.side - 2.0 && *right < width - size.side + 2.0;
+                assert!(inside && *top > 10.0 && *bottom < height - 10.0, "{name}, page {}: {text}", page + 1);
+                for (other, beside) in &words[..index] {
+                    let across = right.min(other[2]) - left.max(other[0]);
+                    let down = bottom.min(other[3]) - top.max(other[1]);
+                    // The boxes are as high as lines can be, letters are not.
+                    let high = (bottom - top).min(other[3] - other[1]);
+                    let apart = across < 1.0 || down < 0.45 * high;
+                    assert!(apart, "{name}, page {}: `{text}` and `{beside}`", page + 1);
+                }
+            }
+        }
+    }
 }
 
 #[test]
@@ -287,6 +343,17 @@ fn the_symptom_index_says_what_the_diagnosis_says_and_explains_its_marks() {
     for block in &sheet.blocks {
         let Block::Card(card) = block else { continue };
         cards += 1;
+        let told: Vec<&str> = card
+            .answers
+            .iter()
+            .flat_map(|(_, then)| then)
+            .filter(|span| span.style == Style::Plain)
+            .map(|span| span.text.as_str())
+            .collect();
+        let once: BTreeSet<&str> = told.iter().copied().filter(|text| text.len() > 20).collect();
+        assert_eq!(once.len(), told.iter().filter(|text| text.len() > 20).count(), "{told:?}");
+        // Whoever is to measure something is told what.
+        assert!(!told.iter().any(|text| text.contains("This is for an electrician")), "{told:?}");
         let (probability, cause) = &card.answers[0];
         assert!(probability[0].text.ends_with('%') && !cause[0].text.is_empty());
         for span in card.answers.iter().flat_map(|(_, then)| then) {

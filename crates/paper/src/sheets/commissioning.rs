@@ -89,7 +89,7 @@ fn plain(text: impl Into<String>) -> Cell {
 }
 
 fn table(columns: Vec<Column>, rows: Vec<Vec<Cell>>) -> Option<Table> {
-    (!rows.is_empty()).then_some(Table { columns, rows, small: true })
+    (!rows.is_empty()).then_some(Table { columns, rows, small: true }.without_empty_columns())
 }
 
 fn signatures(desk: &Desk<'_>) -> Block {

@@ -99,6 +99,7 @@ fn lamps(desk: &Desk<'_>) -> Table {
         rows,
         small: true,
     }
+    .without_empty_columns()
 }
 
 /// Tag, what lit means, where, own LED.

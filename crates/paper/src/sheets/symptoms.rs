@@ -2,7 +2,7 @@
 //! to look at first. The same answers that `lampwise why` gives for the same lamps.
 
 use diagnose::evidence::{Complaint, LampState};
-use diagnose::next::{Size, Terms};
+use diagnose::next::{Size, Terms, ToDo};
 use diagnose::pattern::{Pattern, Symptom, symptoms};
 
 use crate::desk::Desk;
@@ -111,15 +111,25 @@ fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) ->
         .into_iter()
         .map(|(probability, words)| (vec![Span::plain(percent(probability))], vec![Span::plain(words)]))
         .collect();
-    for (index, proposal) in advice.proposals.iter().enumerate() {
+    let mut told: Vec<String> = Vec::new();
+    for proposal in &advice.proposals {
+        // Of what others have to do an operator is told only to leave it alone.
+        let others = proposal.on_site && matches!(proposal.to_do, ToDo::Check(_));
+        let words = if others { &proposal.technician } else { &proposal.words };
+        let words = to_be_done(desk, &proposal.to_do, words, &proposal.key);
+        // Several lapses are made good by the same thing.
+        if told.contains(&words) {
+            continue;
+        }
         let mut text = Vec::new();
         text.extend(marks.before(&proposal.cautions));
         if let Some(moves) = can_move(desk, &proposal.movements) {
             text.push(Span::strong(format!("! {moves} ")));
         }
-        text.push(Span::plain(to_be_done(desk, &proposal.to_do, &proposal.words, &proposal.key)));
+        text.push(Span::plain(words.clone()));
         text.push(Span::faint(format!(" ({})", effort(desk, proposal))));
-        let before = format!("{} {}", CHECK.of(language), index + 1);
+        told.push(words);
+        let before = format!("{} {}", CHECK.of(language), told.len());
         answers.push((vec![Span::strong(before)], text));
     }
     Card { number: number.to_string(), mark: None, cautions: Vec::new(), words: lamps(desk, pattern), remark, answers }

@@ -18,8 +18,12 @@ pub const MARGIN: f64 = 2.0 * ARROW_HALF;
 /// What the arrows before and behind a part of a piece take together.
 pub const ARROWS: f64 = 2.0 * ARROW;
 
+/// What is left free around a page, so that no line at its edge is cut off.
+const EDGE: f64 = 0.5;
+
 /// The pages.
 pub fn pages(pieces: &[Piece], about: &str, width: f64, height: f64) -> Vec<Drawing> {
+    let (width, height) = (width - 2.0 * EDGE, height - 2.0 * EDGE);
     let chunks: Vec<Block> = pieces.iter().flat_map(|piece| chunks(piece, width, height)).collect();
     let mut pages: Vec<Page> = Vec::new();
     for chunk in &chunks {
@@ -30,7 +34,13 @@ pub fn pages(pieces: &[Piece], about: &str, width: f64, height: f64) -> Vec<Draw
             pages.push(page);
         }
     }
-    pages.into_iter().map(|page| page.drawing).collect()
+    pages.into_iter().map(|page| with_edge(about, &page.drawing)).collect()
+}
+
+fn with_edge(about: &str, inside: &Drawing) -> Drawing {
+    let mut whole = Drawing::new(about, inside.width + 2.0 * EDGE, inside.height + 2.0 * EDGE);
+    whole.put(inside, EDGE, EDGE);
+    whole
 }
 
 struct Page {
@@ -91,7 +101,8 @@ fn chunks(piece: &Piece, width: f64, height: f64) -> Vec<Block> {
         }
         blocks.extend_from_slice(now);
         if cut {
-            let next = later.first().and_then(|block| block.begins.clone());
+            // Where it goes on with a transition, the step behind that is what is looked for.
+            let next = later.iter().find_map(|block| block.begins.clone());
             blocks.push(block::jump(next.as_deref().unwrap_or("…")));
         }
         chunks.push(block::stack(&blocks));
@@ -122,4 +133,45 @@ fn fitting(blocks: &[Block], width: f64, height: f64) -> (usize, bool) {
     let before_step = (1..=most).rev().find(|count| blocks.get(*count).is_some_and(|block| block.begins.is_some()));
     let count = before_step.unwrap_or(most);
     (count, count < blocks.len())
+}
+
+#[cfg(test)]
+mod tests {
+    use super::super::graph::{Bar, StepBox};
+    use super::*;
+    use crate::drawing::Item;
+
+    fn step(name: &str) -> Block {
+        block::step(&StepBox { name: name.to_owned(), initial: false, actions: vec!["Y1 valve".to_owned()] })
+    }
+
+    fn bar() -> Block {
+        block::bar(&Bar { from: vec![0], to: vec![1], condition: "X1".to_owned() })
+    }
+
+    #[test]
+    fn a_cut_before_a_transition_names_the_step_behind_it() {
+        // So tall that nothing stands beside it but an arrow.
+        let tall = Block { height: 200.0, ..bar() };
+        let pages = pages(&[vec![tall, bar(), step("tally")]], "chart", 300.0, 240.0);
+        let texts: Vec<&str> = (pages.iter().flat_map(|page| &page.items))
+            .filter_map(|item| if let Item::Text(text) = item { Some(text.text.as_str()) } else { None })
+            .collect();
+        assert!(texts.contains(&"→ tally") && !texts.iter().any(|text| text.contains('…')), "{texts:?}");
+    }
+
+    #[test]
+    fn no_line_is_at_the_edge_of_a_page() {
+        let pages = pages(&[vec![step("fill"), bar()]], "chart", 300.0, 240.0);
+        let page = &pages[0];
+        let points = page.items.iter().flat_map(|item| match item {
+            Item::Line { points, .. } => points.clone(),
+            Item::Frame { x, y, width, height, .. } => vec![(*x, *y), (x + width, y + height)],
+            _ => Vec::new(),
+        });
+        let (across, down): (Vec<f64>, Vec<f64>) = points.unzip();
+        assert!(!across.is_empty());
+        assert!(across.iter().all(|x| (EDGE..=page.width - EDGE).contains(x)), "{across:?} of {}", page.width);
+        assert!(down.iter().all(|y| (EDGE..=page.height - EDGE).contains(y)), "{down:?} of {}", page.height);
+    }
 }
