@@ -285,6 +285,20 @@ fn what_the_program_says_itself_is_in_the_language_of_the_sheet() {
 }
 
 #[test]
+fn a_call_report_is_in_the_language_of_the_sheet_but_for_what_was_said() {
+    let alternatives = alternatives("minimal");
+    let desk = desk(&alternatives, "minimal", Language::German);
+    let text = "lampwise call 1\nfile: x\nmachine: Jar capper\nversion: \nfingerprint: 0\n\ncomplaint: won't start\n\
+                lamps: I2 off, rest on\nnote: rang twice\n";
+    let record = Box::new(diagnose::call::Record::of_text(text).unwrap());
+    let sheet = desk.sheets(&Request::Call { record, changed: false }, PageSize::A4).unwrap().remove(0);
+    let said: BTreeSet<String> = spans(&sheet.blocks).into_iter().map(|span| span.text).collect();
+    for word in ["Beschwerde", "Lampen", "Notiz", "won't start", "rang twice"] {
+        assert!(said.contains(word), "{word}: {said:?}");
+    }
+}
+
+#[test]
 fn titles_are_in_the_language_of_the_sheet() {
     let alternatives = alternatives("jar-filler");
     let titles = |language: Language| -> Vec<String> {

@@ -9,7 +9,7 @@ use machine::caution::Doing;
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Column, Sheet, Span, Table};
-use crate::language::Label;
+use crate::language::{Label, Language};
 use crate::request::RequestError;
 use crate::wording::{can_move, cause, caution, effort, percent, said_before};
 
@@ -22,6 +22,7 @@ const ABOUT: Label = Label::new(
 const SAID: Label = Label::new("What was said", "Was gesagt wurde", "Lo que se dijo");
 const FINDING: Label = Label::new("Finding", "Befund", "Resultado");
 const CAUSES: Label = Label::new("What it can be", "Was es sein kann", "Qué puede ser");
+const CAUSE: Label = Label::new("Cause", "Ursache", "Causa");
 const VERIFY: Label = Label::new("To verify that it runs", "Prüfen, dass sie läuft", "Comprobar que funciona");
 const NEXT: Label = Label::new("What comes next", "Was als Nächstes kommt", "Qué viene ahora");
 const NUMBER: Label = Label::new("No.", "Nr.", "N.º");
@@ -114,9 +115,31 @@ pub(crate) fn call_report(desk: &Desk<'_>, record: &Record, changed: bool) -> Re
     })
 }
 
-/// The word for a kind of entry, as it is typed and kept.
-fn kind_word(kind: Kind) -> &'static str {
-    kind.word()
+/// The word for a kind of entry: in English as it is typed and kept.
+fn kind_word(kind: Kind, language: Language) -> &'static str {
+    let (german, spanish) = match kind {
+        Kind::Who => ("wer", "quién"),
+        Kind::Hours => ("Stunden", "horas"),
+        Kind::Recently => ("zuletzt", "hace poco"),
+        Kind::Complaint => ("Beschwerde", "queja"),
+        Kind::Routine => ("Ablauf", "rutina"),
+        Kind::Did => ("getan", "hecho"),
+        Kind::Lamps => ("Lampen", "lámparas"),
+        Kind::Saw => ("gesehen", "visto"),
+        Kind::Found => ("geprüft", "comprobado"),
+        Kind::Again => ("noch einmal", "otra vez"),
+        Kind::Then => ("danach", "después"),
+        Kind::Tried => ("versucht", "probado"),
+        Kind::Runs => ("läuft", "funciona"),
+        Kind::Unknown => ("unbekannt", "desconocido"),
+        Kind::Cannot => ("nicht möglich", "imposible"),
+        Kind::Note => ("Notiz", "nota"),
+    };
+    match language {
+        Language::English => kind.word(),
+        Language::German => german,
+        Language::Spanish => spanish,
+    }
 }
 
 fn said(desk: &Desk<'_>, session: &Session) -> Table {
@@ -124,7 +147,7 @@ fn said(desk: &Desk<'_>, session: &Session) -> Table {
     let rows = session.entries().iter().enumerate().map(|(index, entry)| {
         vec![
             vec![Span::plain((index + 1).to_string())],
-            vec![Span::plain(kind_word(entry.kind))],
+            vec![Span::plain(kind_word(entry.kind, language))],
             vec![Span::plain(&entry.text)],
         ]
     });
@@ -219,7 +242,7 @@ fn causes(desk: &Desk<'_>, session: &Session) -> Table {
             .into_iter()
             .map(|(probability, words)| vec![vec![Span::plain(percent(probability))], vec![Span::plain(words)]])
             .collect(),
-        columns: vec![Column::narrow("%"), Column::wide(CAUSES.of(language), 1)],
+        columns: vec![Column::narrow("%"), Column::wide(CAUSE.of(language), 1)],
         small: false,
     }
 }

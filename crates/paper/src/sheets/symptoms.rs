@@ -2,13 +2,13 @@
 //! to look at first. The same answers that `lampwise why` gives for the same lamps.
 
 use diagnose::evidence::{Complaint, LampState};
-use diagnose::next::{Size, Terms, ToDo};
+use diagnose::next::{Proposal, Size, Terms, ToDo};
 use diagnose::pattern::{Pattern, Symptom, symptoms};
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::lamp_list;
-use crate::language::Label;
+use crate::language::{Label, Language};
 use crate::wording::{Marks, can_move, cause, effort, percent, to_be_done};
 
 const TITLE: Label = Label::new("Symptom index", "Fehlerverzeichnis", "Índice de síntomas");
@@ -113,10 +113,7 @@ fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) ->
         .collect();
     let mut told: Vec<String> = Vec::new();
     for proposal in &advice.proposals {
-        // Of what others have to do an operator is told only to leave it alone.
-        let others = proposal.on_site && matches!(proposal.to_do, ToDo::Check(_));
-        let words = if others { &proposal.technician } else { &proposal.words };
-        let words = to_be_done(desk, &proposal.to_do, words, &proposal.key);
+        let words = proposed(desk, proposal);
         // Several lapses are made good by the same thing.
         if told.contains(&words) {
             continue;
@@ -133,6 +130,23 @@ fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) ->
         answers.push((vec![Span::strong(before)], text));
     }
     Card { number: number.to_string(), mark: None, cautions: Vec::new(), words: lamps(desk, pattern), remark, answers }
+}
+
+/// What is to be done. Of a check that others have to make an operator is told only to leave it alone; so it is said as
+/// it is among technicians, or, where that is not translated, at least of what.
+fn proposed(desk: &Desk<'_>, proposal: &Proposal) -> String {
+    let words = to_be_done(desk, &proposal.to_do, &proposal.words, &proposal.key);
+    let (true, ToDo::Check(check)) = (proposal.on_site, proposal.to_do) else { return words };
+    let tag = desk.language().tag();
+    let translated = proposal.technician.translations.iter().any(|(language, _)| language == tag);
+    if translated || desk.language() == Language::English {
+        return desk.words(&proposal.technician, &proposal.key).to_owned();
+    }
+    let machine = desk.machine();
+    match machine.checks[check].device.map(|device| &machine.devices[device]) {
+        Some(device) => format!("{}: {words}", desk.words(&device.words, &device.name)),
+        None => words,
+    }
 }
 
 /// A pattern in words: what is lit, what flickers.
