@@ -46,7 +46,7 @@ impl Followed {
 }
 
 /// How often people are wrong about whether the machine runs.
-const WRONG_ABOUT_RUNNING: f64 = 0.02;
+pub const WRONG_ABOUT_RUNNING: f64 = 0.02;
 
 /// A history that is followed through later moments.
 #[derive(Clone, Debug)]

@@ -7,7 +7,8 @@
 //! Cost: what the lamps can show, times the parts of the lamp likelihood; plus the records
 //! with fewer than two deviations in play, times the classes that may be latent there. For
 //! nearly all of those the latent deviation changes nothing that was seen, and a multiplication
-//! is all; only for the others ([`RoutineWorld::latent_lamps`]) is the likelihood changed.
+//! is all; only for the others ([`RoutineWorld::latent_lamps`]) is the likelihood changed. Records that would be lost in
+//! the rounding of the sums are left aside.
 
 use crate::class::{Class, classes, odds_together};
 use crate::evidence::{Complaint, Deed, Evidence, Moment};

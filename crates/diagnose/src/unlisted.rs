@@ -9,8 +9,8 @@ use crate::panel::{LampTruth, Panel};
 use crate::world::World;
 use machine::Machine;
 
-/// How often it goes away by whatever was done.
-const STOPS_BY_ITSELF: f64 = 0.1;
+/// How often a cause that is not in the file goes away by whatever was done.
+pub const STOPS_BY_ITSELF: f64 = 0.1;
 
 /// How often everything stays as it was before, where nobody worked the machine and where somebody did.
 const STAYS: f64 = 0.9;

@@ -3,6 +3,7 @@
 use std::collections::BTreeMap;
 
 use diagnose::digest::{Change, Ground, Shows, complaints};
+use diagnose::evidence::{NAMES_WHAT_IS_NOT_THERE, STOPS_BY_ITSELF, WRONG_ABOUT_RUNNING};
 use diagnose::{Doubt, Standing};
 use serde_json::{Value, json};
 
@@ -27,11 +28,6 @@ pub fn of_complaints() -> Value {
     json!(STANDINGS.map(complaints))
 }
 
-/// How often people are wrong about whether the machine runs, and how often a cause that is not in the file goes away by
-/// itself; as `diagnose` has them, against which the page's answers are held.
-const WRONG_ABOUT_RUNNING: f64 = 0.02;
-const STOPS_BY_ITSELF: f64 = 0.1;
-
 /// How often people are wrong.
 pub fn of_doubt(doubt: &Doubt) -> Value {
     json!({
@@ -43,7 +39,7 @@ pub fn of_doubt(doubt: &Doubt) -> Value {
         "deed": doubt.deed,
         "routine": doubt.routine,
         "unlisted": doubt.unlisted,
-        "missing": diagnose::evidence::NAMES_WHAT_IS_NOT_THERE,
+        "missing": NAMES_WHAT_IS_NOT_THERE,
         "remedy": doubt.remedy,
         "wrongRuns": WRONG_ABOUT_RUNNING,
         "stopsByItself": STOPS_BY_ITSELF,
