@@ -85,6 +85,26 @@ class Plan:
                 row.append((action["kind"], action["of"] if "of" in action else action["output"], compiled(when),
                             timing[0] == "blink"))
             self.actions.append(row)
+        # Inputs that the program reads, and outputs by which something moves or is fed.
+        self.read, self.moving = set(), set()
+        def mentioned(condition, word, into):
+            if isinstance(condition, list):
+                if condition[0] == word:
+                    into.add(condition[1])
+                for part in condition[1:]:
+                    mentioned(part, word, into)
+        for rows, names in ((data["transitions"], ["when"]), (data["interlocks"], ["needs"]),
+                            (data.get("latches", []), ["set", "reset"]), (data["outputs"], ["driven"])):
+            for row in rows:
+                for name in names:
+                    mentioned(row[name], "input", self.read)
+        for one in data["edges"]:
+            mentioned(one, "input", self.read)
+        for row in data["steps"]:
+            for action in row["actions"]:
+                mentioned(action["when"], "input", self.read)
+        for row in data["supplies"] + [one for row in data["mechanisms"] for one in row["moves"]]:
+            mentioned(row["when"], "driven", self.moving)
         # Time marks that a step can wait for.
         self.marks = [set() for _ in data["steps"]]
         def note(condition):
@@ -154,6 +174,7 @@ class Machine:
         self.short = [None] * len(self.travel)  # the position just before which it has stopped
         self.let_go = None  # (time, mechanism, position)
         self.there = []  # effects at work
+        self.unasked = []  # what somebody is about to do without being asked
         self.open = []  # those of them that are loose contacts and open just now
         self.forgotten = set()
         self.steps_changed = False
@@ -168,6 +189,8 @@ class Machine:
                 # (The number of the routine stands behind if it is not the first.)
                 if (effect[2] if len(effect) > 2 else 0) == self.plan_data.get("which", 0):
                     self.forgotten.add(effect[1])
+            elif effect[0] == "unasked":
+                self.unasked.append(effect[1])
             else:
                 self.there.append(effect)
                 # Of two faults at one stage the one that holds it on decides; a loose contact comes after both.
@@ -176,10 +199,40 @@ class Machine:
     def lift(self, effects):
         """Takes the effects of one deviation away again."""
         for effect in effects:
-            if effect[0] not in ("found", "forgotten"):
+            if effect[0] not in ("found", "forgotten", "unasked"):
                 self.there.remove(effect)
                 if effect in self.open:
                     self.open.remove(effect)
+
+    def react(self):
+        """What has set in together has its consequences; then what was done unasked is done, and is over."""
+        self.settle()
+        doing, self.unasked = self.unasked, []
+        for action in doing:
+            back = None
+            if action["do"] == "put" and not self.plan_data["mechanisms"][action["mechanism"]]["driven"]:
+                back = {**action, "position": self.travel[action["mechanism"]][0]}
+            self.act(action)
+            if back:
+                self.act(back)
+
+    def without(self, effects):
+        """The same machine with the effects of some deviations taken away."""
+        other = self.copy()
+        other.lift(effects)
+        other.settle()
+        return other
+
+    def holds_otherwise(self, other):
+        """Whether anything but lamps differs from another machine at the same moment."""
+        read, moving = self.plan.read, self.plan.moving
+        courses = lambda travel: [(a, b, c if e is None else c - e, d) for a, b, c, d, e in travel]
+        of = lambda values, some: [values[number] for number in sorted(some)]
+        return (self.memory() != other.memory() or courses(self.travel) != courses(other.travel)
+                or (self.supply, self.powered, self.running) != (other.supply, other.powered, other.running)
+                or self.arrives != other.arrives or self.since != other.since
+                or of(self.reads, read) != of(other.reads, read) or of(self.pending, read) != of(other.pending, read)
+                or of(self.driven, moving) != of(other.driven, moving))
 
     def copy(self):
         """The same machine once more, to go on with."""
@@ -260,8 +313,8 @@ class Machine:
         return value
 
     def loose(self):
-        """The loose contact that is live and has the shortest mean time until it flips, with that time."""
-        found = None
+        """The loose contacts that are live, by their mean times until they flip, the shortest first."""
+        found = []
         for effect in self.there:
             if "chatters" not in effect:
                 continue
@@ -272,10 +325,9 @@ class Machine:
                 live = self.command_before(effect[1], effect)
             else:
                 live = self.supply_before(effect[1], effect)
-            mean = effect[-1] if effect in self.open else effect[-2]
-            if live and (found is None or mean < found[1]):
-                found = (effect, mean)
-        return found
+            if live:
+                found.append((effect, effect[-1] if effect in self.open else effect[-2]))
+        return sorted(found, key=lambda one: one[1])
 
     def flip(self, effect):
         if effect in self.open:
@@ -684,6 +736,35 @@ def mean_looks(looks, flickers=False):
     }
 
 
+def all_rounds(still, rounds):
+    """What is seen where several contacts flip, each with a round of its own: what is on at rest is on while each of
+    them lets it be, what is off while none of them brings it on. In whole thousandths."""
+    def together(still, means):
+        means = [round(1000 * mean) for mean in means if mean != still]
+        if not means:
+            return still
+        if still == 0.0:
+            means = [1000 - mean for mean in means]
+        product = means[0]
+        for mean in means[1:]:
+            product = product * mean // 1000
+        return (1000 - product if still == 0.0 else product) / 1000
+    def lamp(number):
+        changing = [one["lamps"][number] for one in rounds if one["lamps"][number] != still["lamps"][number]]
+        if len(changing) < 2:
+            return changing[0] if changing else still["lamps"][number]
+        return (together(still["lamps"][number][0], [share for share, _, _ in changing]), True, False)
+    if len(rounds) == 1:
+        return rounds[0]
+    return {
+        "lamps": [lamp(number) for number in range(len(still["lamps"]))],
+        "places": [[together(share, [one["places"][m][p] for one in rounds]) for p, share in enumerate(row)]
+                   for m, row in enumerate(still["places"])],
+        "stages": {key: together(share, [one["stages"][key] for one in rounds]) if share in (0.0, 1.0)
+                   else min([share] + [one["stages"][key] for one in rounds]) for key, share in still["stages"].items()},
+    }
+
+
 # --------------------------------------------------------------------- people
 
 MOST_FLIPS = 24
@@ -696,8 +777,9 @@ class TooRare(Exception):
 class Chance:
     """One course of events: at each fork the branch that a list says, then the first."""
 
-    def __init__(self, script, least):
+    def __init__(self, script, least, known=0):
         self.script, self.least = script, least
+        self.known = known  # so many of them have happened
         self.taken = []
         self.probability = 1.0
 
@@ -705,26 +787,27 @@ class Chance:
         """Whether something happens that does with this probability."""
         first = self.script[len(self.taken)] if len(self.taken) < len(self.script) else True
         self.taken.append(first)
-        self.probability *= probability if first else 1.0 - probability
+        if len(self.taken) > self.known:
+            self.probability *= probability if first else 1.0 - probability
         if self.probability < self.least:
             raise TooRare
         return first
 
 
-def courses(play, least):
-    """Every course of events: its probability, and what came of it."""
-    script = []
+def courses(play, least, known=()):
+    """Every course of events that begins in a known way: its probability from there on, and what came of it."""
+    script = list(known)
     while True:
-        chance = Chance(script, least)
+        chance = Chance(script, least, len(known))
         try:
             came = play(chance)
             yield chance.probability, came
         except TooRare:
             pass
         script = chance.taken
-        while script and not script[-1]:
+        while len(script) > len(known) and not script[-1]:
             script.pop()
-        if not script:
+        if len(script) == len(known):
             return
         script[-1] = False
 
@@ -737,13 +820,14 @@ class Walk:
         self.chance = chance
         self.flips = 0
         self.waiting = sorted(setting_in, key=lambda one: one[0])  # (moment, effects)
-        self.marks = []  # (stage, epoch, time, lamps)
+        self.marks = []  # (stage, epoch, time, lamps, decisions of chance by then)
         self.moment = [0, 0]
         self.met = set()
 
     def mark(self):
         """A kept moment: whatever was to set in by now sets in."""
-        self.marks.append((self.moment[0], self.moment[1], self.machine.now, self.machine.lamps()))
+        decided = len(self.chance.taken) if self.chance else 0
+        self.marks.append((self.moment[0], self.moment[1], self.machine.now, self.machine.lamps(), decided))
         some = False
         while self.waiting and self.waiting[0][0] <= tuple(self.moment):
             self.machine.impose(self.waiting.pop(0)[1])
@@ -760,7 +844,7 @@ class Walk:
             self.met.add(steps)
             self.moment[1] += 1
             if self.mark():
-                machine.settle()
+                machine.react()
 
     def stop_where_it_begins(self, rounds):
         """A machine that goes round is left where its lowest-numbered steps, or its lowest places, begin."""
@@ -821,56 +905,66 @@ class Walk:
     def flips_first(self, due, epochs):
         """Whether chance had a say in whether a loose contact flips before the next thing happens."""
         machine = self.machine
-        contact = machine.loose()
-        if contact is None or self.flips >= MOST_FLIPS:
+        if self.flips >= MOST_FLIPS:
             return False
-        effect, mean = contact
         gap = due - machine.now
-        trial = machine.copy()
-        trial.now += min(mean, gap // 2)
-        trial.flip(effect)
-        if not trial.felt(machine, effect):
-            return False
-        if self.chance.falls(-math.expm1(-gap / mean)):
-            machine.now += min(mean, gap // 2)
-            machine.flip(effect)
-            self.flips += 1
-        else:
-            machine.advance(due)
-        if epochs:
-            self.new_epoch()
-        return True
+        for effect, mean in machine.loose():
+            trial = machine.copy()
+            trial.now += min(mean, gap // 2)
+            trial.flip(effect)
+            if not trial.felt(machine, effect):
+                continue
+            if self.chance.falls(-math.expm1(-gap / mean)):
+                machine.now += min(mean, gap // 2)
+                machine.flip(effect)
+                self.flips += 1
+            else:
+                machine.advance(due)
+            if epochs:
+                self.new_epoch()
+            return True
+        return False
 
     def chatter_at_rest(self, epochs):
-        """Nothing is due, but a contact is loose: it flips until all comes round again."""
+        """Nothing is due, but contacts are loose: each by itself flips until all comes round again."""
         machine = self.machine
         machine.steps_changed = False
-        kept, looks = machine.key(), []
-        for _ in range(MOST_FLIPS):
-            contact = machine.loose()
-            if contact is None:
-                return "standing", None
-            effect, mean = contact
-            looks.append((mean, machine.look()))
-            machine.now += mean
-            machine.flip(effect)
-            seen = set()
-            while (due := machine.next_due()) is not None and machine.key() not in seen:
-                seen.add(machine.key())
-                machine.advance(due)
+        flips = {}
+        while True:
+            kept, look, rounds = machine.key(), machine.look(), []
+            for effect, _ in machine.loose():
+                looks = []
+                name = json.dumps(effect)
+                while True:
+                    live = [mean for one, mean in machine.loose() if one == effect]
+                    if not live:
+                        break
+                    if flips.get(name, 0) >= MOST_FLIPS:
+                        return ("cycling", mean_looks(looks, flickers=True)) if looks else ("standing", None)
+                    flips[name] = flips.get(name, 0) + 1
+                    looks.append((live[0], machine.look()))
+                    machine.now += live[0]
+                    machine.flip(effect)
+                    seen = set()
+                    while (due := machine.next_due()) is not None and machine.key() not in seen:
+                        seen.add(machine.key())
+                        machine.advance(due)
+                    if machine.steps_changed or machine.key() == kept:
+                        break
+                if machine.steps_changed or machine.key() != kept:
+                    break
+                rounds.append(mean_looks(looks, flickers=True))
             if machine.steps_changed:
                 if epochs:
                     self.new_epoch()
                 machine.steps_changed = False
-                kept, looks = machine.key(), []
             elif machine.key() == kept:
-                return "standing", mean_looks(looks, flickers=True)
-        return ("cycling", mean_looks(looks, flickers=True)) if looks else ("standing", None)
+                return "standing", all_rounds(look, rounds) if rounds else None
 
     def begin_stage(self, stage):
         self.moment[:] = [stage, 0]
         if self.mark():
-            self.machine.settle()
+            self.machine.react()
 
     def hand(self, action):
         """The hand acts, or not; counting begins anew."""
@@ -882,7 +976,7 @@ class Walk:
     def end_stage(self, stop, looks):
         self.moment[1] = END
         if self.mark():
-            self.machine.settle()
+            self.machine.react()
             return self.come_to_rest(epochs=False)
         return stop, looks
 
@@ -900,7 +994,11 @@ def course(plan, deviations, slots, nominal, options, keep, chance):
     """Plays the routine once. Gives the ends of stages (with the machine as it is there) and the kept moments."""
     data = plan.data
     machine = Machine(plan)
-    setting_in = [(slot, data["deviations"][d]["effects"]) for slot, d in zip(slots, deviations)]
+    setting_in = []
+    for slot, d in zip(slots, deviations):
+        # What somebody does unasked he does not do before power-on.
+        slot = (0, 1) if is_unasked(data["deviations"][d]) and slot == (0, 0) else slot
+        setting_in.append((slot, data["deviations"][d]["effects"]))
     walk = Walk(machine, setting_in, chance)
     ends = []
     going_on, odd = 1.0, 0
@@ -943,7 +1041,7 @@ def course(plan, deviations, slots, nominal, options, keep, chance):
 
 def moments(marks, options):
     """The moments at which faults set in, with their shares."""
-    kept = [(stage, epoch, now) for stage, epoch, now, _ in marks if epoch != END]
+    kept = [(stage, epoch, now) for stage, epoch, now, _, _ in marks if epoch != END]
     end = marks[-1][2]
     lengths = []
     for number, (stage, epoch, now) in enumerate(kept):
@@ -1107,6 +1205,15 @@ def sight(data, evidence, look):
     return value
 
 
+def said_to_run(data, evidence, runs):
+    """The probability of what was said of whether it runs, if it does with this probability."""
+    said, wrong = evidence.get("runs"), data["doubt"].get("runs", 0.0)
+    if said is None:
+        return 1.0
+    yes = runs * (1.0 - wrong) + (1.0 - runs) * wrong
+    return yes if said else 1.0 - yes
+
+
 def under_unknown(data, evidence, marks):
     """The probability of the evidence under a cause that is not in the file."""
     value = 1.0
@@ -1120,7 +1227,7 @@ def under_unknown(data, evidence, marks):
 def unknown_lamps(reports, marks):
     at_random = math.prod({"lit": 0.35, "dark": 0.6, "flickers": 0.05}[said] for _, said, _ in reports)
     like_normal = sum(math.prod(lamp_likelihood(said, (float(lamps[lamp][0] > 0), False, True), 0.12)
-                                for lamp, said, _ in reports) for _, _, _, lamps in marks) / len(marks)
+                                for lamp, said, _ in reports) for _, _, _, lamps, _ in marks) / len(marks)
     return 0.5 * at_random + 0.5 * like_normal
 
 
@@ -1153,6 +1260,9 @@ def unknown_sight(data, evidence, marks, before=()):
     checks_before = said_before(lambda moment: moment["checks"])
     for check, said in evidence["checks"]:
         value *= told(checks_before.get(check), said, 2)
+    if evidence.get("runs") is not None:
+        by_itself = data["doubt"]["runs_by_itself"]
+        value *= by_itself if evidence["runs"] else 1.0 - by_itself
     return value
 
 
@@ -1161,24 +1271,36 @@ def unknown_sight(data, evidence, marks, before=()):
 class Held:
     """A history that has come as far as the moment that is spoken of."""
 
-    def __init__(self, there, right, machine, look, began, weight):
+    def __init__(self, there, machine, look, began, weight, right=frozenset(), odd=False, late=False):
         self.there = there  # deviations
         self.right = right  # those of them that have been put right
         self.machine = machine
         self.look = look
         self.began = began  # the stage after which somebody called
+        self.odd = odd  # whether the run was not as always then
+        self.late = late  # whether something has set in since
         self.weight = weight
 
+    def but(self, **other):
+        """The same but for some things."""
+        new = Held.__new__(Held)
+        new.__dict__.update(self.__dict__, **other)
+        return new
 
-def deed(machine, action, setting_in=()):
-    """A hand acts on a machine at rest, and that comes to rest. Gives it, what it looks like, and the moments."""
-    walk = Walk(machine.copy(), [((0, epoch), effects) for epoch, effects in setting_in], None)
-    walk.begin_stage(0)
-    walk.come_to_rest(epochs=False)
-    walk.hand(action)
-    walk.new_epoch()
-    _, looks = walk.end_stage(*walk.come_to_rest())
-    return walk.machine, looks or walk.machine.look(), walk.marks
+
+def deed(machine, action, least, setting_in=(), known=()):
+    """A hand acts on a machine at rest, and that comes to rest. For each course of events: its probability, the
+    machine, what it looks like, the moments, and what chance decided."""
+    def play(chance):
+        walk = Walk(machine.copy(), [((0, epoch), effects) for epoch, effects in setting_in], chance)
+        walk.begin_stage(0)
+        walk.come_to_rest(epochs=False)
+        walk.hand(action)
+        walk.new_epoch()
+        _, looks = walk.end_stage(*walk.come_to_rest())
+        return walk.machine, looks or walk.machine.look(), walk.marks, chance.taken
+    for probability, came in courses(play, least, known):
+        yield (probability, *came)
 
 
 WAIT = {"do": "wait"}
@@ -1187,9 +1309,12 @@ WAIT = {"do": "wait"}
 class Later:
     """What happens after somebody has called."""
 
-    def __init__(self, data, slots, odds, group):
+    def __init__(self, data, slots, odds, group, found):
         self.data, self.slots, self.odds, self.group = data, slots, odds, group
         self.late = [d for d, row in enumerate(data["deviations"]) if not from_the_beginning(row)]
+        # What by itself can make the routine go otherwise than always.
+        self.disturbs = {chosen[0] for chosen, _, end, _ in found if len(chosen) == 1 and not end["usual"]}
+        self.least = data["options"].get("least_branch", 0.0)
 
     def effects(self, deviation):
         return self.data["deviations"][deviation]["effects"]
@@ -1198,34 +1323,37 @@ class Later:
         return sum(share for (at, _), share in self.slots if at <= stage)
 
     def acted(self, held, action):
-        machine, look, _ = deed(held.machine, action)
-        return Held(held.there, held.right, machine, look, held.began, held.weight)
+        for probability, machine, look, _, _ in deed(held.machine, action, self.least):
+            yield held.but(machine=machine, look=look, weight=held.weight * probability)
 
     def moments_of(self, marks, stage):
-        """The moments of a deed: epoch and share."""
+        """The moments of a deed: epoch, share, and how much chance had decided by then."""
         if stage is not None:
-            return [(epoch, share) for (at, epoch), share in self.slots if at == stage]
+            return [(epoch, share, 0) for (at, epoch), share in self.slots if at == stage]
         options = self.data["options"]
         of_a_millisecond = dict(self.slots)[(1, 0)] / options["hand_pause_ms"]
         found = []
-        for (_, epoch, now, _), after in zip(marks, marks[1:]):
+        for (_, epoch, now, _, decided), after in zip(marks, marks[1:]):
             ms = options["hand_pause_ms"] if epoch == 0 else max(after[2] - now, options["least_epoch_ms"])
-            found.append((epoch, ms * of_a_millisecond))
+            found.append((epoch, ms * of_a_millisecond, decided))
         return found
 
     def sets_in(self, held, action, stage):
         """Everything that can have set in during the deed."""
         if len(held.there) > 1:
             return
-        _, _, marks = deed(held.machine, action)
-        moments = self.moments_of(marks, stage)
-        for deviation in self.late:
-            if any(self.group[deviation] == self.group[other] for other in held.there):
-                continue
-            for epoch, share in moments:
-                machine, look, _ = deed(held.machine, action, [(epoch, self.effects(deviation))])
-                weight = held.weight * self.odds[deviation] * share / self.upto(held.began)
-                yield Held((*held.there, deviation), held.right, machine, look, held.began, weight)
+        # The moments of the routine are known; those of another deed are as that goes without it.
+        runs = list(deed(held.machine, action, self.least)) if stage is None else [(1.0, None, None, None, [])]
+        for likely, _, _, marks, taken in runs:
+            for epoch, share, decided in self.moments_of(marks, stage):
+                for deviation in self.late:
+                    if any(self.group[deviation] == self.group[other] for other in held.there):
+                        continue
+                    sets_in = [(epoch, self.effects(deviation))]
+                    weight = held.weight * self.odds[deviation] * likely * share / self.upto(held.began)
+                    for probability, machine, look, _, _ in deed(held.machine, action, self.least, sets_in, taken[:decided]):
+                        yield held.but(there=(*held.there, deviation), machine=machine, look=look, late=True,
+                                       weight=weight * probability)
 
     def remedied(self, held, number):
         """Each way in which a remedy can end."""
@@ -1236,16 +1364,14 @@ class Later:
         for works in itertools.product([True, False], repeat=len(wrong)):
             right = [d for d, done in zip(wrong, works) if done]
             weight = held.weight * math.prod(1.0 - fails if done else fails for done in works)
-            one = Held(held.there, held.right | set(right), held.machine, held.look, held.began, weight)
+            after = [held.but(right=held.right | set(right), weight=weight)]
             if right:
-                one.machine = held.machine.copy()
-                for deviation in right:
-                    one.machine.lift(self.effects(deviation))
-                one.machine.settle()
-                one = self.acted(one, WAIT)
-            yield one if does is None else self.acted(one, does)
+                machine = held.machine.without([effect for d in right for effect in self.effects(d)])
+                after = list(self.acted(after[0].but(machine=machine), WAIT))
+            for one in after:
+                yield from [one] if does is None else self.acted(one, does)
 
-    def gone_on(self, all_held, moment):
+    def gone_on(self, all_held, moment, named):
         """All histories after one more moment, not weighed by what was seen yet."""
         late = []
         for remedy in moment["remedies"]:
@@ -1253,24 +1379,42 @@ class Later:
         for one in moment["deeds"] or ([] if moment["remedies"] else [{"extra": WAIT}]):
             if "extra" in one:
                 action, stage = one["extra"], None
-            else:
+            elif named in (None, self.data.get("which", 0)):
                 action, stage = self.data["routine"][one["routine"]], one["routine"] + 1
-            late = [self.acted(held, action) for held in late]
+            else:
+                # In another routine than people were at, it is something else that was done.
+                action, stage = self.data["routines"][named][one["routine"]], None
+            late = [after for held in late for after in self.acted(held, action)]
             late += [after for held in all_held for after in self.sets_in(held, action, stage)]
-            all_held = [self.acted(held, action) for held in all_held]
+            all_held = [after for held in all_held for after in self.acted(held, action)]
         return all_held + late
+
+    def runs(self, held):
+        """Whether the machine runs again."""
+        left = [d for d in held.there if d not in held.right]
+        if not left:
+            return True
+        if held.odd and not held.right:
+            return False
+        other = held.machine.without([effect for d in left for effect in self.effects(d)])
+        if held.machine.holds_otherwise(other):
+            return False
+        return not ((held.odd or held.late) and any(d in self.disturbs for d in left))
 
 
 def followed(data, evidence, found, nominal, marks, later):
     """What is left after all moments: (deviations, weight), and the weight of a cause that is not in the file."""
-    all_held = [Held(chosen, frozenset(), end["machine"], end["look"], end["stage"],
-                     weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
+    all_held = [Held(chosen, end["machine"], end["look"], end["stage"],
+                     weight * likelihood(data, evidence, end, nominal), odd=not end["usual"])
+                for chosen, _, end, weight in found]
     factor = 1.0
     before = [evidence]
     for moment in evidence["later"]:
-        all_held = later.gone_on(all_held, moment)
+        all_held = later.gone_on(all_held, moment, evidence.get("routine"))
         for held in all_held:
             held.weight *= sight(data, moment, held.look)
+            if moment.get("runs") is not None:
+                held.weight *= said_to_run(data, moment, 1.0 if later.runs(held) else 0.0)
         factor *= unknown_sight(data, moment, marks, before)
         before.append(moment)
     return [(held.there, held.weight) for held in all_held], factor
@@ -1278,9 +1422,15 @@ def followed(data, evidence, found, nominal, marks, later):
 
 # --------------------------------------------------------------------- all together
 
+def is_unasked(deviation):
+    """Whether it is something that somebody does and does not tell."""
+    return any(effect[0] == "unasked" for effect in deviation["effects"])
+
+
 def from_the_beginning(deviation):
     """Whether it is there before power-on rather than from any moment on."""
-    return deviation["lapse"] or any("chatters" in effect for effect in deviation["effects"])
+    return (deviation["lapse"] and not is_unasked(deviation)
+            or any("chatters" in effect for effect in deviation["effects"]))
 
 
 def histories(data):
@@ -1310,7 +1460,7 @@ def histories(data):
                         weight *= share / upto if slot[0] <= end["stage"] else 0.0
                 if weight > 0.0:
                     found.append((chosen, tuple(slot for slot, _ in onset), end, weight))
-    return found, nominal, marks, Later(data, slots, odds, group)
+    return found, nominal, marks, Later(data, slots, odds, group, found)
 
 
 class Routine:
@@ -1342,25 +1492,125 @@ def routines(data):
     return [Routine(data, which, first if which == 0 else (1.0 - first) / (count - 1)) for which in range(count)]
 
 
-def posterior(data, evidence, all_routines):
-    weighed = [routine.weighed(evidence) for routine in all_routines]
+class Alternative:
+    """One of the ways in which the machine may be."""
+
+    def __init__(self, data, first):
+        self.data, self.first = data, first
+        self.routines = routines(data)
+        odds, group = prior(data)
+        of_group = {}
+        for one, which in zip(odds, group):
+            of_group[which] = of_group.get(which, 0.0) + one
+        # Weights are odds against everything being in order, which it is with this probability.
+        self.share = data.get("weight", 1.0) / math.prod(1.0 + one for one in of_group.values())
+
+    def told(self, evidence):
+        """The evidence, which is in the numbers of the first alternative, in those of this one; and how many of the
+        things named this one does not have."""
+        if self.data is self.first:
+            return evidence, 0
+        missing = 0
+        def known(things):
+            nonlocal missing
+            missing += sum(1 for one in things if one is None)
+            return [one for one in things if one is not None]
+        def one_moment(moment):
+            nonlocal missing
+            lamps = []
+            for row, column, said, named in moment["lamps"]:
+                place = self.place_of(self.first["labels"][row][column])
+                lamps += [[*place, said, named]] if place else []
+                missing += 1 if named and not place else 0
+            new = {**moment, "lamps": lamps,
+                   "positions": known([self.position(*one) for one in moment["positions"]]),
+                   "checks": known([self.check(*one) for one in moment["checks"]])}
+            if "deeds" in moment:
+                new["deeds"] = known([self.deed(one) for one in moment["deeds"]])
+                new["remedies"] = known([self.named("remedies", "key", one) for one in moment["remedies"]])
+            return new
+        new = one_moment(evidence)
+        if evidence["deed"]:
+            action = self.action(evidence["deed"] - 1)
+            missing += action is None
+            new["deed"] = None if action is None else action + 1
+        if "later" in evidence:
+            new["later"] = [one_moment(moment) for moment in evidence["later"]]
+        return new, missing
+
+    def named(self, table, key, number):
+        """The row of the same name."""
+        name = self.first[table][number][key]
+        return next((at for at, row in enumerate(self.data[table]) if row[key] == name), None)
+
+    def place_of(self, label):
+        return next(([row, column] for row, labels in enumerate(self.data["labels"])
+                     for column, one in enumerate(labels) if one == label), None)
+
+    def position(self, mechanism, position):
+        there = self.named("mechanisms", "name", mechanism)
+        if there is None or position is None:
+            return None if there is None else [there, None]
+        names = self.data["mechanisms"][there]["names"]
+        name = self.first["mechanisms"][mechanism]["names"][position]
+        return [there, names.index(name)] if name in names else None
+
+    def check(self, number, answer):
+        there = self.named("checks", "key", number)
+        return None if there is None else [there, answer]
+
+    def action(self, number):
+        """The same action of the routine; of several alike, the one with as many before it."""
+        words = [action["words"] for action in self.first["routine"]]
+        alike = [at for at, action in enumerate(self.data["routine"]) if action["words"] == words[number]]
+        before = words[:number].count(words[number])
+        return alike[before] if before < len(alike) else None
+
+    def deed(self, one):
+        if "routine" in one:
+            action = self.action(one["routine"])
+            return None if action is None else {"routine": action}
+        hand = one["extra"]
+        if hand["do"] == "put":
+            there = self.position(hand["mechanism"], hand["position"])
+            return there and {"extra": {**hand, "mechanism": there[0], "position": there[1]}}
+        if hand["do"] == "supply":
+            there = self.named("supplies", "name", hand["supply"])
+            return None if there is None else {"extra": {**hand, "supply": there}}
+        return one
+
+    def weighed(self, evidence):
+        """Keys of deviations with the weight of each history; the weight of a cause that is not in the file."""
+        told, missing = self.told(evidence)
+        share = self.share * self.data["doubt"].get("not_there", 1.0) ** min(missing, 3)
+        keys = [row["key"] for row in self.data["deviations"]]
+        weighed = [routine.weighed(told) for routine in self.routines]
+        parts = [([keys[d] for d in chosen], weight * share) for parts, _ in weighed for chosen, weight in parts]
+        return parts, share * math.fsum(unknown for _, unknown in weighed)
+
+
+def posterior(evidence, alternatives):
+    weighed = [alternative.weighed(evidence) for alternative in alternatives]
     parts = [part for parts, _ in weighed for part in parts]
     unknown = math.fsum(unknown for _, unknown in weighed)
     total = math.fsum(weight for _, weight in parts) + unknown
+    keys = dict.fromkeys(row["key"] for alternative in alternatives for row in alternative.data["deviations"])
     return {
         "nothing": math.fsum(weight for chosen, weight in parts if not chosen) / total,
         "unknown": unknown / total,
-        "deviations": {row["key"]: math.fsum(weight for chosen, weight in parts if number in chosen) / total
-                       for number, row in enumerate(data["deviations"])},
+        "deviations": {key: math.fsum(weight for chosen, weight in parts if key in chosen) / total for key in keys},
     }
 
 
 def solve(path):
     with open(path, encoding="utf-8") as file:
         data = json.load(file)
-    all_routines = routines(data)
-    answers = [posterior(data, evidence, all_routines) for evidence in data["evidence"]]
-    return {"case": data["name"], "histories": sum(len(routine.found) for routine in all_routines), "answers": answers}
+    # Evidence is in the numbers of the first alternative; all are asked the same.
+    each = [{**one, "evidence": data["evidence"]} for one in data.get("alternatives", [data])]
+    alternatives = [Alternative(one, each[0]) for one in each]
+    answers = [posterior(evidence, alternatives) for evidence in data["evidence"]]
+    histories = sum(len(routine.found) for one in alternatives for routine in one.routines)
+    return {"case": data["name"], "histories": histories, "answers": answers}
 
 
 if __name__ == "__main__":

@@ -1,9 +1,7 @@
 //! What was reported. Evidence is a list of moments; within one moment the
 //! order of reports does not matter, and a moment ends when somebody acts.
 
-pub use crate::following::WRONG_ABOUT_RUNNING;
 pub use crate::renamed::{NAMES_WHAT_IS_NOT_THERE, Told, retold};
-pub use crate::unlisted::STOPS_BY_ITSELF;
 use machine::Machine;
 use machine::id::{CheckId, InputId, MechanismId, OutputId, RemedyId, RoutineId};
 use machine::model::{Event, HandMove, PanelLamp};

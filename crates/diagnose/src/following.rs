@@ -45,7 +45,7 @@ impl Followed {
     }
 }
 
-/// How often people are wrong about whether the machine runs.
+/// How often people are wrong about whether the machine runs. Common practice, no source.
 pub const WRONG_ABOUT_RUNNING: f64 = 0.02;
 
 /// A history that is followed through later moments.
@@ -61,6 +61,10 @@ pub(crate) struct Held {
     pub stage: u16,
     /// The stage at whose end somebody called: up to there the moments share the whole probability of a fault.
     pub began: u16,
+    /// Whether the run was not as always when somebody called.
+    pub odd: bool,
+    /// Whether something has set in since.
+    pub late: bool,
     pub mass: f64,
 }
 
@@ -108,6 +112,8 @@ impl Follower<'_, '_> {
                 stood: Arc::clone(stood),
                 stage: record.stage,
                 began: record.stage,
+                odd: !record.as_always,
+                late: false,
                 mass: item.mass,
             });
         }
@@ -179,7 +185,8 @@ impl Follower<'_, '_> {
             };
             one.mass *= shown * looked;
             if let Some(runs) = moment.runs {
-                one.mass *= if one.would_run() == runs { 1.0 - WRONG_ABOUT_RUNNING } else { WRONG_ABOUT_RUNNING };
+                let right = self.would_run(one, &classes) == runs;
+                one.mass *= if right { 1.0 - WRONG_ABOUT_RUNNING } else { WRONG_ABOUT_RUNNING };
             }
         });
         next.retain(|one| one.mass > 0.0);
@@ -189,6 +196,26 @@ impl Follower<'_, '_> {
         let total: f64 = next.iter().map(|one| one.mass).sum();
         keep_share(&mut next, |one| one.mass, self.most.share * total);
         next
+    }
+
+    /// Whether the machine runs again: nothing that is left is in its way.
+    ///
+    /// In its way is what holds something otherwise now, and, unless all went as always until now, what by itself can
+    /// make the routine go otherwise. Where it did not go as always, something has to have been put right.
+    fn would_run(&self, one: &Held, left: &[&Class]) -> bool {
+        let Self { world, routine, .. } = *self;
+        if left.is_empty() {
+            return true;
+        }
+        if one.odd && one.gone.is_empty() {
+            return false;
+        }
+        let disturbs = |class: &&Class| routine.disturbs.get(class.behaviour).is_some_and(|disturbs| *disturbs);
+        if (one.odd || one.late) && left.iter().any(disturbs) {
+            return false;
+        }
+        let effects: Vec<FaultEffect> = left.iter().flat_map(|class| effects_of(world, class)).collect();
+        !routine.exploration.hold_otherwise(&world.plant, &one.stood.1, &effects)
     }
 
     /// A remedy puts right the deviations that it is for, save that it can fail.
@@ -254,18 +281,14 @@ impl Held {
             && self.gone == other.gone
             && self.latent == other.latent
             && (self.stage, self.began) == (other.stage, other.began)
+            && (self.odd, self.late) == (other.odd, other.late)
     }
 
     /// The same number for histories that go on alike.
     fn fingerprint(&self) -> u64 {
         // By value, so that what is put together does not depend on what is still remembered.
-        let key = (&self.stood.1, &self.set, self.in_play, &self.gone, self.stage, self.began);
+        let key = (&self.stood.1, &self.set, self.in_play, &self.gone, self.stage, self.began, self.odd, self.late);
         FxBuildHasher.hash_one(key)
-    }
-
-    /// Whether nothing that had come into play is left: the machine runs again.
-    fn would_run(&self) -> bool {
-        self.still_in_play() == 0
     }
 
     /// How many of those that no remedy has put right, the first ones, had come into play.
@@ -302,6 +325,8 @@ impl Held {
             stood: Arc::clone(&late.stood),
             stage: self.stage,
             began: self.began,
+            odd: self.odd,
+            late: true,
             mass,
         })
     }
@@ -329,6 +354,8 @@ impl Held {
                 stood: Arc::clone(stood),
                 stage: stage.unwrap_or(self.stage),
                 began: self.began,
+                odd: self.odd,
+                late: self.late,
                 mass: self.mass * probability,
             })
             .collect()
@@ -449,6 +476,8 @@ mod tests {
             stood: stood(),
             stage,
             began: 1,
+            odd: true,
+            late: false,
             mass,
         };
         let late = Held { latent: vec![FaultEffect::ControllerError], ..held(&[7], 2, 0.5) };

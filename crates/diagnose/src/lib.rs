@@ -34,10 +34,12 @@ mod world;
 
 pub use answer::Answer;
 pub use diagnoser::{Diagnoser, Extent};
-pub use following::Followed;
+pub use following::{Followed, WRONG_ABOUT_RUNNING};
 pub use kept::{NoShelf, Shelf};
 pub use machine::Alternative;
 pub use marginals::Marginals;
+
 pub use standing::Standing;
 pub use tally::Doubt;
+pub use unlisted::RUNS_BY_ITSELF;
 pub use world::FIRST_ROUTINE;

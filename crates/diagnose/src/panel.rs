@@ -257,6 +257,8 @@ impl Panel {
                     LampKind::Status(StatusMeaning::Error) => f64::from(u8::from(error)),
                     _ => return None,
                 };
+                // In whole thousandths, as what varies in a situation is.
+                let share = (share * 1000.0 + 1e-6).floor() / 1000.0;
                 let change = LampChange::lit(*lamp, share);
                 (!truth.is(&change)).then_some(change)
             })

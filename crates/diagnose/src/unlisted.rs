@@ -9,8 +9,9 @@ use crate::panel::{LampTruth, Panel};
 use crate::world::World;
 use machine::Machine;
 
-/// How often a cause that is not in the file goes away by whatever was done.
-pub const STOPS_BY_ITSELF: f64 = 0.1;
+/// How often a cause that is not in the file goes away by whatever was done, so that the machine runs. Common
+/// practice, no source.
+pub const RUNS_BY_ITSELF: f64 = 0.1;
 
 /// How often everything stays as it was before, where nobody worked the machine and where somebody did.
 const STAYS: f64 = 0.9;
@@ -23,8 +24,8 @@ const TOLD_OTHERWISE: f64 = 0.03;
 pub(crate) fn seen(world: &World, before: &[Moment], moment: &Moment, passing: &[LampTruth]) -> f64 {
     let runs = match moment.runs {
         None => 1.0,
-        Some(false) => 1.0 - STOPS_BY_ITSELF,
-        Some(true) => STOPS_BY_ITSELF,
+        Some(false) => 1.0 - RUNS_BY_ITSELF,
+        Some(true) => RUNS_BY_ITSELF,
     };
     let stays = stays(moment);
     let positions = moment.positions.iter().filter_map(|report| {

@@ -103,6 +103,8 @@ pub(crate) struct RoutineWorld {
     pub passing: Vec<LampTruth>,
     /// How each record stands, for the complaint.
     pub standings: Vec<Standing>,
+    /// By behaviour, whether by itself it can make this routine go otherwise than always.
+    pub disturbs: Vec<bool>,
     /// The weight of pairs that were not followed.
     pub unfollowed: f64,
     /// The weight of all calls before any evidence; 0 until [`crate::Diagnoser`] has worked it out.
@@ -243,6 +245,8 @@ impl RoutineWorld {
             })
             .collect();
         let (alone, first_of_two) = ranges(&exploration);
+        let odd = |records: &Range<usize>| exploration.records[records.clone()].iter().any(|record| !record.as_always);
+        let disturbs = alone.iter().map(odd).collect();
         let stood = exploration.records.iter().map(|_| OnceLock::new()).collect();
         Self {
             routine,
@@ -258,6 +262,7 @@ impl RoutineWorld {
             first_of_two,
             passing,
             standings,
+            disturbs,
             unfollowed,
             listed,
         }

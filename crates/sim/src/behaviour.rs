@@ -159,7 +159,7 @@ fn chattering_place(effect: FaultEffect) -> Option<(FaultEffect, Forced)> {
 fn with_times(effect: FaultEffect, times: &[(FaultEffect, Forced, f64)]) -> FaultEffect {
     let Some((place, _)) = chattering_place(effect) else { return effect };
     let forced = times.iter().find(|(known, ..)| *known == place).map(|(_, forced, _)| *forced);
-    match (place, forced) {
+    match (effect, forced) {
         (FaultEffect::Input(input, stage, _), Some(forced)) => FaultEffect::Input(input, stage, forced),
         (FaultEffect::Output(output, stage, _), Some(forced)) => FaultEffect::Output(output, stage, forced),
         (FaultEffect::Supply(supply, _), Some(forced)) => FaultEffect::Supply(supply, forced),
@@ -172,6 +172,8 @@ fn with_times(effect: FaultEffect, times: &[(FaultEffect, Forced, f64)]) -> Faul
 /// "Off" is moved down the chain as far as no "on" of another device lies between,
 /// so that two faults in one chain still act in the right order: of two faults the
 /// one nearer to the program decides, and of two at one stage the one that holds it on.
+/// A loose contact is moved likewise; it comes after what holds its own stage on, so it stops
+/// a stage earlier.
 fn reduced(machine: &Machine, own: DeviationKind, effect: FaultEffect) -> Option<FaultEffect> {
     match effect {
         FaultEffect::Input(_, InputStage::Lamp, _) | FaultEffect::Output(_, OutputStage::Lamp, _) => None,
@@ -181,6 +183,14 @@ fn reduced(machine: &Machine, own: DeviationKind, effect: FaultEffect) -> Option
                 _ => None,
             });
             Some(FaultEffect::Input(input, held_on.min().unwrap_or(InputStage::Card), Forced::Off))
+        }
+        FaultEffect::Input(input, stage, forced @ Forced::Chatters(..)) => {
+            let held_on = other_effects(machine, own).filter_map(|other| match other {
+                FaultEffect::Input(which, at, Forced::On) if which == input && at > stage => Some(at),
+                _ => None,
+            });
+            let before = held_on.min().map_or(InputStage::Card, |at| just_before(&INPUT_STAGES, at, stage));
+            Some(FaultEffect::Input(input, before, forced))
         }
         FaultEffect::Input(input, InputStage::Target, forced) => {
             Some(FaultEffect::Input(input, InputStage::Sensor, forced))
@@ -198,9 +208,27 @@ fn reduced(machine: &Machine, own: DeviationKind, effect: FaultEffect) -> Option
                 Forced::Off,
             ))
         }
+        FaultEffect::Output(output, stage, forced @ Forced::Chatters(..)) if stage <= OutputStage::Coil => {
+            let held_on = other_effects(machine, own).filter_map(|other| match other {
+                FaultEffect::Output(which, at, Forced::On) if which == output && at > stage => Some(at),
+                _ => None,
+            });
+            let before = held_on.min().map_or(OutputStage::Coil, |at| just_before(&OUTPUT_STAGES, at, stage));
+            Some(FaultEffect::Output(output, before, forced))
+        }
         FaultEffect::ControllerError => Some(FaultEffect::ControllerStopped),
         other => Some(other),
     }
+}
+
+const INPUT_STAGES: [InputStage; 5] =
+    [InputStage::Target, InputStage::Sensor, InputStage::Cable, InputStage::Terminal, InputStage::Card];
+const OUTPUT_STAGES: [OutputStage; 4] =
+    [OutputStage::Card, OutputStage::Cable, OutputStage::Coil, OutputStage::Valve];
+
+/// The stage of a chain just before this one; at least the least one.
+fn just_before<S: Copy + Ord>(stages: &[S], stage: S, least: S) -> S {
+    stages.iter().copied().rfind(|one| *one < stage).unwrap_or(least).max(least)
 }
 
 /// The effects of everything that can be there together with a deviation of this kind.

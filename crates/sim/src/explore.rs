@@ -252,6 +252,17 @@ impl Exploration {
             .collect()
     }
 
+    /// Whether these effects, which are at work in this state, hold anything there otherwise than it would be without
+    /// them. What only a lamp shows does not count: an input that the program never reads, an output by which nothing
+    /// moves.
+    #[must_use]
+    pub fn hold_otherwise(&self, plant: &Plant, state: &State, effects: &[FaultEffect]) -> bool {
+        let mut engine = Engine::new(plant);
+        engine.restore(state);
+        // A program that does not come to rest without them is otherwise, too.
+        engine.lift(effects).is_err() || !state.same_but_for_lamps(engine.state(), plant)
+    }
+
     /// Goes on from a state: further effects set in, effects are put right, then a hand acts
     /// and the machine comes to rest. Gives each branch with its probability.
     #[must_use]

@@ -13,6 +13,7 @@ use crate::signal::Signal;
 use crate::situation::{Situation, Varying};
 use crate::state::State;
 use machine::model::{FaultEffect, HandAction};
+use smallvec::SmallVec;
 use std::sync::Arc;
 
 /// The number of the epoch that stands for the end of a stage.
@@ -80,6 +81,8 @@ pub(crate) struct Mark {
     /// At the fork that a run begins with: the state before what set in has had any consequence,
     /// so that a further deviation can set in together with it.
     pub unsettled: Option<State>,
+    /// What somebody does unasked at that fork, once all that sets in there is there.
+    pub unasked: Vec<FaultEffect>,
     pub seen_on: Box<[u64]>,
     pub seen_off: Box<[u64]>,
     /// Signals that the program looked at in this epoch.
@@ -257,7 +260,12 @@ impl<'p> Player<'p> {
             (true, None) => engine.settle_program().err(),
             (true, Some(_)) => engine.settle_all().err(),
         };
-        let broken_off = broken_off.or_else(|| engine.act_unasked(effects).err().filter(|_| powered_on));
+        // What was done unasked at this mark in the mark's own run is done here, too.
+        let acted = |engine: &mut Engine<'p, Unwatched>| {
+            engine.act_unasked(&mark.unasked)?;
+            engine.act_unasked(effects)
+        };
+        let broken_off = broken_off.or_else(|| acted(engine).err().filter(|_| powered_on));
         let mut start = Partial {
             path: Path::begun(),
             state: None,
@@ -277,7 +285,8 @@ impl<'p> Player<'p> {
             seen: None,
         };
         if keep && powered_on {
-            self.push_mark(engine, &mut start, unsettled);
+            let unasked = effects.iter().copied().filter(|effect| effect.unasked().is_some()).collect();
+            self.push_mark(engine, &mut start, unsettled, unasked);
         }
         if engine.steps_changed && start.phase == Phase::Moving {
             self.next_epoch(engine, &mut start, keep);
@@ -407,15 +416,22 @@ impl<'p> Player<'p> {
     fn mark(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial) {
         self.close_epoch(engine, partial);
         engine.begin_epoch();
-        self.push_mark(engine, partial, None);
+        self.push_mark(engine, partial, None, Vec::new());
     }
 
-    fn push_mark(&self, engine: &Engine<'p, Unwatched>, partial: &mut Partial, unsettled: Option<State>) {
+    fn push_mark(
+        &self,
+        engine: &Engine<'p, Unwatched>,
+        partial: &mut Partial,
+        unsettled: Option<State>,
+        unasked: Vec<FaultEffect>,
+    ) {
         partial.path.marks.push(Arc::new(Mark {
             stage: partial.stage,
             epoch: partial.epoch,
             state: engine.state().clone(),
             unsettled,
+            unasked,
             seen_on: Box::default(),
             seen_off: Box::default(),
             looked_at: Box::default(),
@@ -452,11 +468,16 @@ impl<'p> Player<'p> {
                 return Rest { stop: Stop::Standing, varying: Vec::new() };
             }
             let stop = cycle.look(engine, due);
-            if let Some((which, mean)) = self.chattering(engine) {
+            let contacts = self.chattering(engine);
+            if !contacts.is_empty() {
                 match stop {
                     Some(Stop::Standing) => return self.chatter_at_rest(engine, partial, keep),
                     None => {
-                        if self.branch(engine, partial, todo, which, mean, keep) {
+                        // One whose flip changes nothing does not keep the others from flipping.
+                        let mut flips = |(mean, which): &(u32, usize)| {
+                            self.branch(engine, partial, todo, *which, *mean, keep)
+                        };
+                        if contacts.iter().any(&mut flips) {
                             // There and back again by chance is not going round.
                             cycle.forget();
                             continue;
@@ -484,14 +505,14 @@ impl<'p> Player<'p> {
         }
     }
 
-    /// The chattering contact that will flip first, by its mean.
-    fn chattering(&self, engine: &Engine<'p, Unwatched>) -> Option<(usize, u32)> {
-        if engine.state().effects.is_empty() {
-            return None;
-        }
-        (0..engine.state().effects.len())
-            .filter_map(|which| engine.chatter(which).map(|mean| (which, mean)))
-            .min_by_key(|(which, mean)| (*mean, *which))
+    /// The contacts that chatter just now, each with its mean time until it flips, the one that will flip first at the
+    /// beginning.
+    fn chattering(&self, engine: &Engine<'p, Unwatched>) -> SmallVec<[(u32, usize); 2]> {
+        let all = 0..engine.state().effects.len();
+        let mut found: SmallVec<[_; 2]> =
+            all.filter_map(|which| engine.chatter(which).map(|mean| (mean, which))).collect();
+        found.sort_unstable();
+        found
     }
 
     /// Branches a run: the contact flips before the next thing happens, or it does not.
@@ -550,37 +571,60 @@ impl<'p> Player<'p> {
         true
     }
 
-    /// Nothing is due, but a contact chatters: it flips until all comes round again.
+    /// Nothing is due, but contacts chatter: each in turn flips until all comes round again.
     fn chatter_at_rest(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, keep: bool) -> Rest {
-        let mut kept = engine.state().clone();
-        let mut times: Vec<(u64, Box<[u64]>)> = Vec::new();
-        let mut cycle = CycleFinder::new(engine, self.limits);
-        for _ in 0..FLIPS {
-            let Some((which, mean)) = self.chattering(engine) else {
-                // The machine has moved to where it does not matter any more whether the contact is open.
-                return Rest { stop: Stop::Standing, varying: Vec::new() };
-            };
-            times.push((u64::from(mean), engine.state().bits.clone()));
-            engine.wait_until(engine.state().now + u64::from(mean));
-            if let Err(stop) = engine.flip(which) {
-                return Rest { stop, varying: Vec::new() };
-            }
-            // Whatever the flip has set going is played to its end.
-            while cycle.look(engine, engine.next_due()).is_none() {
-                if let Err(stop) = engine.advance() {
-                    return Rest { stop, varying: Vec::new() };
+        let mut flips = vec![0; engine.state().effects.len()];
+        loop {
+            let kept = engine.state().clone();
+            let mut rounds = Vec::new();
+            for (_, which) in self.chattering(engine) {
+                match self.round_of(engine, which, &mut flips[which], &kept) {
+                    Round::Closed(times) => rounds.push(times),
+                    Round::Changed => break,
+                    Round::GoesOn(times) => {
+                        let stop = if times.is_empty() { Stop::Standing } else { Stop::Cycling };
+                        return Rest { stop, varying: shares(&times, true) };
+                    }
+                    Round::Stopped(stop) => return Rest { stop, varying: Vec::new() },
                 }
             }
             if engine.steps_changed {
                 self.next_epoch(engine, partial, keep);
-                kept = engine.state().clone();
-                times.clear();
-                cycle = CycleFinder::new(engine, self.limits);
             } else if engine.state().same_but_later(&kept) {
-                return Rest { stop: Stop::Standing, varying: shares(&times, true) };
+                return Rest { stop: Stop::Standing, varying: shares_together(&kept, &rounds) };
             }
         }
-        Rest { stop: if times.is_empty() { Stop::Standing } else { Stop::Cycling }, varying: shares(&times, true) }
+    }
+
+    /// One contact flips, and no other, until the machine is as it was.
+    fn round_of(&self, engine: &mut Engine<'p, Unwatched>, which: usize, flips: &mut u32, kept: &State) -> Round {
+        let mut times: Vec<(u64, Box<[u64]>)> = Vec::new();
+        let mut cycle = CycleFinder::new(engine, self.limits);
+        while *flips < FLIPS {
+            let Some(mean) = engine.chatter(which) else {
+                // The machine has moved to where it does not matter any more whether the contact is open.
+                return Round::Changed;
+            };
+            *flips += 1;
+            times.push((u64::from(mean), engine.state().bits.clone()));
+            engine.wait_until(engine.state().now + u64::from(mean));
+            if let Err(stop) = engine.flip(which) {
+                return Round::Stopped(stop);
+            }
+            // Whatever the flip has set going is played to its end.
+            while cycle.look(engine, engine.next_due()).is_none() {
+                if let Err(stop) = engine.advance() {
+                    return Round::Stopped(stop);
+                }
+            }
+            if engine.steps_changed {
+                return Round::Changed;
+            }
+            if engine.state().same_but_later(kept) {
+                return Round::Closed(times);
+            }
+        }
+        Round::GoesOn(times)
     }
 
     /// Notes the end of a stage; gives whether the routine goes on.
@@ -657,6 +701,18 @@ struct Rest {
     varying: Vec<Varying>,
 }
 
+/// What came of a contact's flipping at rest.
+enum Round {
+    /// The machine is as it was; what it looked like before each flip, and for how long.
+    Closed(Vec<(u64, Box<[u64]>)>),
+    /// Steps have changed, or the contact does not matter any more.
+    Changed,
+    /// It has flipped often, and the machine was never as it was.
+    GoesOn(Vec<(u64, Box<[u64]>)>),
+    /// It can't go on.
+    Stopped(Stop),
+}
+
 /// Whether a flip has changed nothing that matters later: no step, no command, no movement, nothing due.
 fn immaterial(before: &State, after: &State, which: usize) -> bool {
     let differing: u32 = before.bits.iter().zip(&after.bits).map(|(a, b)| (a ^ b).count_ones()).sum();
@@ -682,6 +738,25 @@ fn shares(times: &[(u64, Box<[u64]>)], flickers: bool) -> Vec<Varying> {
         }
     }
     varying
+}
+
+/// The same where several contacts flip, each with a round of its own: what is on at rest is on while each of them lets it
+/// be, what is off while none of them brings it on.
+fn shares_together(kept: &State, rounds: &[Vec<(u64, Box<[u64]>)>]) -> Vec<Varying> {
+    let mut together: Vec<Varying> = Vec::new();
+    for round in rounds {
+        for one in shares(round, true) {
+            let Some(known) = together.iter_mut().find(|known| known.signal == one.signal) else {
+                together.push(one);
+                continue;
+            };
+            let both = |a: u16, b: u16| u16::try_from(u32::from(a) * u32::from(b) / 1000).unwrap_or(1000);
+            let (a, b) = (known.on_per_mille, one.on_per_mille);
+            known.on_per_mille = if kept.bit(one.signal) { both(a, b) } else { 1000 - both(1000 - a, 1000 - b) };
+        }
+    }
+    together.sort_by_key(|one| one.signal.0);
+    together
 }
 
 /// The machine goes round: plays one round more to see what changes in it, and leaves it where its

@@ -2,6 +2,7 @@
 //! whenever a run is forked.
 
 use crate::plant::Plant;
+use machine::id::Id;
 use machine::model::FaultEffect;
 
 /// "Never": nothing is due.
@@ -201,6 +202,33 @@ impl State {
         }
         self.now = then;
         self
+    }
+
+    /// Whether two states of one moment are the same but for what only lamps show: inputs that the program never reads,
+    /// outputs by which nothing moves.
+    pub(crate) fn same_but_for_lamps(&self, other: &Self, plant: &Plant) -> bool {
+        let layout = plant.layout();
+        let mut shown = vec![0; self.bits.len()];
+        let read = |input: &usize| layout.input(Id::new(*input)).is_in(&plant.program_reads);
+        let unread: Vec<usize> = (0..plant.inputs.len()).filter(|input| !read(input)).collect();
+        unread.iter().for_each(|input| layout.input(Id::new(*input)).set_in(&mut shown));
+        for output in 0..plant.outputs.len() {
+            let driven = layout.driven(Id::new(output));
+            if plant.dependents[driven.0 as usize].iter().all(|word| *word == 0) {
+                driven.set_in(&mut shown);
+            }
+        }
+        let first_input = plant.mechanisms.len() + plant.timers.len();
+        let due = (0..self.due.len()).filter(|which| !unread.iter().any(|input| first_input + input == *which));
+        // How far something has come is noted now and then: what is done by now less the time is the same.
+        let course = |travel: &Travel| match travel.since {
+            NEVER => (travel.from, travel.to, travel.done, travel.whole, false),
+            since => (travel.from, travel.to, travel.done.wrapping_sub(since), travel.whole, true),
+        };
+        self.bits.iter().zip(&other.bits).zip(&shown).all(|((one, other), shown)| (one ^ other) & !shown == 0)
+            && self.counters == other.counters
+            && due.map(|which| (self.due.of(which), other.due.of(which))).all(|(one, other)| one == other)
+            && self.travel.iter().map(course).eq(other.travel.iter().map(course))
     }
 
     /// Whether two states lead to the same future, apart from when.

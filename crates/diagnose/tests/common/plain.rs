@@ -1,6 +1,6 @@
 //! A resolved machine and evidence as plain JSON, for programs in other languages.
 
-use diagnose::Doubt;
+use diagnose::{Alternative, Doubt};
 use diagnose::evidence::{Complaint, Deed, Evidence, LampState, Moment, Naming};
 use machine::id::Id;
 use machine::model::{
@@ -103,6 +103,7 @@ fn fault(it: FaultEffect) -> Value {
         FaultEffect::Forgotten(routine, action) if routine.index() == 0 => json!(["forgotten", action]),
         FaultEffect::Forgotten(routine, action) => json!(["forgotten", action, routine.index()]),
         FaultEffect::Found(mechanism, position) => json!(["found", mechanism.index(), position]),
+        FaultEffect::Unasked(movement) => json!(["unasked", hand(movement)]),
         other => panic!("small machines have no {other:?}"),
     }
 }
@@ -154,6 +155,9 @@ fn later(moment: &Moment, machine: &Machine) -> Value {
         })
         .collect();
     it["deeds"] = json!(deeds);
+    if let Some(runs) = moment.runs {
+        it["runs"] = json!(runs);
+    }
     it
 }
 
@@ -177,6 +181,56 @@ fn evidence(it: &Evidence, machine: &Machine) -> Value {
         found["later"] = it.moments[1..].iter().map(|moment| later(moment, machine)).collect();
     }
     found
+}
+
+/// The same where the machine may be one of several; what was reported is in the numbers of the first.
+pub fn cases(name: &str, alternatives: &[Alternative], options: &Options, doubt: &Doubt, calls: &[Evidence]) -> Value {
+    let [first, _, ..] = alternatives else { return case(name, &alternatives[0].machine, options, doubt, calls) };
+    let mut evidence = Value::Null;
+    let each: Vec<Value> = alternatives
+        .iter()
+        .map(|one| {
+            // Its own numbers are of no use to what was reported, save for which tables it needs.
+            let mut it = case(name, &one.machine, options, doubt, if std::ptr::eq(one, first) { calls } else { &[] });
+            let said = it.as_object_mut().unwrap().remove("evidence").unwrap();
+            if std::ptr::eq(one, first) {
+                evidence = said;
+            }
+            it["weight"] = json!(one.weight);
+            it["doubt"]["not_there"] = json!(diagnose::evidence::NAMES_WHAT_IS_NOT_THERE);
+            later_tables(&mut it, &one.machine, doubt);
+            named(&mut it, &one.machine);
+            it
+        })
+        .collect();
+    json!({ "name": name, "alternatives": each, "evidence": evidence })
+}
+
+/// What is called how, by which one alternative finds the things of another.
+fn named(case: &mut Value, machine: &Machine) {
+    let labels = |row: &machine::model::LampRow| row.lamps.iter().map(|lamp| lamp.label.clone()).collect::<Vec<_>>();
+    case["labels"] = machine.lamp_rows.iter().map(labels).collect();
+    for (row, mechanism) in machine.mechanisms.rows().enumerate() {
+        case["mechanisms"][row]["names"] = json!(mechanism.positions);
+    }
+    for (row, check) in machine.checks.rows().enumerate() {
+        case["checks"][row]["key"] = json!(check.key);
+    }
+    for (row, remedy) in machine.remedies.rows().enumerate() {
+        case["remedies"][row]["key"] = json!(remedy.key);
+    }
+    for (row, action) in machine.routines.rows().next().unwrap().actions.iter().enumerate() {
+        case["routine"][row]["words"] = json!(action.short);
+    }
+}
+
+/// What is needed where evidence has later moments.
+fn later_tables(case: &mut Value, machine: &Machine, doubt: &Doubt) {
+    case["remedies"] = machine.remedies.rows().map(|row| json!({ "does": row.does.map(hand) })).collect();
+    for (row, deviation) in machine.deviations.rows().enumerate() {
+        case["deviations"][row]["remedy"] = json!(deviation.remedy.map(Id::index));
+    }
+    case["doubt"]["remedy"] = json!(doubt.remedy);
 }
 
 /// Everything that an independent program needs to answer the same questions.
@@ -374,11 +428,11 @@ pub fn case(name: &str, machine: &Machine, options: &Options, doubt: &Doubt, cal
         case["options"]["least_branch"] = json!(options.single_branching.least);
     }
     if calls.iter().any(|call| call.moments.len() > 1) {
-        case["remedies"] = machine.remedies.rows().map(|row| json!({ "does": row.does.map(hand) })).collect();
-        for (row, deviation) in machine.deviations.rows().enumerate() {
-            case["deviations"][row]["remedy"] = json!(deviation.remedy.map(Id::index));
-        }
-        case["doubt"]["remedy"] = json!(doubt.remedy);
+        later_tables(&mut case, machine, doubt);
+    }
+    if calls.iter().any(|call| call.moments.iter().any(|moment| moment.runs.is_some())) {
+        case["doubt"]["runs"] = json!(diagnose::WRONG_ABOUT_RUNNING);
+        case["doubt"]["runs_by_itself"] = json!(diagnose::RUNS_BY_ITSELF);
     }
     case
 }

@@ -3,7 +3,8 @@
 use diagnose::evidence::{
     CheckReport, Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
 };
-use machine::Machine;
+use diagnose::Alternative;
+use machine::{Choice, Machine, Source as Text};
 use machine::id::{Id, RoutineId, Table};
 use machine::model::{
     AfterEvents, Answer, Chance, Check, Deviation, DeviationKind, Device, FaultEffect, Forced, HandMove, InputStage,
@@ -284,6 +285,51 @@ pub fn machine_with(deviations: [usize; 3], dice: &mut Dice) -> Machine {
     read(&text, deviations, dice)
 }
 
+/// A machine of which the file leaves something open: what the loss of a guard does, or of which revision it is, so that
+/// it may be one of several.
+pub fn machines(deviations: [usize; 3], dice: &mut Dice) -> Vec<Alternative> {
+    let mut text = text(dice);
+    let door = text.contains("door = {");
+    let both = dice.percent(30);
+    if door && (both || dice.percent(50)) {
+        let known = text.lines().find(|line| line.starts_with("interlocks =") || line.starts_with("on_loss =")).unwrap();
+        text = text.replace(known, "interlocks = [{ needs = \"door = shut\" }]");
+    }
+    if both || !text.contains("{ needs = \"door = shut\" }") {
+        text = text.replace("[machine]\n", "[machine]\nrevision = \"A\"\nserials = \"1-99\"\n");
+        let inputs = text.lines().filter(|line| line.starts_with('I')).count();
+        let labels = (0..inputs).map(|at| format!("I{at}")).collect::<Vec<_>>().join(" ");
+        let outputs = text.lines().filter(|line| line.starts_with('Q')).count();
+        let outs = (0..outputs - 1).map(|at| format!("Q{at}")).collect::<Vec<_>>().join(" ");
+        text += &format!(
+            "[revisions.B]\nserials = \"100-\"\nabout = \"tray\"\n\
+             [revisions.B.change.lamps]\nrows = [{{ title = \"inputs\", labels = \"N0 {labels} POWER\" }}, \
+             {{ title = \"outputs\", labels = \"{outs} Q9\" }}]\n\
+             [revisions.B.change.inputs]\nN0 = {{ lit = \"tray = in\" }}\n\
+             [revisions.B.change.mechanisms]\ntray = {{ positions = [\"off\", \"in\"], by = \"hand\" }}\n",
+        );
+        if dice.percent(50) {
+            text += "[revisions.B.change.mechanisms.part]\npositions = [\"there\", \"gone\"]\nrest = \"gone\"\n";
+        }
+        if dice.percent(50) {
+            let made = text.find("[routines.make]\ndo = [").unwrap() + "[routines.make]\ndo = [".len();
+            let done = text[made..].lines().next().unwrap().to_string();
+            text += &format!("[revisions.B.change.routines.make]\ndo = [\"tray in\", {done}\n");
+        }
+    }
+    let resolved = machine::read(Text::new("small.toml", &text), &[]).resolve(&Choice::default());
+    assert!(!resolved.problems.iter().any(machine::Problem::is_error), "{:#?}\n{text}", resolved.problems);
+    let seed = dice.next();
+    let mut alternatives = resolved.alternatives;
+    for one in &mut alternatives {
+        let mut dice = Dice(seed);
+        deviate(&mut one.machine, deviations, &mut dice);
+        check(&mut one.machine, &mut dice);
+        mend(&mut one.machine, &mut dice);
+    }
+    alternatives
+}
+
 fn read(text: &str, deviations: [usize; 3], dice: &mut Dice) -> Machine {
     let mut machine = match machine::load_str("small.toml", text) {
         Ok(machine) => machine,
@@ -337,6 +383,39 @@ pub fn machine_with_routines(deviations: [usize; 3], dice: &mut Dice) -> Machine
     read(&text, deviations, dice)
 }
 
+/// Things that somebody does unasked: one or two.
+pub fn unasked(machine: &mut Machine, dice: &mut Dice) {
+    let mut all = vec![("switched off".to_string(), HandMove::PowerCycle)];
+    for (id, row) in machine.mechanisms.iter() {
+        match row.class {
+            MechanismClass::Button => all.push((format!("{} pressed", row.name), HandMove::Press(id, 500))),
+            MechanismClass::Hand | MechanismClass::Driven => {
+                let to = u8::try_from(dice.below(row.positions.len())).unwrap();
+                all.push((format!("{} {}", row.name, row.positions[usize::from(to)]), HandMove::Put(id, to)));
+            }
+        }
+    }
+    let count = 1 + dice.below(2);
+    for (key, movement) in some(all, count, dice) {
+        machine.deviations.push(Deviation {
+            words: Words::plain(key.clone()),
+            key: format!("unasked: {key}"),
+            kind: DeviationKind::Lapse,
+            rate: Rate { chance: Chance::EachTime((1 + dice.below(30)) as f64 / 1024.0), source: Source::File },
+            effects: vec![FaultEffect::Unasked(movement)],
+            after: AfterEvents::default(),
+            remedy: None,
+        });
+    }
+}
+
+/// What was said in later moments of whether the machine runs.
+pub fn say_whether_it_runs(evidence: &mut Evidence, dice: &mut Dice) {
+    for moment in evidence.moments.iter_mut().skip(1) {
+        moment.runs = dice.percent(80).then(|| dice.percent(50));
+    }
+}
+
 /// Adds a device with faults that exclude each other.
 fn add_faults(machine: &mut Machine, modes: Vec<(String, FaultEffect)>, dice: &mut Dice) {
     let device = machine.devices.rows().next().unwrap().clone();
@@ -372,9 +451,33 @@ pub fn creep(machine: &mut Machine, dice: &mut Dice) {
     add_faults(machine, modes, dice);
 }
 
+/// A second contact that comes and goes, at another point than the first and with other times.
+pub fn chatter_elsewhere(machine: &mut Machine, dice: &mut Dice) {
+    let loose = |machine: &Machine| machine.deviations.rows().next_back().unwrap().effects[0];
+    let place = |effect: FaultEffect| match effect {
+        FaultEffect::Input(input, ..) => (0, input.index()),
+        FaultEffect::Output(output, ..) => (1, output.index()),
+        FaultEffect::Supply(supply, _) => (2, supply.index()),
+        other => panic!("{other:?} does not chatter"),
+    };
+    let first = place(loose(machine));
+    loop {
+        let mut other = machine.clone();
+        chatter_with(&mut other, &[(500, 150), (1_500, 250), (3_100, 700)], dice);
+        if place(loose(&other)) != first {
+            *machine = other;
+            return;
+        }
+    }
+}
+
 /// A contact that comes and goes: of an input that the program reads at once, of an output, or of a supply.
 pub fn chatter(machine: &mut Machine, dice: &mut Dice) {
-    let (made, broken) = *dice.pick(&[(300, 100), (900, 100), (2_400, 600), (4_000, 1_000)]);
+    chatter_with(machine, &[(300, 100), (900, 100), (2_400, 600), (4_000, 1_000)], dice);
+}
+
+fn chatter_with(machine: &mut Machine, times: &[(u32, u32)], dice: &mut Dice) {
+    let (made, broken) = *dice.pick(times);
     let forced = Forced::Chatters(made, broken);
     let inputs: Vec<_> = machine.inputs.iter().filter(|(_, row)| row.on_delay_ms == 0).map(|(id, _)| id).collect();
     let stages = [InputStage::Sensor, InputStage::Cable, InputStage::Terminal, InputStage::Card];
@@ -446,11 +549,12 @@ pub fn evidence_of(machine: &Machine, later: usize, dice: &mut Dice) -> Evidence
 }
 
 /// The same while people are doing any of the routines, which they name or not.
-pub fn evidence_in_any(machine: &Machine, dice: &mut Dice) -> Evidence {
+pub fn evidence_in_any(machine: &Machine, later: usize, dice: &mut Dice) -> Evidence {
     let routine = Id::new(dice.below(machine.routines.len()));
-    let evidence = evidence_in(machine, routine, 0, dice);
+    let evidence = evidence_in(machine, routine, later, dice);
     // What was done is counted in the routine that is named.
-    let named = !evidence.moments[0].deeds.is_empty() || dice.percent(30);
+    let of_routine = |deed: &Deed| matches!(deed, Deed::Routine(_));
+    let named = evidence.moments.iter().flat_map(|moment| &moment.deeds).any(of_routine) || dice.percent(30);
     Evidence { routine: named.then_some(routine), ..evidence }
 }
 
@@ -469,6 +573,10 @@ fn evidence_in(machine: &Machine, routine: RoutineId, later: usize, dice: &mut D
         if let Some(deviation) = deviation.as_ref().filter(|_| stage == sets_in) {
             let _ = engine.impose(&deviation.effects);
             engine.run_to_standing(Limits::default());
+            for movement in deviation.effects.iter().filter_map(FaultEffect::unasked) {
+                let _ = engine.act(movement);
+                engine.run_to_standing(Limits::default());
+            }
         }
         if stage > 0 {
             let forgotten = deviation.as_ref().is_some_and(|deviation| {

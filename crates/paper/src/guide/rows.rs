@@ -3,8 +3,8 @@
 use std::collections::BTreeMap;
 
 use diagnose::digest::{Change, Ground, Shows, complaints};
-use diagnose::evidence::{NAMES_WHAT_IS_NOT_THERE, STOPS_BY_ITSELF, WRONG_ABOUT_RUNNING};
-use diagnose::{Doubt, Standing};
+use diagnose::evidence::NAMES_WHAT_IS_NOT_THERE;
+use diagnose::{Doubt, RUNS_BY_ITSELF, Standing, WRONG_ABOUT_RUNNING};
 use serde_json::{Value, json};
 
 use super::numbers::{packed, short, steps};
@@ -42,7 +42,7 @@ pub fn of_doubt(doubt: &Doubt) -> Value {
         "missing": NAMES_WHAT_IS_NOT_THERE,
         "remedy": doubt.remedy,
         "wrongRuns": WRONG_ABOUT_RUNNING,
-        "stopsByItself": STOPS_BY_ITSELF,
+        "stopsByItself": RUNS_BY_ITSELF,
     })
 }
 
