@@ -1271,14 +1271,13 @@ def unknown_sight(data, evidence, marks, before=()):
 class Held:
     """A history that has come as far as the moment that is spoken of."""
 
-    def __init__(self, there, machine, look, began, weight, right=frozenset(), odd=False, late=False):
+    def __init__(self, there, machine, look, began, weight, right=frozenset(), odd=False):
         self.there = there  # deviations
         self.right = right  # those of them that have been put right
         self.machine = machine
         self.look = look
         self.began = began  # the stage after which somebody called
         self.odd = odd  # whether the run was not as always then
-        self.late = late  # whether something has set in since
         self.weight = weight
 
     def but(self, **other):
@@ -1352,7 +1351,7 @@ class Later:
                     sets_in = [(epoch, self.effects(deviation))]
                     weight = held.weight * self.odds[deviation] * likely * share / self.upto(held.began)
                     for probability, machine, look, _, _ in deed(held.machine, action, self.least, sets_in, taken[:decided]):
-                        yield held.but(there=(*held.there, deviation), machine=machine, look=look, late=True,
+                        yield held.but(there=(*held.there, deviation), machine=machine, look=look,
                                        weight=weight * probability)
 
     def remedied(self, held, number):
@@ -1399,7 +1398,7 @@ class Later:
         other = held.machine.without([effect for d in left for effect in self.effects(d)])
         if held.machine.holds_otherwise(other):
             return False
-        return not ((held.odd or held.late) and any(d in self.disturbs for d in left))
+        return not (held.odd and any(d in self.disturbs for d in left))
 
 
 def followed(data, evidence, found, nominal, marks, later):

@@ -63,8 +63,6 @@ pub(crate) struct Held {
     pub began: u16,
     /// Whether the run was not as always when somebody called.
     pub odd: bool,
-    /// Whether something has set in since.
-    pub late: bool,
     pub mass: f64,
 }
 
@@ -113,7 +111,6 @@ impl Follower<'_, '_> {
                 stage: record.stage,
                 began: record.stage,
                 odd: !record.as_always,
-                late: false,
                 mass: item.mass,
             });
         }
@@ -200,8 +197,8 @@ impl Follower<'_, '_> {
 
     /// Whether the machine runs again: nothing that is left is in its way.
     ///
-    /// In its way is what holds something otherwise now, and, unless all went as always until now, what by itself can
-    /// make the routine go otherwise. Where it did not go as always, something has to have been put right.
+    /// In its way is what holds something otherwise now, and, unless all had gone as always when somebody called, what by
+    /// itself can make the routine go otherwise. Where it had not, something has to have been put right.
     fn would_run(&self, one: &Held, left: &[&Class]) -> bool {
         let Self { world, routine, .. } = *self;
         if left.is_empty() {
@@ -211,7 +208,7 @@ impl Follower<'_, '_> {
             return false;
         }
         let disturbs = |class: &&Class| routine.disturbs.get(class.behaviour).is_some_and(|disturbs| *disturbs);
-        if (one.odd || one.late) && left.iter().any(disturbs) {
+        if one.odd && left.iter().any(disturbs) {
             return false;
         }
         let effects: Vec<FaultEffect> = left.iter().flat_map(|class| effects_of(world, class)).collect();
@@ -281,13 +278,13 @@ impl Held {
             && self.gone == other.gone
             && self.latent == other.latent
             && (self.stage, self.began) == (other.stage, other.began)
-            && (self.odd, self.late) == (other.odd, other.late)
+            && self.odd == other.odd
     }
 
     /// The same number for histories that go on alike.
     fn fingerprint(&self) -> u64 {
         // By value, so that what is put together does not depend on what is still remembered.
-        let key = (&self.stood.1, &self.set, self.in_play, &self.gone, self.stage, self.began, self.odd, self.late);
+        let key = (&self.stood.1, &self.set, self.in_play, &self.gone, self.stage, self.began, self.odd);
         FxBuildHasher.hash_one(key)
     }
 
@@ -326,7 +323,6 @@ impl Held {
             stage: self.stage,
             began: self.began,
             odd: self.odd,
-            late: true,
             mass,
         })
     }
@@ -355,7 +351,6 @@ impl Held {
                 stage: stage.unwrap_or(self.stage),
                 began: self.began,
                 odd: self.odd,
-                late: self.late,
                 mass: self.mass * probability,
             })
             .collect()
@@ -477,7 +472,6 @@ mod tests {
             stage,
             began: 1,
             odd: true,
-            late: false,
             mass,
         };
         let late = Held { latent: vec![FaultEffect::ControllerError], ..held(&[7], 2, 0.5) };

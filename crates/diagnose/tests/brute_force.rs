@@ -188,7 +188,8 @@ fn case(seed: u64) -> Case {
 }
 
 fn diagnoser(case: &Case) -> Diagnoser {
-    Diagnoser::new(case.alternatives.clone(), &Circumstances::default(), &case.options).with_followed(Followed::everything())
+    Diagnoser::new(case.alternatives.clone(), &Circumstances::default(), &case.options)
+        .with_followed(Followed::everything())
 }
 
 /// The greatest difference between our answers and those of a script. A script that leaves the unknown

@@ -223,8 +223,7 @@ fn reduced(machine: &Machine, own: DeviationKind, effect: FaultEffect) -> Option
 
 const INPUT_STAGES: [InputStage; 5] =
     [InputStage::Target, InputStage::Sensor, InputStage::Cable, InputStage::Terminal, InputStage::Card];
-const OUTPUT_STAGES: [OutputStage; 4] =
-    [OutputStage::Card, OutputStage::Cable, OutputStage::Coil, OutputStage::Valve];
+const OUTPUT_STAGES: [OutputStage; 4] = [OutputStage::Card, OutputStage::Cable, OutputStage::Coil, OutputStage::Valve];
 
 /// The stage of a chain just before this one; at least the least one.
 fn just_before<S: Copy + Ord>(stages: &[S], stage: S, least: S) -> S {

@@ -474,9 +474,8 @@ impl<'p> Player<'p> {
                     Some(Stop::Standing) => return self.chatter_at_rest(engine, partial, keep),
                     None => {
                         // One whose flip changes nothing does not keep the others from flipping.
-                        let mut flips = |(mean, which): &(u32, usize)| {
-                            self.branch(engine, partial, todo, *which, *mean, keep)
-                        };
+                        let mut flips =
+                            |(mean, which): &(u32, usize)| self.branch(engine, partial, todo, *which, *mean, keep);
                         if contacts.iter().any(&mut flips) {
                             // There and back again by chance is not going round.
                             cycle.forget();

@@ -1,7 +1,7 @@
 //! A resolved machine and evidence as plain JSON, for programs in other languages.
 
-use diagnose::{Alternative, Doubt};
 use diagnose::evidence::{Complaint, Deed, Evidence, LampState, Moment, Naming};
+use diagnose::{Alternative, Doubt};
 use machine::id::Id;
 use machine::model::{
     ActionKind, Chance, DeviationKind, Effect, FaultEffect, Forced, HandMove, InputStage, LampKind, MechanismClass,

@@ -1,15 +1,15 @@
 //! Small machines made at random, the same for the same seed.
 
+use diagnose::Alternative;
 use diagnose::evidence::{
     CheckReport, Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
 };
-use diagnose::Alternative;
-use machine::{Choice, Machine, Source as Text};
 use machine::id::{Id, RoutineId, Table};
 use machine::model::{
     AfterEvents, Answer, Chance, Check, Deviation, DeviationKind, Device, FaultEffect, Forced, HandMove, InputStage,
     LampKind, MechanismClass, Observable, OutputStage, Rate, Remedy, Source, StatusMeaning, SupplyKind, Words,
 };
+use machine::{Choice, Machine, Source as Text};
 use sim::{Engine, Limits, Plant};
 
 /// A generator of random numbers (SplitMix64; Steele, Lea and Flood 2014, from memory).
@@ -292,7 +292,8 @@ pub fn machines(deviations: [usize; 3], dice: &mut Dice) -> Vec<Alternative> {
     let door = text.contains("door = {");
     let both = dice.percent(30);
     if door && (both || dice.percent(50)) {
-        let known = text.lines().find(|line| line.starts_with("interlocks =") || line.starts_with("on_loss =")).unwrap();
+        let known =
+            text.lines().find(|line| line.starts_with("interlocks =") || line.starts_with("on_loss =")).unwrap();
         text = text.replace(known, "interlocks = [{ needs = \"door = shut\" }]");
     }
     if both || !text.contains("{ needs = \"door = shut\" }") {
