@@ -597,7 +597,7 @@ impl<'p> Player<'p> {
 
     /// One contact flips, and no other, until the machine is as it was.
     fn round_of(&self, engine: &mut Engine<'p, Unwatched>, which: usize, flips: &mut u32, kept: &State) -> Round {
-        let mut times: Vec<(u64, Box<[u64]>)> = Vec::new();
+        let mut times = Looks::new();
         let mut cycle = CycleFinder::new(engine, self.limits);
         while *flips < FLIPS {
             let Some(mean) = engine.chatter(which) else {
@@ -700,14 +700,17 @@ struct Rest {
     varying: Vec<Varying>,
 }
 
+/// What a machine looked like, and for how many ms, one look after the other.
+type Looks = Vec<(u64, Box<[u64]>)>;
+
 /// What came of a contact's flipping at rest.
 enum Round {
     /// The machine is as it was; what it looked like before each flip, and for how long.
-    Closed(Vec<(u64, Box<[u64]>)>),
+    Closed(Looks),
     /// Steps have changed, or the contact does not matter any more.
     Changed,
     /// It has flipped often, and the machine was never as it was.
-    GoesOn(Vec<(u64, Box<[u64]>)>),
+    GoesOn(Looks),
     /// It can't go on.
     Stopped(Stop),
 }
@@ -741,7 +744,7 @@ fn shares(times: &[(u64, Box<[u64]>)], flickers: bool) -> Vec<Varying> {
 
 /// The same where several contacts flip, each with a round of its own: what is on at rest is on while each of them lets it
 /// be, what is off while none of them brings it on.
-fn shares_together(kept: &State, rounds: &[Vec<(u64, Box<[u64]>)>]) -> Vec<Varying> {
+fn shares_together(kept: &State, rounds: &[Looks]) -> Vec<Varying> {
     let mut together: Vec<Varying> = Vec::new();
     for round in rounds {
         for one in shares(round, true) {
