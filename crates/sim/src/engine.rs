@@ -281,21 +281,21 @@ impl<'p, W: Watch> Engine<'p, W> {
     /// Whether the `which`-th active effect chatters just now, and its mean time until it flips, ms.
     pub(crate) fn chatter(&self, which: usize) -> Option<u32> {
         let active = self.state.effects[which];
-        let (forced, live) = match active.effect {
-            FaultEffect::Input(input, InputStage::Lamp, _) => {
-                let _ = input;
-                return None;
-            }
-            FaultEffect::Input(input, _, forced) => (forced, self.input_before(input, Some(which))),
-            FaultEffect::Output(_, OutputStage::Lamp, _) => return None,
-            FaultEffect::Output(output, _, forced) => (forced, self.output_before(output, Some(which))),
-            FaultEffect::Supply(supply, forced) => (forced, self.supply_before(supply, Some(which))),
-            _ => return None,
+        // Few chatter, and all are asked before each event.
+        let (FaultEffect::Input(.., Forced::Chatters(made, broken))
+        | FaultEffect::Output(.., Forced::Chatters(made, broken))
+        | FaultEffect::Supply(_, Forced::Chatters(made, broken))) = active.effect
+        else {
+            return None;
         };
-        match forced {
-            Forced::Chatters(made, broken) if live => Some(if active.broken { broken } else { made }.max(1)),
-            _ => None,
-        }
+        let live = match active.effect {
+            FaultEffect::Input(_, InputStage::Lamp, _) | FaultEffect::Output(_, OutputStage::Lamp, _) => false,
+            FaultEffect::Input(input, ..) => self.input_before(input, Some(which)),
+            FaultEffect::Output(output, ..) => self.output_before(output, Some(which)),
+            FaultEffect::Supply(supply, _) => self.supply_before(supply, Some(which)),
+            _ => false,
+        };
+        live.then_some(if active.broken { broken } else { made }.max(1))
     }
 
     /// Whether the program would notice a flip of the `which`-th active effect: not if it is an input's

@@ -507,10 +507,15 @@ impl<'p> Player<'p> {
     /// The contacts that chatter just now, each with its mean time until it flips, the one that will flip first at the
     /// beginning.
     fn chattering(&self, engine: &Engine<'p, Unwatched>) -> SmallVec<[(u32, usize); 2]> {
-        let all = 0..engine.state().effects.len();
-        let mut found: SmallVec<[_; 2]> =
-            all.filter_map(|which| engine.chatter(which).map(|mean| (mean, which))).collect();
-        found.sort_unstable();
+        let mut found = SmallVec::new();
+        for which in 0..engine.state().effects.len() {
+            if let Some(mean) = engine.chatter(which) {
+                found.push((mean, which));
+            }
+        }
+        if found.len() > 1 {
+            found.sort_unstable();
+        }
         found
     }
 
