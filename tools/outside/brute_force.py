@@ -1233,30 +1233,46 @@ def unknown_lamps(reports, marks):
 
 def unknown_sight(data, evidence, marks, before=()):
     """The same for what was seen at one moment, after those before: as it was then, or anything."""
-    stays = 0.5 if evidence.get("deeds") else 0.9
+    stays = 0.6 if evidence.get("deeds") else 0.98
 
-    def again(same, answers):
-        return 0.97 if same else 0.03 / (answers - 1)
+    def once(said, truth, answers):
+        return 0.98 if said == truth else 0.02 / (answers - 1)
+
+    def again(was, said, answers):
+        """What it is has been told before, each time with an error."""
+        weights = [math.prod(once(told, truth, answers) for told in was) for truth in range(answers)]
+        return sum(weight * once(said, truth, answers) for truth, weight in enumerate(weights)) / sum(weights)
 
     def told(was, said, answers):
-        if was is None:
+        if not was:
             return 1 / answers
-        return stays * again(was[-1] == said, answers) + (1 - stays) / answers
+        return stays * again(was, said, answers) + (1 - stays) / answers
 
     def said_before(of):
-        return {what: [said] for moment in before for what, said in of(moment)}
+        said = {}
+        for moment in before:
+            for what, how in of(moment):
+                said.setdefault(what, []).append(how)
+        return said
 
-    lamps_before = said_before(lambda moment: [(lamp, said) for lamp, said, _ in numbered(data, moment)])
+    state = {"lit": 0, "dark": 1, "flickers": 2}
+    lamps_before = said_before(lambda moment: [(lamp, state[said]) for lamp, said, _ in numbered(data, moment)])
     reports = numbered(data, evidence)
     known = [report for report in reports if report[0] in lamps_before]
     value = unknown_lamps(reports, marks)
     if known:
-        as_before = math.prod(again(lamps_before[lamp][-1] == said, 3) for lamp, said, _ in known)
+        as_before = math.prod(again(lamps_before[lamp], state[said], 3) for lamp, said, _ in known)
         new = [report for report in reports if report[0] not in lamps_before]
         value = stays * as_before * unknown_lamps(new, marks) + (1 - stays) * value
-    positions_before = said_before(lambda moment: moment["positions"])
+
+    def place(mechanism, said):
+        positions = data["mechanisms"][mechanism]["positions"]
+        return said if said is not None and 0 <= said < positions else positions
+
+    positions_before = said_before(lambda moment: [(what, place(what, said)) for what, said in moment["positions"]])
     for mechanism, said in evidence["positions"]:
-        value *= told(positions_before.get(mechanism), said, data["mechanisms"][mechanism]["positions"] + 1)
+        positions = data["mechanisms"][mechanism]["positions"]
+        value *= told(positions_before.get(mechanism), place(mechanism, said), positions + 1)
     checks_before = said_before(lambda moment: moment["checks"])
     for check, said in evidence["checks"]:
         value *= told(checks_before.get(check), said, 2)

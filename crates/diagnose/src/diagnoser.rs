@@ -390,9 +390,16 @@ impl Diagnoser {
                         unknown += scale * weigher.unlisted();
                     }
                     RoutineWeighed::Held(held, not_in_file) => {
+                        let stands_still = evidence.moments.last().is_some_and(|moment| moment.runs == Some(false));
                         for one in held {
-                            let stands = Stands::Held { stood: Arc::clone(&one.stood), in_play: one.still_in_play() };
-                            give(&one.present(&weigher), one.mass, one.stage, stands);
+                            let present = one.present(&weigher);
+                            // Where it does not run though nothing that came into play is left, the rest is in the way.
+                            let in_play = match one.still_in_play() {
+                                0 if stands_still => present.len(),
+                                in_play => in_play,
+                            };
+                            let stands = Stands::Held { stood: Arc::clone(&one.stood), in_play };
+                            give(&present, one.mass, one.stage, stands);
                         }
                         unknown += scale * not_in_file;
                     }

@@ -66,7 +66,7 @@ fn posed(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &
     let silent = Moment::default();
     let now = evidence.moments.last().unwrap_or(&silent);
 
-    let questions = if asks { questions(machine, worlds, &hypotheses, total, now) } else { Vec::new() };
+    let questions = if asks { questions(machine, worlds, &hypotheses, total, &evidence.moments) } else { Vec::new() };
     let cases = Cases::new(diagnoser, &hypotheses, now);
     let asked: Vec<(Asked, Vec<f64>)> = questions
         .into_par_iter()
@@ -165,7 +165,7 @@ fn merged(
             cases
                 .iter()
                 .for_each(|number| likelihood.extend_from_slice(&row[number * answers..(number + 1) * answers]));
-            likelihood.extend(unlisted::answers(machine, evidence, one.to_do, answers));
+            likelihood.extend(unlisted::answers(evidence, one.to_do, answers));
             Test { minutes: one.minutes, on_site: one.who > terms.caller, answers, likelihood }
         })
         .collect();

@@ -57,8 +57,10 @@ pub(crate) fn questions(
     worlds: &[World],
     hypotheses: &[Hypothesis],
     total: f64,
-    now: &Moment,
+    moments: &[Moment],
 ) -> Vec<ToDo> {
+    let silent = Moment::default();
+    let now = moments.last().unwrap_or(&silent);
     let checks = worth_asking(machine, hypotheses, worlds, total, now);
     let mut questions: Vec<ToDo> = checks.into_iter().map(ToDo::Check).collect();
     let unread = unread(machine, now);
@@ -71,7 +73,8 @@ pub(crate) fn questions(
         it.class != MechanismClass::Button && now.positions.iter().all(|report| report.mechanism != *mechanism)
     });
     questions.extend(unseen.map(|(mechanism, _)| ToDo::Position(mechanism)));
-    questions.extend(worlds.first().into_iter().flat_map(|first| acts(first, hypotheses, worlds)).map(ToDo::Act));
+    let acts = worlds.first().into_iter().flat_map(|first| acts(first, hypotheses, worlds));
+    questions.extend(acts.filter(|deed| !worn_out(*deed, hypotheses, worlds, moments)).map(ToDo::Act));
     questions
 }
 
@@ -433,6 +436,17 @@ fn acts(first: &World, hypotheses: &[Hypothesis], worlds: &[World]) -> Vec<Deed>
     }
     deeds.push(Deed::Extra(HandMove::PowerCycle));
     deeds
+}
+
+/// How often the machine is worked in one way before it is left at that: what it has not told twice it does not tell.
+const MOST_WORKED: usize = 2;
+
+/// Whether this was done so often since the call began that it is not proposed any more.
+fn worn_out(deed: Deed, hypotheses: &[Hypothesis], worlds: &[World], moments: &[Moment]) -> bool {
+    let Some(leading) = hypotheses.first() else { return false };
+    let of = |deed| movement_of(&worlds[leading.world], leading.routine, deed);
+    let done = moments.iter().skip(1).flat_map(|moment| &moment.deeds).filter(|done| of(**done) == of(deed));
+    done.count() >= MOST_WORKED
 }
 
 /// What the hand does for a deed in a world's routine.
