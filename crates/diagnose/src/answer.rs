@@ -3,6 +3,7 @@
 
 use crate::diagnoser::{Ground, Look};
 use crate::evidence::{Complaint, LampPlace, LampReport, LampState};
+use crate::numbered::numbered;
 use crate::panel::LampTruth;
 use crate::seen::lamp_changes;
 use crate::wording;
@@ -222,14 +223,9 @@ fn doubtful(grounds: &[Ground<'_>]) -> Vec<Doubtful> {
     let mut total = 0.0;
     for ground in grounds {
         // Thousands of looks show much the same.
-        let mut shown: Vec<(&LampTruth, f64)> = Vec::new();
-        let mut known: FxHashMap<*const LampTruth, usize> = FxHashMap::default();
-        for look in &ground.looks {
-            let truth: &LampTruth = &look.truth;
-            let place = *known.entry(truth).or_insert_with(|| {
-                shown.push((truth, 0.0));
-                shown.len() - 1
-            });
+        let (places, shown) = numbered(ground.looks.iter().map(|look| -> &LampTruth { &look.truth }));
+        let mut shown: Vec<(&LampTruth, f64)> = shown.into_iter().map(|truth| (truth, 0.0)).collect();
+        for (look, place) in ground.looks.iter().zip(places) {
             shown[place].1 += ground.scale * look.weight;
         }
         total += shown.iter().map(|(_, weight)| weight).sum::<f64>();

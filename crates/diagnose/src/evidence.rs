@@ -144,7 +144,27 @@ pub struct Evidence {
     pub moments: Vec<Moment>,
 }
 
+/// A moment of which nothing is known.
+static SILENCE: Moment = Moment {
+    deeds: Vec::new(),
+    remedies: Vec::new(),
+    lamps: Vec::new(),
+    positions: Vec::new(),
+    checks: Vec::new(),
+    runs: None,
+};
+
 impl Evidence {
+    /// What was reported of the moment of the call; nothing if nothing was.
+    pub(crate) fn first(&self) -> &Moment {
+        self.moments.first().unwrap_or(&SILENCE)
+    }
+
+    /// What was reported of the last moment; nothing if nothing was.
+    pub(crate) fn now(&self) -> &Moment {
+        self.moments.last().unwrap_or(&SILENCE)
+    }
+
     /// What has to be known before a machine is worked out.
     #[must_use]
     pub fn circumstances(&self) -> Circumstances {

@@ -5,8 +5,9 @@ use crate::aftermath::{Late, Stood};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
 use crate::likelihood::LampLikelihood;
+use crate::numbered::numbered;
 use crate::panel::LampTruth;
-use crate::seen::{Looks, either, lamp_changes};
+use crate::seen::{Looks, Touched, either, lamp_changes};
 use crate::tally::{Doubt, Item, Weigher, keep_share};
 use crate::unlisted;
 use crate::world::{RoutineWorld, World};
@@ -14,6 +15,7 @@ use machine::id::{RemedyId, RoutineId};
 use machine::model::{FaultEffect, HandAction, HandMove};
 use rayon::prelude::*;
 use rustc_hash::{FxBuildHasher, FxHashMap};
+use sim::Situation;
 use smallvec::SmallVec;
 use std::hash::BuildHasher;
 use std::sync::Arc;
@@ -165,16 +167,17 @@ impl Follower<'_, '_> {
                 .collect();
         let mut next = joined(next);
         let looks = Looks::new(world, doubt, moment);
-        let (place, beheld) = behold(world, &looks, &lamps, &next);
-        next.par_iter_mut().zip(place).for_each(|(one, place)| {
+        let touched: Vec<Touched> = weigher.classes.iter().map(|class| looks.touched_by(world, class)).collect();
+        let (places, beheld) = behold(world, &looks, &lamps, &next);
+        next.par_iter_mut().zip(places).for_each(|(one, place)| {
             let Beheld { truth, as_shown, each, looked } = &beheld[place];
             let classes: SmallVec<[&Class; 2]> = one.present(weigher);
             let situation = &one.stood.0;
             // Every deviation is at work in the state itself by now; only dead lamps add to it.
             let set: SmallVec<[(&Class, bool); 2]> = classes.iter().map(|class| (*class, false)).collect();
             let changes = lamp_changes(world, situation, truth, &set);
-            let touched = classes.iter().map(|class| looks.touched_by(world, class));
-            let touched = touched.reduce(|one, other| either(&one, &other)).unwrap_or_default();
+            let touched = one.left().map(|index| &touched[one.set[index] as usize]);
+            let touched = touched.fold(Touched::new(), |all, more| either(&all, more));
             let shown = if changes.is_empty() { *as_shown } else { lamps.of(&truth.with(&changes)) };
             let looked = match touched.is_empty() {
                 true => *looked,
@@ -369,21 +372,13 @@ struct Beheld {
 
 /// By history, which of the machines that follow is its own; many histories end in the same.
 fn behold(world: &World, looks: &Looks<'_>, lamps: &LampLikelihood, held: &[Held]) -> (Vec<usize>, Vec<Beheld>) {
-    let mut known: FxHashMap<usize, usize> = FxHashMap::default();
-    let mut stood: Vec<&Stood> = Vec::new();
-    let mut place = Vec::with_capacity(held.len());
-    for one in held {
-        place.push(*known.entry(Arc::as_ptr(&one.stood).addr()).or_insert(stood.len()));
-        if known.len() > stood.len() {
-            stood.push(&one.stood);
-        }
-    }
-    let behold = |stood: &&Stood| {
-        let truth = world.panel.truth(&world.plant, &stood.0);
-        let each: Vec<f64> = looks.each(world, &stood.0).collect();
+    let (places, situations) = numbered(held.iter().map(|one| &one.stood.0));
+    let behold = |situation: &&Situation| {
+        let truth = world.panel.truth(&world.plant, situation);
+        let each: Vec<f64> = looks.each(world, situation).collect();
         Beheld { as_shown: lamps.of(&truth), looked: each.iter().product(), truth, each }
     };
-    (place, stood.par_iter().map(behold).collect())
+    (places, situations.par_iter().map(behold).collect())
 }
 
 /// Puts together the histories that differ in nothing any more, in the order in which they come first.

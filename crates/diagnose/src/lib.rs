@@ -16,6 +16,7 @@ pub mod lamp_chart;
 pub mod likelihood;
 mod marginals;
 pub mod next;
+mod numbered;
 pub mod panel;
 pub mod pattern;
 pub mod practice;
@@ -38,7 +39,6 @@ pub use following::{Followed, WRONG_ABOUT_RUNNING};
 pub use kept::{NoShelf, Shelf};
 pub use machine::Alternative;
 pub use marginals::Marginals;
-
 pub use standing::Standing;
 pub use tally::Doubt;
 pub use unlisted::RUNS_BY_ITSELF;

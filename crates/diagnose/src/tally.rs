@@ -107,7 +107,7 @@ const LOST: f64 = 1e-19;
 impl Fit {
     /// Compiles what was seen in the first moment of the evidence.
     pub fn new(world: &World, routine: &RoutineWorld, evidence: &Evidence, doubt: &Doubt) -> Self {
-        let moment = evidence.moments.first().unwrap_or(&SILENCE);
+        let moment = evidence.first();
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
         let parts: Vec<(Vec<f64>, f64)> = routine
             .truths
@@ -141,16 +141,6 @@ impl Fit {
         Self { lamps, varied, parts, looked, base, each, most }
     }
 }
-
-/// A moment of which nothing is known.
-static SILENCE: Moment = Moment {
-    deeds: Vec::new(),
-    remedies: Vec::new(),
-    lamps: Vec::new(),
-    positions: Vec::new(),
-    checks: Vec::new(),
-    runs: None,
-};
 
 /// Evidence about a single moment, compiled for one routine of one world.
 pub(crate) struct Weigher<'w> {
@@ -256,7 +246,7 @@ impl<'w> Weigher<'w> {
         doubt: &'w Doubt,
         fit: Arc<Fit>,
     ) -> Self {
-        let moment = evidence.moments.first().unwrap_or(&SILENCE);
+        let moment = evidence.first();
         let stages = world.machine.routines[routine.routine].actions.len() + 1;
         let last = moment.deeds.iter().rev().find_map(|deed| match deed {
             Deed::Routine(action) => Some(action.map_or(0, |action| action + 1)),

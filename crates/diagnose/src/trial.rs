@@ -13,7 +13,7 @@ mod policy;
 pub use disturbed::Disturbance;
 pub use figures::{Figures, Interval, Tenth};
 pub use policy::Policy;
-pub(crate) use policy::{Opening, play};
+pub(crate) use policy::{Beginning, play};
 
 use crate::caller::{Caller, Eyes, Truth, Urn};
 use crate::diagnoser::Diagnoser;
@@ -107,8 +107,8 @@ impl Trial {
             .enumerate()
             .map(|(number, truth)| {
                 let caller = Caller::new(nature, truth.clone(), self.eyes(), number as u64);
-                let opening = Opening::of(&caller, advisor, self);
-                let of = |policy: &Policy| play(caller.clone(), advisor, *policy, self, &opening);
+                let beginning = Beginning::of(&caller, advisor, self);
+                let of = |policy: &Policy| play(caller.clone(), advisor, *policy, self, &beginning);
                 let courses = policies.iter().map(of).collect();
                 done();
                 Played { wrong: truth.keys(nature), courses }

@@ -5,7 +5,7 @@ use super::problem::{Needs, Problem, Repair, Test};
 use super::questions::{Asked, Cases, LAMPS_MINUTES, questions, tells_apart};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Weighed};
-use crate::evidence::{Evidence, Moment};
+use crate::evidence::Evidence;
 use crate::hypothesis::Hypothesis;
 use crate::renamed::same_remedy;
 use crate::unlisted;
@@ -43,7 +43,17 @@ pub(crate) struct Posed {
 
 /// Poses the problem: what can be the case, what tells it apart, what puts it right.
 pub(crate) fn pose(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &Terms) -> Option<Posed> {
-    posed(diagnoser, evidence, weighed, terms, true)
+    let known = Known::of(diagnoser, evidence, weighed, terms)?;
+    let worlds = diagnoser.worlds();
+    let questions = questions(&worlds[0].machine, worlds, &known.hypotheses, known.total, evidence);
+    let cases = Cases::new(diagnoser, &known.hypotheses, evidence.now());
+    let asked: Vec<(Asked, Vec<f64>)> = questions
+        .into_par_iter()
+        .filter(|question| !terms.left_out.contains(question))
+        .filter_map(|question| cases.ask(question))
+        .filter(|(one, row)| tells_apart(row, one.answers.len()))
+        .collect();
+    Some(merged(evidence, terms, diagnoser, known, asked))
 }
 
 /// The same without anything to ask.
@@ -53,29 +63,26 @@ pub(crate) fn pose_repairs(
     weighed: &Weighed,
     terms: &Terms,
 ) -> Option<Posed> {
-    posed(diagnoser, evidence, weighed, terms, false)
+    let known = Known::of(diagnoser, evidence, weighed, terms)?;
+    Some(merged(evidence, terms, diagnoser, known, Vec::new()))
 }
 
-fn posed(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &Terms, asks: bool) -> Option<Posed> {
-    let worlds = diagnoser.worlds();
-    let first = worlds.first()?;
-    let machine = &first.machine;
-    let (hypotheses, unknown) = diagnoser.hypotheses_of(evidence, weighed, terms.share, MOST_HYPOTHESES);
-    let known: f64 = hypotheses.iter().map(|one| one.weight).sum();
-    let total = known + unknown;
-    let silent = Moment::default();
-    let now = evidence.moments.last().unwrap_or(&silent);
+/// What can be the case.
+struct Known {
+    hypotheses: Vec<Hypothesis>,
+    /// The weight of a cause that is not in the file, and of everything.
+    unknown: f64,
+    total: f64,
+}
 
-    let questions = if asks { questions(machine, worlds, &hypotheses, total, &evidence.moments) } else { Vec::new() };
-    let cases = Cases::new(diagnoser, &hypotheses, now);
-    let asked: Vec<(Asked, Vec<f64>)> = questions
-        .into_par_iter()
-        .filter(|question| !terms.left_out.contains(question))
-        .filter_map(|question| cases.ask(question))
-        .filter(|(one, row)| tells_apart(row, one.answers.len()))
-        .collect();
-    let (asked, rows) = asked.into_iter().unzip();
-    Some(merged(evidence, terms, diagnoser, hypotheses, asked, rows, (total, unknown)))
+impl Known {
+    /// `None` without a machine.
+    fn of(diagnoser: &Diagnoser, evidence: &Evidence, weighed: &Weighed, terms: &Terms) -> Option<Self> {
+        diagnoser.machine()?;
+        let (hypotheses, unknown) = diagnoser.hypotheses_of(evidence, weighed, terms.share, MOST_HYPOTHESES);
+        let total = hypotheses.iter().map(|one| one.weight).sum::<f64>() + unknown;
+        Some(Self { hypotheses, unknown, total })
+    }
 }
 
 /// Puts together the hypotheses that no test tells apart and that need the same.
@@ -83,11 +90,10 @@ fn merged(
     evidence: &Evidence,
     terms: &Terms,
     diagnoser: &Diagnoser,
-    hypotheses: Vec<Hypothesis>,
-    asked: Vec<Asked>,
-    rows: Vec<Vec<f64>>,
-    (total, unknown): (f64, f64),
+    Known { hypotheses, unknown, total }: Known,
+    asked: Vec<(Asked, Vec<f64>)>,
 ) -> Posed {
+    let (asked, rows): (Vec<Asked>, Vec<Vec<f64>>) = asked.into_iter().unzip();
     let worlds = diagnoser.worlds();
     let machine = &worlds[0].machine;
     let mut repairs: Vec<(ToDo, Who, f64)> = Vec::new();

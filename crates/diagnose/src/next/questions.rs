@@ -3,9 +3,10 @@
 use super::todo::ToDo;
 use crate::class::bears_on;
 use crate::diagnoser::Diagnoser;
-use crate::evidence::{Deed, LampPlace, LampState, Moment};
+use crate::evidence::{Deed, Evidence, LampPlace, LampState, Moment};
 use crate::hypothesis::Hypothesis;
 use crate::likelihood::lamp_likelihood;
+use crate::numbered::numbered;
 use crate::panel::LampTruth;
 use crate::renamed::same_check;
 use crate::seen::reported;
@@ -57,10 +58,9 @@ pub(crate) fn questions(
     worlds: &[World],
     hypotheses: &[Hypothesis],
     total: f64,
-    moments: &[Moment],
+    evidence: &Evidence,
 ) -> Vec<ToDo> {
-    let silent = Moment::default();
-    let now = moments.last().unwrap_or(&silent);
+    let now = evidence.now();
     let checks = worth_asking(machine, hypotheses, worlds, total, now);
     let mut questions: Vec<ToDo> = checks.into_iter().map(ToDo::Check).collect();
     let unread = unread(machine, now);
@@ -74,7 +74,7 @@ pub(crate) fn questions(
     });
     questions.extend(unseen.map(|(mechanism, _)| ToDo::Position(mechanism)));
     let acts = worlds.first().into_iter().flat_map(|first| acts(first, hypotheses, worlds));
-    questions.extend(acts.filter(|deed| !worn_out(*deed, hypotheses, worlds, moments)).map(ToDo::Act));
+    questions.extend(acts.filter(|deed| !worn_out(*deed, hypotheses, worlds, &evidence.moments)).map(ToDo::Act));
     questions
 }
 
@@ -93,7 +93,7 @@ pub(crate) struct Cases<'c> {
     truths: Vec<LampTruth>,
     /// How the machines look, each once, with the alternative that it is of; and by hypothesis, which of them is its own.
     situations: Vec<(usize, &'c Situation)>,
-    place: Vec<usize>,
+    places: Vec<usize>,
     /// See [`lamps_there`], by alternative.
     there: Vec<Vec<Option<usize>>>,
     unread: Vec<LampPlace>,
@@ -104,20 +104,13 @@ impl<'c> Cases<'c> {
         let worlds = diagnoser.worlds();
         let first = worlds.first();
         let there = worlds.iter().map(|world| first.map_or_else(Vec::new, |first| lamps_there(first, world)));
-        let mut known: FxHashMap<(usize, usize), usize> = FxHashMap::default();
-        let mut situations = Vec::new();
-        let mut place = Vec::with_capacity(hypotheses.len());
-        for one in hypotheses {
-            let situation = one.situation(worlds);
-            let key = (one.world, std::ptr::from_ref(situation).addr());
-            place.push(*known.entry(key).or_insert(situations.len()));
-            if known.len() > situations.len() {
-                situations.push((one.world, situation));
-            }
-        }
+        let (places, situations) = numbered(hypotheses.iter().map(|one| one.situation(worlds)));
+        // What lies at one place is of one alternative.
+        let mut of = vec![0; situations.len()];
+        hypotheses.iter().zip(&places).for_each(|(one, place)| of[*place] = one.world);
         Self {
-            situations,
-            place,
+            situations: of.into_iter().zip(situations).collect(),
+            places,
             diagnoser,
             worlds,
             hypotheses,
@@ -195,7 +188,7 @@ impl<'c> Cases<'c> {
             })
             .collect();
         let mut row = Vec::with_capacity(self.hypotheses.len() * answers);
-        for (one, place) in self.hypotheses.iter().zip(&self.place) {
+        for (one, place) in self.hypotheses.iter().zip(&self.places) {
             if one.deviations.iter().any(|deviation| bearing[one.world][deviation.index()]) {
                 row.extend(told(one.world, self.situations[*place].1, &one.deviations));
             } else {

@@ -7,7 +7,7 @@ use crate::caller::{Caller, Truth};
 use crate::evidence::{Evidence, LampState};
 use crate::next::advice::deviation_words;
 use crate::reading::describe_lamps;
-use crate::trial::{Opening, Policy, Trial, play};
+use crate::trial::{Beginning, Policy, Trial, play};
 use crate::wording::lamp_meaning;
 use rayon::prelude::*;
 use serde::Serialize;
@@ -123,8 +123,8 @@ impl Exercise<'_> {
             ..Trial::default()
         };
         let caller = Caller::new(self.diagnoser, self.truth.clone(), self.eyes, 0);
-        let opening = Opening::of(&caller, self.diagnoser, &trial);
-        let course = play(caller, self.diagnoser, Policy::Advice, &trial, &opening);
+        let beginning = Beginning::of(&caller, self.diagnoser, &trial);
+        let course = play(caller, self.diagnoser, Policy::Advice, &trial, &beginning);
         let words = |to_do: &crate::next::ToDo| {
             let known = self.offers().iter().find(|offer| offer.to_do == *to_do);
             known.map_or_else(|| course_words(self, to_do), |offer| offer.words.clone())

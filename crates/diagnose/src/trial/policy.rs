@@ -57,16 +57,16 @@ pub(crate) fn play(
     advisor: &Diagnoser,
     policy: Policy,
     trial: &Trial,
-    opening: &Opening,
+    beginning: &Beginning,
 ) -> Course {
     if policy == Policy::Knowing {
         return knowing(caller, trial);
     }
     let mut course = Course::default();
-    let mut evidence = opening.evidence.clone();
+    let mut evidence = beginning.evidence.clone();
     let mut terms = trial.terms.clone();
     let needs = caller.needs();
-    let mut known = opening.known.clone();
+    let mut known = beginning.known.clone();
     for _ in 0..trial.most_steps {
         let now = known.take().or_else(|| Known::of(advisor, &evidence, &terms, policy));
         let Some(now) = now else { break };
@@ -103,10 +103,6 @@ pub(crate) fn play(
                     ToDo::Remedy(remedy) => vec![remedy],
                     _ => Vec::new(),
                 };
-                if remedies.is_empty() {
-                    // To go on did not help, and is not said twice.
-                    terms.left_out.push(to_do);
-                }
                 course.minutes += LAMPS_MINUTES;
                 let lamps = caller.read_lamps("again", 0.0);
                 evidence.moments.push(Moment { remedies, lamps, runs: Some(false), ..Moment::default() });
@@ -158,12 +154,12 @@ fn knowing(mut caller: Caller<'_>, trial: &Trial) -> Course {
 }
 
 /// What is said first, and what is known then: the same for each way to choose.
-pub(crate) struct Opening {
+pub(crate) struct Beginning {
     evidence: Evidence,
     known: Option<Known>,
 }
 
-impl Opening {
+impl Beginning {
     pub fn of(caller: &Caller<'_>, advisor: &Diagnoser, trial: &Trial) -> Self {
         let evidence = caller.opening();
         let known = Known::of(advisor, &evidence, &trial.terms, Policy::Advice);
