@@ -101,6 +101,23 @@ class LampReport {
     return { product, ratios, sum, whole: product * sum };
   }
 
+  // The most that any truth can gain by these lamps showing something else, with and without slips.
+  most(lamps) {
+    const { table, width, kinds, slips } = this;
+    let product = 1;
+    for (const [lamp, now] of lamps) {
+      const said = [kinds[lamp]];
+      for (const at of this.slipsOf[lamp]) for (const [to, kind] of slips[at].order) if (to === lamp) said.push(kind);
+      let most = 1;
+      for (const kind of said) {
+        const row = table.subarray(kind * width, (kind + 1) * width);
+        most = Math.max(most, row[now] / Math.min(...row));
+      }
+      product *= most;
+    }
+    return product;
+  }
+
   // By how much the report gets more probable when these lamps show something else.
   changed(parts, truth, lamps) {
     const { table, width, kinds } = this;
@@ -306,8 +323,11 @@ class Weigher {
     // What of each change bears on the report.
     const bears = ground.changes.map((change) => {
       const seen = change.lamps.filter(([lamp]) => told.kinds[lamp] !== SILENT || report.slipsOf[lamp].length > 0);
-      const answers = change.answers.some(([question]) => asked.has(question));
-      return seen.length > 0 || answers ? { lamps: seen, answers } : null;
+      const answers = change.answers.filter(([question]) => asked.has(question));
+      if (seen.length === 0 && answers.length === 0) return null;
+      const others = (question) => Math.max(ground.answersHere[question] - 1, 1);
+      const most = answers.reduce((product, [question]) => (product * others(question)) / data.questions[question].error, report.most(seen));
+      return { lamps: seen, answers: answers.length > 0, most };
     });
     // By how much a latent class changes the probability of what was seen.
     const ratio = (sign, numbers) => {
@@ -374,10 +394,10 @@ class Weigher {
           beside += own[of];
         }
         backgrounds[latent] += alone;
-        // What is far-fetched stays so, whatever is latent beside it.
-        for (let at = 0; at < list.length && most > total * 1e-11; at += 2) {
+        for (let at = 0; at < list.length; at += 2) {
           const of = list[at], number = list[at + 1];
-          if (bears[number] === null) continue;
+          // What is far-fetched even if this explains all that it bears on need not be worked out.
+          if (bears[number] === null || most * bears[number].most <= total * 1e-11) continue;
           const factor = ratio(sign, [number]);
           if (factor > 1.5) likelier.push({ of, number, usual: own[of] });
           const more = own[of] * (factor - 1);
