@@ -325,7 +325,7 @@ impl<'t> Caller<'t> {
         let world = &worlds[one.world];
         let begin = match self.now.take() {
             Some(stood) => Some((stood, Vec::new())),
-            None => one.stood(worlds).map(|(stood, latent)| (Arc::clone(stood), latent)),
+            None => one.stood(worlds),
         };
         let Some((stood, latent)) = begin else { return };
         let latent: Vec<_> = latent.into_iter().filter(|effect| !put_right.contains(effect)).collect();

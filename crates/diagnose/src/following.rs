@@ -96,9 +96,10 @@ impl Follower<'_, '_> {
         let mut held = Vec::new();
         for item in items {
             let record = &routine.exploration.records[item.record as usize];
-            let Some(stood) = routine.stood(world, item.record) else { continue };
-            let in_play = record.in_play();
             let set: Vec<u32> = item.set.into_iter().flatten().collect();
+            let classes = set.iter().map(|class| &weigher.classes[*class as usize]);
+            let Some(stood) = routine.stood(world, item.record, classes) else { continue };
+            let in_play = record.in_play();
             let latent = set
                 .iter()
                 .skip(in_play)
@@ -109,7 +110,7 @@ impl Follower<'_, '_> {
                 in_play,
                 gone: Vec::new(),
                 latent,
-                stood: Arc::clone(stood),
+                stood,
                 stage: record.stage,
                 began: record.stage,
                 odd: !record.as_always,
@@ -455,7 +456,7 @@ mod tests {
         let exploration = explore(&machine, &plant, RoutineId::new(0), &Options { pairs: false, ..Options::default() });
         let record = &exploration.records[0];
         let stood = || -> Stood {
-            let state = exploration.state_of(&machine, &plant, record).unwrap();
+            let state = exploration.state_of(&machine, &plant, record, [None, None]).unwrap();
             Arc::new((exploration.situations[record.situation as usize].clone(), state))
         };
         let held = |set: &[u32], stage: u16, mass: f64| Held {

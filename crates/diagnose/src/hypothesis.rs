@@ -11,6 +11,7 @@ use machine::id::{DeviationId, Id};
 use machine::model::FaultEffect;
 use sim::Situation;
 use smallvec::{SmallVec, smallvec};
+use std::sync::Arc;
 
 /// One thing that can be the case.
 #[derive(Clone, Debug)]
@@ -69,15 +70,16 @@ impl Hypothesis {
     }
 
     /// The standing to go on from, and what is wrong but has not come into play in it.
-    pub fn stood<'h>(&'h self, worlds: &'h [World]) -> Option<(&'h Stood, Vec<FaultEffect>)> {
+    pub fn stood(&self, worlds: &[World]) -> Option<(Stood, Vec<FaultEffect>)> {
         let world = &worlds[self.world];
         match &self.stands {
             Stands::Record { record, in_play } => {
                 let latent = self.deviations.iter().skip(*in_play);
                 let effects = latent.flat_map(|one| sequence_effects(world, *one)).collect();
-                Some((world.routines[self.routine].stood(world, *record)?, effects))
+                let classes = self.deviations.iter().map(|one| &world.classes[world.class_of[one.index()] as usize]);
+                Some((world.routines[self.routine].stood(world, *record, classes)?, effects))
             }
-            Stands::Held { stood, .. } => Some((stood, Vec::new())),
+            Stands::Held { stood, .. } => Some((Arc::clone(stood), Vec::new())),
         }
     }
 }

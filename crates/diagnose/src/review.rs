@@ -152,7 +152,7 @@ fn sightings(world: &World, deviation: DeviationId) -> Vec<Sighting<'_>> {
         let Some(behaviour) = exploration.behaviours.iter().position(|one| one.members.contains(&deviation)) else {
             continue;
         };
-        let alone = routine.alone.get(behaviour).cloned().unwrap_or(0..0);
+        let alone = routine.alone[exploration.runs_as(behaviour, None)].clone();
         for record in alone {
             let weight = routine.weight * exploration.records[record].weight;
             found.push(Sighting { routine, record, weight, in_play: true });

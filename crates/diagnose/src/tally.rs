@@ -154,7 +154,7 @@ pub(crate) struct Weigher<'w> {
     deeds: Vec<f64>,
     pub classes: Vec<Class>,
     moment: &'w Moment,
-    /// By behaviour, its classes.
+    /// By behaviour, the classes that its records can stand for: its own, and those of behaviours that run as it does.
     of_behaviour: Vec<Range<usize>>,
     /// By class of [`World::classes`], the classes that it is split into.
     of_base: Vec<SmallVec<[u32; 2]>>,
@@ -286,9 +286,12 @@ impl<'w> Weigher<'w> {
         let mut of_base = vec![SmallVec::new(); world.classes.len()];
         let base_of: Vec<u32> = classes.iter().map(|class| world.class_of[class.representative().index()]).collect();
         for (index, class) in classes.iter().enumerate() {
-            let range = &mut of_behaviour[class.behaviour];
-            let start = if Range::is_empty(range) { index } else { range.start };
-            *range = start..index + 1;
+            // Those that run alike stand next to each other.
+            for behaviour in [class.behaviour, routine.exploration.runs_as(class.behaviour, None)] {
+                let range = &mut of_behaviour[behaviour];
+                let start = if Range::is_empty(range) { index } else { range.start };
+                *range = start..index + 1;
+            }
             of_base[base_of[index] as usize].push(index as u32);
         }
         let looks = Looks::new(world, doubt, moment);
@@ -560,8 +563,9 @@ impl<'w> Weigher<'w> {
             let told = self.told_at(number);
             let (Some(second), true) = (record.second, told > 0.0) else { continue };
             let situation = record.situation as usize;
-            for (place, a) in own.clone().enumerate() {
-                for b in self.of_behaviour[second as usize].clone() {
+            let pair = (behaviour as u32, second);
+            for (place, a) in own.clone().enumerate().filter(|(_, a)| self.stands_for(pair.0, pair.1, *a)) {
+                for b in self.second_of(pair) {
                     let mass = told * self.odds[a][b] * self.two_in_play(situation, a, b);
                     share.records[alone.len() + index] += mass;
                     share.pairs[place].1[b] += mass;
@@ -588,6 +592,16 @@ impl<'w> Weigher<'w> {
         let plain = |behaviour: &usize| !self.of_behaviour[*behaviour].clone().any(|class| self.shows_in_play(class));
         let plain = self.routine.alone.iter().enumerate().filter(|(behaviour, _)| plain(behaviour));
         plain.map(of).fold(0.0, f64::max)
+    }
+
+    /// Whether records with this behaviour beside that one stand for this class of all that run as it does.
+    fn stands_for(&self, behaviour: u32, beside: u32, class: usize) -> bool {
+        self.routine.exploration.runs_as(self.classes[class].behaviour, Some(beside as usize)) == behaviour as usize
+    }
+
+    /// The classes that the second of two behaviours stands for.
+    fn second_of(&self, (first, second): (u32, u32)) -> impl Iterator<Item = usize> + '_ {
+        self.of_behaviour[second as usize].clone().filter(move |b| self.stands_for(second, first, *b))
     }
 
     fn two_in_play(&self, situation: usize, a: usize, b: usize) -> f64 {
@@ -704,9 +718,9 @@ impl<'w> Weigher<'w> {
             }
         };
         let own = record.first.map(|first| self.of_behaviour[first as usize].clone());
-        if let (Some(own), Some(second)) = (own.clone(), record.second) {
-            for a in own {
-                for b in self.of_behaviour[second as usize].clone() {
+        if let (Some(first), Some(own), Some(second)) = (record.first, own.clone(), record.second) {
+            for a in own.filter(|a| self.stands_for(first, second, *a)) {
+                for b in self.second_of((first, second)) {
                     give([Some(a), Some(b)], told * self.odds[a][b] * self.two_in_play(situation, a, b));
                 }
             }

@@ -18,7 +18,7 @@ use serde::{Deserialize, Serialize};
 use sim::{Exploration, Found, Options, Plant, explore_weighted, explored};
 use std::borrow::Cow;
 use std::ops::Range;
-use std::sync::OnceLock;
+use std::sync::{Mutex, OnceLock, PoisonError};
 
 /// Share of the calls that concern the first routine; the others share the rest.
 pub const FIRST_ROUTINE: f64 = 0.85;
@@ -87,8 +87,10 @@ pub(crate) struct RoutineWorld {
     pub weight: f64,
     pub exploration: Exploration,
     aftermaths: Aftermaths,
-    /// By record, how the machine stands there, once somebody asked.
+    /// By record, how the machine stands there, once somebody asked; where a record stands for other behaviours than its
+    /// own, by these.
     stood: Vec<OnceLock<Option<Stood>>>,
+    stood_as: Mutex<FxHashMap<(u32, [Option<usize>; 2]), Option<Stood>>>,
     /// What the lamps can show, each once, and which of it each situation shows.
     pub truths: Vec<LampTruth>,
     pub shows: Vec<u32>,
@@ -246,7 +248,8 @@ impl RoutineWorld {
             .collect();
         let (alone, first_of_two) = ranges(&exploration);
         let odd = |records: &Range<usize>| exploration.records[records.clone()].iter().any(|record| !record.as_always);
-        let disturbs = alone.iter().map(odd).collect();
+        let runs_as = |behaviour: usize| &alone[exploration.runs_as(behaviour, None)];
+        let disturbs = (0..alone.len()).map(|behaviour| odd(runs_as(behaviour))).collect();
         let stood = exploration.records.iter().map(|_| OnceLock::new()).collect();
         Self {
             routine,
@@ -254,6 +257,7 @@ impl RoutineWorld {
             exploration,
             aftermaths: Aftermaths::default(),
             stood,
+            stood_as: Mutex::default(),
             truths,
             shows,
             latent_lamps,
@@ -277,20 +281,29 @@ impl RoutineWorld {
         }
     }
 
-    /// How the machine of a record stands; worked out once.
+    /// How the machine of a record stands with these classes, those in play first; worked out once.
     ///
     /// `None` only for a record that does not belong to this exploration.
-    pub fn stood(&self, world: &World, record: u32) -> Option<&Stood> {
+    pub fn stood<'c>(&self, world: &World, record: u32, classes: impl IntoIterator<Item = &'c Class>) -> Option<Stood> {
+        let one = self.exploration.records.get(record as usize)?;
+        let mut in_play = [None, None];
+        in_play.iter_mut().zip(classes).take(one.in_play()).for_each(|(to, class)| *to = Some(class.behaviour));
         let work_out = || {
-            let one = self.exploration.records.get(record as usize)?;
-            let state = self.exploration.state_of(&world.machine, &world.plant, one)?;
-            Some(self.aftermaths.standing(
-                &world.plant,
-                self.exploration.situations[one.situation as usize].clone(),
-                state,
-            ))
+            let state = self.exploration.state_of(&world.machine, &world.plant, one, in_play)?;
+            let situation = self.exploration.situations[one.situation as usize].clone();
+            Some(self.aftermaths.standing(&world.plant, situation, state))
         };
-        self.stood.get(record as usize)?.get_or_init(work_out).as_ref()
+        let own = [one.first, one.second].map(|behaviour| behaviour.map(|behaviour| behaviour as usize));
+        if in_play == own {
+            return self.stood.get(record as usize)?.get_or_init(work_out).clone();
+        }
+        let known = || self.stood_as.lock().unwrap_or_else(PoisonError::into_inner);
+        let found = known().get(&(record, in_play)).cloned();
+        found.unwrap_or_else(|| {
+            let stood = work_out();
+            known().insert((record, in_play), stood.clone());
+            stood
+        })
     }
 
     /// Goes on from a standing in this routine; see [`Exploration::go_on`].
@@ -349,7 +362,8 @@ impl RoutineWorld {
             });
             let alone = changing.map(|(index, class)| (index, lamp_changes(world, here, truth, &[(class, true)])));
             let latent = classes().filter(|(_, class)| two && class.changes_lamps(true));
-            let there = classes().filter(|(_, class)| in_play.contains(&class.behaviour));
+            let there =
+                classes().filter(|(_, class)| in_play.contains(&self.exploration.runs_as(class.behaviour, None)));
             (
                 alone.collect::<Vec<_>>(),
                 latent.flat_map(|(index, _)| with(index, true)).collect::<Vec<_>>(),

@@ -69,7 +69,7 @@ fn what_putting_a_dead_sensor_right_sets_moving_is_announced_on_every_demo_machi
             let number = exploration.behaviours.iter().position(|one| one.members.contains(&id)).unwrap();
             let stands = exploration.records.iter().filter(|one| one.first == Some(number as u32));
             let Some(record) = stands.max_by(|a, b| a.weight.total_cmp(&b.weight)) else { continue };
-            let state = exploration.state_of(&machine, &plant, record).unwrap();
+            let state = exploration.state_of(&machine, &plant, record, [Some(number), None]).unwrap();
             let moves = sets_off(&machine, &plant, &state, &[effect], machine.remedies[remedy].energy);
             if moves.is_empty() {
                 continue;

@@ -3,6 +3,8 @@
 //! are simulated once; what tells them apart (the sensor's own LED, volts at the
 //! terminal) is worked out from the simulated state when somebody looks there.
 
+mod alike;
+
 use crate::engine::Engine;
 use crate::plant::Plant;
 use crate::routine::Mark;
@@ -32,6 +34,9 @@ pub struct Behaviour {
     pub from_the_beginning: bool,
     /// The deviations that behave so.
     pub members: Vec<DeviationId>,
+    /// The number of the behaviour whose runs are also its own, except beside those from which they are told apart.
+    runs_as: u32,
+    apart: Vec<u32>,
 }
 
 /// When a behaviour comes into play.
@@ -110,10 +115,12 @@ pub fn behaviours(machine: &Machine, plant: &Plant, routine: RoutineId) -> Vec<B
                 unasked,
                 from_the_beginning,
                 members: vec![id],
+                runs_as: 0,
+                apart: Vec::new(),
             });
         }
     }
-    found
+    alike::put_together(found)
 }
 
 /// For each point and supply, the make and break times of its most frequent chatter.

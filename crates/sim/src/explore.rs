@@ -162,14 +162,31 @@ impl Exploration {
         self.nominal_run.ends.iter().find(|end| end.stage == stage).map(|end| &end.situation)
     }
 
+    /// The behaviour under whose number the records stand in which this one is in play, by itself or beside another.
+    ///
+    /// Nearly always its own. Behaviours that do the same except beside a few others are played once, and what stands
+    /// under one number goes for each of them.
+    #[must_use]
+    pub fn runs_as(&self, behaviour: usize, beside: Option<usize>) -> usize {
+        self.behaviours[behaviour].runs_as(behaviour, beside)
+    }
+
     /// The state in which a record's machine stands, by playing its run once more.
+    ///
+    /// With the behaviours that came into play: a record can stand for several ([`Exploration::runs_as`]).
     ///
     /// `None` only for a record that does not belong to this exploration.
     #[must_use]
-    pub fn state_of(&self, machine: &Machine, plant: &Plant, record: &Record) -> Option<State> {
+    pub fn state_of(
+        &self,
+        machine: &Machine,
+        plant: &Plant,
+        record: &Record,
+        in_play: [Option<usize>; 2],
+    ) -> Option<State> {
         let wanted = self.situations.get(record.situation as usize)?;
         let player = self.player(machine, plant);
-        let Some(first) = record.first else {
+        let Some(first) = in_play[0] else {
             return self
                 .nominal_run
                 .marks
@@ -182,14 +199,14 @@ impl Exploration {
             end.stage == record.stage && end.as_always == record.as_always && end.situation == *wanted
         };
         let mark = self.nominal_run.marks.get(usize::from(record.forks[0]))?;
-        let (paths, _) = player.play_from_mark(&mut engine, mark, &self.behaviours[first as usize].effects, true);
-        let Some(second) = record.second else {
+        let (paths, _) = player.play_from_mark(&mut engine, mark, &self.behaviours[first].effects, true);
+        let Some(second) = in_play[1] else {
             return paths.iter().flat_map(|path| &path.ends).find(ends_so)?.state.clone();
         };
         let pair = player.for_pairs(self.options.pair_branching);
         paths.iter().find_map(|path| {
             let mark = path.marks.get(usize::from(record.forks[1]))?;
-            let (forks, _) = pair.play_from_mark(&mut engine, mark, &self.behaviours[second as usize].effects, false);
+            let (forks, _) = pair.play_from_mark(&mut engine, mark, &self.behaviours[second].effects, false);
             forks.iter().flat_map(|fork| &fork.ends).find(ends_so)?.state.clone()
         })
     }
@@ -330,8 +347,10 @@ pub fn explore_weighted(
         up_to,
         pending,
         odds,
+        together: Vec::new(),
         least,
     };
+    explorer.together = explorer.all_together();
     explorer.up_to = explorer.all_up_to();
     explorer.pending = explorer.all_pending();
 
@@ -344,7 +363,7 @@ pub fn explore_weighted(
     let mut unfollowed = 0.0;
     for part in parts {
         for (first, second, share) in &part.unfollowed {
-            unfollowed += explorer.odds[*first as usize] * explorer.odds[*second as usize] * share;
+            unfollowed += explorer.odds_of(*first as usize, *second as usize) * share;
         }
         whole.absorb(part);
     }
@@ -549,8 +568,9 @@ struct Explorer<'e> {
     up_to: Vec<Vec<f64>>,
     /// By mark of the undisturbed run and behaviour; see [`Explorer::all_pending`].
     pending: Vec<Vec<f64>>,
-    /// Odds of each behaviour, and the least weight of a pair that is followed.
+    /// Odds of each behaviour, those of all that run as it does, and the least weight of a pair that is followed.
     odds: Vec<f64>,
+    together: Vec<f64>,
     least: f64,
 }
 
@@ -567,6 +587,28 @@ impl<'e> Explorer<'e> {
     /// The share of a behaviour's moments up to the end of this stage.
     fn up_to(&self, behaviour: usize, stage: u16) -> f64 {
         self.up_to[usize::from(stage)][behaviour]
+    }
+
+    fn all_together(&self) -> Vec<f64> {
+        let mut together = vec![0.0; self.behaviours.len()];
+        for (number, behaviour) in self.behaviours.iter().enumerate() {
+            together[behaviour.runs_as(number, None)] += self.odds[number];
+        }
+        together
+    }
+
+    /// Whether two behaviours stand for themselves beside each other; else their runs are those of others.
+    fn stand_for_themselves(&self, first: usize, second: usize) -> bool {
+        let as_others = |one: usize, beside: usize| self.behaviours[one].runs_as(one, Some(beside)) != one;
+        !as_others(first, second) && !as_others(second, first)
+    }
+
+    /// The odds of two behaviours, and of all that they stand for beside each other, being there together.
+    fn odds_of(&self, first: usize, second: usize) -> f64 {
+        let odds = |one: usize, beside: usize| {
+            if self.behaviours[one].is_apart(beside) { self.odds[one] } else { self.together[one] }
+        };
+        odds(first, second) * odds(second, first)
     }
 
     fn all_up_to(&self) -> Vec<Vec<f64>> {
@@ -681,7 +723,12 @@ impl<'e> Explorer<'e> {
                     if plays == Plays::No {
                         return;
                     }
-                    if weight * pending[second] * self.odds[first] * self.odds[second] < self.least_of(first, second) {
+                    if !self.stand_for_themselves(first, second) {
+                        // Loose contacts, whose playing depends on nothing else.
+                        pending[second] = 0.0;
+                        return;
+                    }
+                    if weight * pending[second] * self.odds_of(first, second) < self.least_of(first, second) {
                         unfollowed[second] += weight * std::mem::take(&mut pending[second]);
                         return;
                     }
@@ -741,6 +788,9 @@ impl<'e> Explorer<'e> {
         end: &StageEnd,
         pending: &[f64],
     ) {
+        if self.behaviours[first].runs_as(first, None) != first {
+            return;
+        }
         let weight = path.probability * end.calls * (share / self.up_to(first, end.stage));
         let latent = self.normalised(pending, end.stage);
         part.add(InPlay { first: Some(first as u32), second: None, forks: [at as u16, 0] }, end, weight, Some(&latent));

@@ -204,6 +204,12 @@ enum Phase {
 /// Flips in a row after which a chattering run counts as going round.
 const FLIPS: u32 = 24;
 
+/// What is put aside while a run is played: branches to be played later, and the probability of those that never are.
+struct Aside {
+    branches: Vec<Partial>,
+    cut: f64,
+}
+
 impl Partial {
     /// A run that nothing has happened in yet, in the state that the engine is in, before the hand
     /// acts in this stage.
@@ -310,11 +316,10 @@ impl<'p> Player<'p> {
     /// Plays on to the end of the routine in every branch; gives the paths and the probability cut off.
     fn play(&self, engine: &mut Engine<'p, Unwatched>, start: Partial, keep: bool) -> (Vec<Path>, f64) {
         let mut paths = Vec::new();
-        let mut todo = vec![start];
-        let mut cut = 0.0;
-        while let Some(mut partial) = todo.pop() {
+        let mut todo = Aside { branches: vec![start], cut: 0.0 };
+        while let Some(mut partial) = todo.branches.pop() {
             if paths.len() >= self.branching.branches || partial.path.probability < self.branching.least {
-                cut += partial.path.probability;
+                todo.cut += partial.path.probability;
                 continue;
             }
             if let Some(state) = &partial.state {
@@ -329,16 +334,10 @@ impl<'p> Player<'p> {
             self.play_path(engine, &mut partial, &mut todo, keep);
             paths.push(partial.path);
         }
-        (paths, cut)
+        (paths, todo.cut)
     }
 
-    fn play_path(
-        &self,
-        engine: &mut Engine<'p, Unwatched>,
-        partial: &mut Partial,
-        todo: &mut Vec<Partial>,
-        keep: bool,
-    ) {
+    fn play_path(&self, engine: &mut Engine<'p, Unwatched>, partial: &mut Partial, todo: &mut Aside, keep: bool) {
         loop {
             let mut broken_off = partial.broken_off.take();
             if partial.phase == Phase::Before && broken_off.is_none() {
@@ -360,7 +359,7 @@ impl<'p> Player<'p> {
         &self,
         engine: &mut Engine<'p, Unwatched>,
         partial: &mut Partial,
-        todo: &mut Vec<Partial>,
+        todo: &mut Aside,
         keep: bool,
     ) -> Result<(), Stop> {
         engine.steps_changed = false;
@@ -456,7 +455,7 @@ impl<'p> Player<'p> {
         &self,
         engine: &mut Engine<'p, Unwatched>,
         partial: &mut Partial,
-        todo: &mut Vec<Partial>,
+        todo: &mut Aside,
         keep: bool,
     ) -> Rest {
         let until = partial.until.filter(|_| partial.phase == Phase::Moving);
@@ -527,7 +526,7 @@ impl<'p> Player<'p> {
         &self,
         engine: &mut Engine<'p, Unwatched>,
         partial: &mut Partial,
-        todo: &mut Vec<Partial>,
+        todo: &mut Aside,
         which: usize,
         mean: u32,
         keep: bool,
@@ -547,32 +546,51 @@ impl<'p> Player<'p> {
             engine.steps_changed = steps_changed;
             return false;
         }
-        // The other branch: nothing flips until the next thing is due, which then happens.
+        let other = partial.path.probability * stays;
+        partial.path.probability *= 1.0 - stays;
+        if other < self.branching.least {
+            todo.cut += other;
+        } else {
+            self.put_aside(engine, (partial, other), todo, &before, keep);
+        }
+        partial.flips += 1;
+        if engine.steps_changed {
+            self.next_epoch(engine, partial, keep);
+        }
+        true
+    }
+
+    /// Puts the branch aside in which no contact flips, from the state before until the next thing is due, which then
+    /// happens; leaves the engine as it is.
+    fn put_aside(
+        &self,
+        engine: &mut Engine<'p, Unwatched>,
+        (partial, probability): (&Partial, f64),
+        todo: &mut Aside,
+        before: &State,
+        keep: bool,
+    ) {
         let flipped = engine.state().clone();
         let flipped_steps = engine.steps_changed;
-        // The other branch may open an epoch of its own, which sees nothing yet.
+        // The branch may open an epoch of its own, which sees nothing yet.
         let flipped_seen = Seen::of(engine);
-        engine.restore(&before);
+        engine.restore(before);
         engine.steps_changed = false;
         let mut other = partial.clone();
-        other.path.probability *= stays;
+        other.path.probability = probability;
         if engine.advance().is_ok() {
             if engine.steps_changed {
                 self.next_epoch(engine, &mut other, keep);
             }
             other.state = Some(engine.state().clone());
             other.seen = Some(Seen::of(engine));
-            todo.push(other);
+            todo.branches.push(other);
+        } else {
+            todo.cut += probability;
         }
         engine.restore(&flipped);
         flipped_seen.give_back(engine);
         engine.steps_changed = flipped_steps;
-        partial.path.probability *= 1.0 - stays;
-        partial.flips += 1;
-        if engine.steps_changed {
-            self.next_epoch(engine, partial, keep);
-        }
-        true
     }
 
     /// Nothing is due, but contacts chatter: each in turn flips until all comes round again.

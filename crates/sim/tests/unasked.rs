@@ -5,7 +5,7 @@
 use machine::Machine;
 use machine::id::{Id, RoutineId};
 use machine::model::FaultEffect;
-use sim::{Exploration, Options, Plant, explore};
+use sim::{Exploration, Options, Plant, Record, explore};
 
 fn jar_filler() -> Machine {
     machine::load_str("jar-filler.toml", include_str!("../../../demos/jar-filler.toml")).unwrap()
@@ -19,6 +19,11 @@ fn explored(machine: &Machine, plant: &Plant) -> Exploration {
 fn stage_of_start(machine: &Machine) -> u16 {
     let mut actions = machine.routines[RoutineId::new(0)].actions.iter();
     u16::try_from(actions.position(|one| one.short == "press start").unwrap() + 1).unwrap()
+}
+
+/// The behaviours under whose numbers a record stands.
+fn in_play(record: &Record) -> [Option<usize>; 2] {
+    [record.first, record.second].map(|one| one.map(|one| one as usize))
 }
 
 /// The behaviour that is this deviation and no other.
@@ -57,7 +62,8 @@ fn nothing_of_it_stays_and_every_standing_is_found_again() {
         assert!(!it.from_the_beginning);
         let number = u32::try_from(number).unwrap();
         for record in exploration.records.iter().filter(|record| record.first == Some(number)) {
-            let state = exploration.state_of(&machine, &plant, record).expect("it can be played once more");
+            let state =
+                exploration.state_of(&machine, &plant, record, in_play(record)).expect("it can be played once more");
             let machine_as_new =
                 exploration.go_on(&plant, &state, &[], &it.effects, &machine.routines[RoutineId::new(0)].actions[0]);
             assert!(!machine_as_new.is_empty());

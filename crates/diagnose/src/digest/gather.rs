@@ -273,10 +273,18 @@ impl Gatherer<'_> {
         let routine = self.routine;
         let exploration = &routine.exploration;
         let least = routine.listed * LEAST_SHARE;
+        // By behaviour, the classes that its records can stand for.
         let mut of_behaviour = vec![Vec::new(); exploration.behaviours.len()];
         for (index, class) in self.classes.iter().enumerate() {
-            of_behaviour[class.behaviour].push(index as u32);
+            let runs_as = exploration.runs_as(class.behaviour, None);
+            of_behaviour[runs_as].push(index as u32);
+            if runs_as != class.behaviour {
+                of_behaviour[class.behaviour].push(index as u32);
+            }
         }
+        let stands_for = |behaviour: u32, beside: u32, class: u32| {
+            exploration.runs_as(self.classes[class as usize].behaviour, Some(beside as usize)) == behaviour as usize
+        };
         let shows = |class: u32| {
             let class = &self.classes[class as usize];
             class.touches_checks || class.changes_lamps(false)
@@ -303,8 +311,8 @@ impl Gatherer<'_> {
                     }
                 }
                 (Some(first), Some(second)) => {
-                    for a in &of_behaviour[first as usize] {
-                        for b in &of_behaviour[second as usize] {
+                    for a in of_behaviour[first as usize].iter().filter(|a| stands_for(first, second, **a)) {
+                        for b in of_behaviour[second as usize].iter().filter(|b| stands_for(second, first, **b)) {
                             let odds = self.classes[*a as usize].odds_with(&self.classes[*b as usize]);
                             give([Some(*a), Some(*b)], odds);
                         }

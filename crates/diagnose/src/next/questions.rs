@@ -261,7 +261,7 @@ impl<'c> Cases<'c> {
                 let world = &worlds[one.world];
                 let movement = movement_of(world, one.routine, deed)?;
                 let (stood, latent) = one.stood(worlds)?;
-                let after = world.routines[one.routine].go_on(world, stood, &latent, &[], &movement.into());
+                let after = world.routines[one.routine].go_on(world, &stood, &latent, &[], &movement.into());
                 let (_, stood) = after.iter().max_by(|a, b| a.0.total_cmp(&b.0))?;
                 let truth = world.panel.truth(&world.plant, &stood.0);
                 let same = there[one.world].iter().enumerate().filter_map(|(lamp, there)| Some((lamp, (*there)?)));
