@@ -234,6 +234,10 @@ class Machine:
                 or of(self.reads, read) != of(other.reads, read) or of(self.pending, read) != of(other.pending, read)
                 or of(self.driven, moving) != of(other.driven, moving))
 
+    def still_there(self, effects):
+        """Whether something that was left somewhere is still there."""
+        return any(effect[0] == "found" and self.place[effect[1]] == effect[2] for effect in effects)
+
     def copy(self):
         """The same machine once more, to go on with."""
         other = Machine.__new__(Machine)
@@ -1414,7 +1418,7 @@ class Later:
         other = held.machine.without([effect for d in left for effect in self.effects(d)])
         if held.machine.holds_otherwise(other):
             return False
-        return not (held.odd and any(d in self.disturbs for d in left))
+        return not any(d in self.disturbs and (held.odd or held.machine.still_there(self.effects(d))) for d in left)
 
 
 def followed(data, evidence, found, nominal, marks, later):

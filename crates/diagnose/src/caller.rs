@@ -10,8 +10,9 @@ use crate::hypothesis::{Hypothesis, Stands, sequence_effects};
 use crate::next::ToDo;
 use crate::next::candidates::{GO_ON_MINUTES, who_may};
 use crate::panel::LampTruth;
+use crate::running::{SoFar, runs};
 use crate::seen::{lamps_shown, reported};
-use machine::id::{CheckId, DeviationId, MechanismId, RemedyId};
+use machine::id::{CheckId, DeviationId, Id, MechanismId, RemedyId};
 use machine::model::{HandMove, Observable, Who};
 use sim::{Situation, View};
 use smallvec::SmallVec;
@@ -253,7 +254,7 @@ impl<'t> Caller<'t> {
             _ => None,
         };
         // Whoever looks whether it runs goes on with it, and where nothing is in its way it does.
-        if one.in_the_way().is_empty() {
+        if self.runs(&one) {
             return true;
         }
         if remedy.is_none() {
@@ -267,12 +268,26 @@ impl<'t> Caller<'t> {
             .collect();
         let effects: Vec<_> = right.iter().flat_map(|deviation| sequence_effects(world, *deviation)).collect();
         self.cured.extend(right);
-        if one.in_the_way().iter().all(|one| self.cured.contains(one)) {
-            return true;
-        }
         let does = remedy.and_then(|remedy| world.machine.remedies.get(remedy)).and_then(|remedy| remedy.does);
         self.go_on(&effects, does.unwrap_or(HandMove::Wait));
-        false
+        self.runs(&one)
+    }
+
+    /// Whether the machine runs as it is now.
+    fn runs(&self, one: &Hypothesis) -> bool {
+        let worlds = self.nature.worlds();
+        let world = &worlds[one.world];
+        let routine = &world.routines[one.routine];
+        let as_always = match &one.stands {
+            Stands::Record { record, .. } => routine.exploration.records[*record as usize].as_always,
+            Stands::Held { as_always, .. } => *as_always,
+        };
+        let stood = self.now.clone().or_else(|| one.stood(worlds).map(|(stood, _)| stood));
+        let Some(stood) = stood else { return false };
+        let left: SmallVec<[usize; 2]> = (self.present().iter())
+            .map(|deviation| world.classes[world.class_of[deviation.index()] as usize].behaviour)
+            .collect();
+        runs(world, routine, &stood, SoFar { as_always, put_right: !self.cured.is_empty() }, &left)
     }
 
     /// Asks and notes the answer; false if there is none. What the hand does in an act has to be said.
@@ -346,10 +361,11 @@ impl<'t> Caller<'t> {
     /// The remedies that are really needed; none if nothing in the file helps.
     pub fn needs(&self) -> Vec<ToDo> {
         match &self.truth {
-            Truth::Listed(one) if one.in_the_way().is_empty() => vec![ToDo::GoOn],
+            Truth::Listed(one) if one.in_the_way(self.nature.worlds()).is_empty() => vec![ToDo::GoOn],
             Truth::Listed(one) => {
                 let machine = &self.nature.worlds()[one.world].machine;
-                let remedies = one.in_the_way().iter().filter_map(|deviation| machine.deviations[*deviation].remedy);
+                let in_the_way = one.in_the_way(self.nature.worlds());
+                let remedies = in_the_way.iter().filter_map(|deviation| machine.deviations[*deviation].remedy);
                 remedies.map(ToDo::Remedy).collect()
             }
             Truth::Unlisted => Vec::new(),

@@ -394,11 +394,11 @@ impl Diagnoser {
                         for one in held {
                             let present = one.present(&weigher);
                             // Where it does not run though nothing that came into play is left, the rest is in the way.
-                            let in_play = match one.still_in_play() {
-                                0 if stands_still => present.len(),
-                                in_play => in_play,
+                            let (in_play, as_always) = match one.still_in_play() {
+                                0 if stands_still => (present.len(), false),
+                                in_play => (in_play, !one.odd),
                             };
-                            let stands = Stands::Held { stood: Arc::clone(&one.stood), in_play };
+                            let stands = Stands::Held { stood: Arc::clone(&one.stood), in_play, as_always };
                             give(&present, one.mass, one.stage, stands);
                         }
                         unknown += scale * not_in_file;

@@ -7,6 +7,7 @@ use crate::evidence::{Deed, Evidence, Moment};
 use crate::likelihood::LampLikelihood;
 use crate::numbered::numbered;
 use crate::panel::LampTruth;
+use crate::running::{SoFar, runs};
 use crate::seen::{Looks, Touched, either, lamp_changes};
 use crate::tally::{Doubt, Item, Weigher, keep_share};
 use crate::unlisted;
@@ -199,24 +200,11 @@ impl Follower<'_, '_> {
         next
     }
 
-    /// Whether the machine runs again: nothing that is left is in its way.
-    ///
-    /// In its way is what holds something otherwise now, and, unless all had gone as always when somebody called, what by
-    /// itself can make the routine go otherwise. Where it had not, something has to have been put right.
+    /// Whether the machine runs again.
     fn would_run(&self, one: &Held, left: &[&Class]) -> bool {
-        let Self { world, routine, .. } = *self;
-        if left.is_empty() {
-            return true;
-        }
-        if one.odd && one.gone.is_empty() {
-            return false;
-        }
-        let disturbs = |class: &&Class| routine.disturbs.get(class.behaviour).is_some_and(|disturbs| *disturbs);
-        if one.odd && left.iter().any(disturbs) {
-            return false;
-        }
-        let effects: Vec<FaultEffect> = left.iter().flat_map(|class| effects_of(world, class)).collect();
-        !routine.exploration.hold_otherwise(&world.plant, &one.stood.1, &effects)
+        let left: SmallVec<[usize; 2]> = left.iter().map(|class| class.behaviour).collect();
+        let so_far = SoFar { as_always: !one.odd, put_right: !one.gone.is_empty() };
+        runs(self.world, self.routine, &one.stood, so_far, &left)
     }
 
     /// A remedy puts right the deviations that it is for, save that it can fail.
@@ -438,8 +426,7 @@ fn sets_in(
 
 /// What a class's members do, as the sequence notices it.
 pub(crate) fn effects_of(world: &World, class: &Class) -> Vec<FaultEffect> {
-    let behaviours = &world.routines[0].exploration.behaviours;
-    behaviours.get(class.behaviour).map(|behaviour| behaviour.effects.clone()).unwrap_or_default()
+    crate::running::effects_of(world, class.behaviour).to_vec()
 }
 
 #[cfg(test)]

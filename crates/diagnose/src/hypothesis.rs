@@ -5,6 +5,7 @@ use crate::class::Class;
 use crate::following::effects_of;
 use crate::panel::LampTruth;
 use crate::prior::Prior;
+use crate::running;
 use crate::seen::lamps_shown;
 use crate::world::World;
 use machine::id::{DeviationId, Id};
@@ -33,16 +34,45 @@ pub(crate) struct Hypothesis {
 pub(crate) enum Stands {
     /// As in this record of the exploration, with so many of the deviations in play.
     Record { record: u32, in_play: usize },
-    /// As it was followed through later moments, with so many of the deviations in play.
-    Held { stood: Stood, in_play: usize },
+    /// As it was followed through later moments, with so many of the deviations in play; and whether all has gone as
+    /// always, as far as anybody knows.
+    Held { stood: Stood, in_play: usize, as_always: bool },
 }
 
 impl Hypothesis {
-    /// What has to be put right for the machine to run: what has come into play. What has not is in nobody's way yet,
-    /// and where there is nothing else, going on is all that is needed.
-    pub fn in_the_way(&self) -> &[DeviationId] {
+    /// How many of the deviations, the first ones, have come into play.
+    pub fn in_play(&self) -> usize {
         let (Stands::Record { in_play, .. } | Stands::Held { in_play, .. }) = self.stands;
-        &self.deviations[..in_play.min(self.deviations.len())]
+        in_play.min(self.deviations.len())
+    }
+
+    /// What has to be put right for the machine to run.
+    ///
+    /// That is what has come into play. What has not is in nobody's way yet, and where there is nothing else, going on is
+    /// all that is needed. Where all has gone as always it is what is in the way by the rule of [`crate::running`].
+    pub fn in_the_way(&self, worlds: &[World]) -> SmallVec<[DeviationId; 2]> {
+        let world = &worlds[self.world];
+        let routine = &world.routines[self.routine];
+        let as_always = match &self.stands {
+            Stands::Record { record, .. } => routine.exploration.records[*record as usize].as_always,
+            Stands::Held { as_always, .. } => *as_always,
+        };
+        let in_play = self.in_play();
+        if !as_always {
+            return self.deviations[..in_play].into();
+        }
+        let here = self.situation(worlds);
+        let stood = if in_play > 0 { self.stood(worlds) } else { None };
+        let holds = |behaviour: usize| {
+            let effects = running::effects_of(world, behaviour);
+            stood.as_ref().is_some_and(|(stood, _)| routine.exploration.hold_otherwise(&world.plant, &stood.1, effects))
+        };
+        let behaviour = |one: &DeviationId| world.classes[world.class_of[one.index()] as usize].behaviour;
+        let in_the_way = |(place, one): &(usize, &DeviationId)| {
+            let behaviour = behaviour(one);
+            running::left_in_the_way(world, routine, here, behaviour) || *place < in_play && holds(behaviour)
+        };
+        self.deviations.iter().enumerate().filter(in_the_way).map(|(_, one)| *one).collect()
     }
 
     /// What the machine looks like.

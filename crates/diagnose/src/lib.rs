@@ -25,6 +25,7 @@ pub mod procedure;
 pub mod reading;
 mod renamed;
 pub mod review;
+mod running;
 mod seen;
 mod standing;
 mod tally;

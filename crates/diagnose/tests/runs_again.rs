@@ -2,7 +2,7 @@
 //! whichever of the two the program looks at first.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
-use diagnose::evidence::{Circumstances, Complaint, Evidence, Moment};
+use diagnose::evidence::{Circumstances, Complaint, Deed, Evidence, Moment};
 use diagnose::reading::{read_lamps, read_positions};
 use diagnose::{Alternative, Diagnoser};
 use sim::Options;
@@ -50,4 +50,36 @@ fn what_would_still_stand_in_the_way_is_not_there_if_it_runs() {
             assert!(it_runs < 0.1 * nothing_said, "{pair:?}, needs {needs}: {it_runs} against {nothing_said}");
         }
     }
+}
+
+/// What somebody left somewhere holds nothing, and before the start all is as always; but the machine can't be started.
+#[test]
+fn what_was_left_somewhere_is_in_the_way_as_long_as_it_is_there() {
+    let mode =
+        "mode = { positions = [\"auto\", \"hand\"], by = \"hand\", rest = \"auto\", found = { hand = \"1 in 50\" } }";
+    let text = text("\"mode = auto\"")
+        .replace("tray = {", &format!("{mode}\ntray = {{"))
+        .replace("I2 I3", "I2 I3 I4")
+        .replace("[outputs]", "I4 = { lit = \"mode = auto\", supply = \"dc24\" }\n[outputs]");
+    let machine = machine::load_str("stamp.toml", &text).unwrap_or_else(|problems| panic!("{problems:#?}"));
+    let alternative = Alternative { weight: 1.0, choices: Vec::new(), machine };
+    let diagnoser = Diagnoser::new(vec![alternative], &Circumstances::default(), &Options::default());
+    let machine = diagnoser.machine().unwrap();
+    // Only powered on: nothing has gone otherwise yet.
+    let positions = read_positions(machine, "part gone").unwrap();
+    let call = Moment { positions, deeds: vec![Deed::Routine(None)], ..Moment::default() };
+    // How much more probable it is that the selector was left at "hand" than that nothing is wrong.
+    let left = |runs: Option<bool>, put_back: bool| {
+        let movement = machine.remedies.rows().find(|row| row.key.contains("mode found hand")).unwrap().does.unwrap();
+        let deeds = if put_back { vec![Deed::Extra(movement)] } else { Vec::new() };
+        let later = Moment { deeds, runs, ..Moment::default() };
+        let evidence = Evidence { moments: vec![call.clone(), later], ..Evidence::default() };
+        let found = diagnoser.marginals(&evidence);
+        found.deviations["lapse/mode found hand"] / found.nothing
+    };
+    assert!(left(Some(false), false) > 20.0 * left(None, false));
+    assert!(left(Some(true), false) < 0.1 * left(None, false));
+    // Once somebody has put it back, it explains nothing any more by itself, only together with something else.
+    assert!(left(Some(false), true) < 0.5 * left(Some(false), false));
+    assert!(left(Some(true), true) > 0.5 * left(None, true));
 }

@@ -280,6 +280,15 @@ impl Exploration {
         engine.lift(effects).is_err() || !state.same_but_for_lamps(engine.state(), plant)
     }
 
+    /// Whether something that these effects left somewhere is still there.
+    #[must_use]
+    pub fn still_left_there(&self, plant: &Plant, here: &Situation, effects: &[FaultEffect]) -> bool {
+        let layout = plant.layout();
+        effects.iter().any(|effect| {
+            matches!(effect, FaultEffect::Found(mechanism, position) if here.on(layout.at(*mechanism, *position)))
+        })
+    }
+
     /// Goes on from a state: further effects set in, effects are put right, then a hand acts
     /// and the machine comes to rest. Gives each branch with its probability.
     #[must_use]

@@ -121,14 +121,15 @@ fn merged(
     for (number, one) in hypotheses.iter().enumerate() {
         let world = &worlds[one.world];
         let mut needs = Needs::new();
-        if one.in_the_way().is_empty() {
+        let in_the_way = one.in_the_way(worlds);
+        if in_the_way.is_empty() {
             let repair = *go_on.get_or_insert_with(|| {
                 repairs.push((ToDo::GoOn, Who::Operator, GO_ON_MINUTES));
                 repairs.len() as u16 - 1
             });
             needs.push(SmallVec::from_slice(&[repair]));
         }
-        for deviation in one.in_the_way() {
+        for deviation in &in_the_way {
             let remedy = world.machine.deviations[*deviation].remedy;
             let remedy = remedy.and_then(|remedy| same_remedy(&world.machine, remedy, machine));
             let mut need = SmallVec::new();

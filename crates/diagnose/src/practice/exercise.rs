@@ -327,7 +327,7 @@ fn belongs(diagnoser: &Diagnoser, level: Level, one: &Hypothesis) -> bool {
         return false;
     }
     let is_lapse = |id: &DeviationId| machine.deviations[*id].kind == DeviationKind::Lapse;
-    let in_play = one.in_the_way().len();
+    let in_play = one.in_play();
     let count = one.deviations.len();
     match level {
         Level::Lapse => count == 1 && one.deviations.iter().all(is_lapse),
