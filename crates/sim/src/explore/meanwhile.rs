@@ -9,7 +9,7 @@ use super::Exploration;
 use crate::behaviour::Quiet;
 use crate::engine::Engine;
 use crate::plant::Plant;
-use crate::routine::{Mark, Path, STAGE_END};
+use crate::routine::{Mark, Path, STAGE_END, StageEnd};
 use crate::situation::Situation;
 use crate::state::State;
 use machine::model::{FaultEffect, HandAction};
@@ -73,12 +73,12 @@ impl Exploration {
                     }
                     let (forks, _) = player.play_from_mark(&mut engine, mark, &it.effects, false);
                     let share = std::mem::take(&mut pending) * path.probability;
-                    for mut fork in forks {
-                        give(share * fork.probability, true, end_of(&mut fork));
+                    for fork in forks {
+                        give(share * fork.probability, true, end_of(fork.ends));
                     }
                 }
-                let mut path = Path { ends: path.ends.clone(), ..Path::begun() };
-                give(pending * path.probability, false, end_of(&mut path));
+                // Where it has come into play nowhere, it is there in this branch as in all others, each with its part.
+                give(pending * path.probability, false, end_of(path.ends.clone()));
             }
         }
         found
@@ -116,7 +116,7 @@ fn length(mark: &Mark, next: Option<&Arc<Mark>>) -> u64 {
     next.map_or(0, |next| next.state.now().saturating_sub(mark.state.now()))
 }
 
-fn end_of(path: &mut Path) -> Option<(Situation, State)> {
-    let end = path.ends.pop()?;
+fn end_of(mut ends: Vec<StageEnd>) -> Option<(Situation, State)> {
+    let end = ends.pop()?;
     Some((end.situation, end.state?))
 }
