@@ -114,6 +114,8 @@ pub struct Record {
     pub weight: f64,
     /// Row of [`Exploration::latent`]; records with two behaviours have none.
     pub latent: Option<u32>,
+    /// What of the state its situation does not show; see [`State::unseen`].
+    unseen: u64,
     /// The moments, as kept in the run before, at which the two came into play.
     forks: [u16; 2],
 }
@@ -196,7 +198,8 @@ impl Exploration {
         };
         let mut engine = Engine::new(plant);
         let ends_so = |end: &&StageEnd| {
-            end.stage == record.stage && end.as_always == record.as_always && end.situation == *wanted
+            (end.stage, end.as_always, end.unseen) == (record.stage, record.as_always, record.unseen)
+                && end.situation == *wanted
         };
         let mark = self.nominal_run.marks.get(usize::from(record.forks[0]))?;
         let (paths, _) = player.play_from_mark(&mut engine, mark, &self.behaviours[first].effects, true);
@@ -482,8 +485,9 @@ struct InPlay {
     forks: [u16; 2],
 }
 
-/// What records have in common that are added up: deviations, stage, as always or not, situation.
-type RecordKey = (Option<u32>, Option<u32>, u16, bool, u32);
+/// What records have in common that are added up: deviations, stage, as always or not, situation, and what of the state
+/// the situation does not show, so that all of them go on alike.
+type RecordKey = (Option<u32>, Option<u32>, u16, bool, u32, u64);
 
 /// Results under way: records whose situations are numbered locally.
 #[derive(Debug, Default)]
@@ -510,7 +514,7 @@ impl Part {
         id
     }
 
-    /// Adds a record, or its weight to the one with the same deviations, stage and situation.
+    /// Adds a record, or its weight to the one with the same deviations, stage and state.
     fn add(&mut self, in_play: InPlay, end: &StageEnd, weight: f64, latent: Option<&[f64]>) {
         if weight <= 0.0 {
             return;
@@ -519,7 +523,7 @@ impl Part {
         let InPlay { first, second, forks } = in_play;
         let stage = end.stage;
         let next = self.records.len();
-        let at = *self.found.entry((first, second, stage, end.as_always, situation)).or_insert(next);
+        let at = *self.found.entry((first, second, stage, end.as_always, situation, end.unseen)).or_insert(next);
         if at == next {
             let row = latent.map(|row| {
                 self.latent.push(row.to_vec());
@@ -533,6 +537,7 @@ impl Part {
                 situation,
                 weight,
                 latent: row,
+                unseen: end.unseen,
                 forks,
             });
             return;

@@ -104,6 +104,8 @@ pub(crate) struct Mark {
 pub(crate) struct StageEnd {
     pub stage: u16,
     pub situation: Situation,
+    /// See [`State::unseen`].
+    pub unseen: u64,
     /// The state itself; only kept where it is asked for, since most ends are never gone on from.
     pub state: Option<State>,
     /// Probability of calling here, given the run.
@@ -692,6 +694,7 @@ impl<'p> Player<'p> {
             partial.path.ends.push(StageEnd {
                 stage,
                 situation,
+                unseen: engine.state().unseen(),
                 calls: partial.going_on * calls,
                 state,
                 epochs,

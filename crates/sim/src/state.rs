@@ -4,6 +4,8 @@
 use crate::plant::Plant;
 use machine::id::Id;
 use machine::model::FaultEffect;
+use rustc_hash::FxHasher;
+use std::hash::{Hash, Hasher};
 
 /// "Never": nothing is due.
 pub(crate) const NEVER: u64 = u64::MAX;
@@ -202,6 +204,30 @@ impl State {
         }
         self.now = then;
         self
+    }
+
+    /// What decides what comes and yet is in no signal, as one number, told from now: how far mechanisms have come that
+    /// stand between two positions, what is due, counters, contacts that are open. A loose contact that came open before
+    /// its circuit went dead looks like one that is closed, and is not when the circuit is live again.
+    ///
+    /// Where the program is between two looks at its inputs is left aside: nearly every run would have a number of its own.
+    pub(crate) fn unseen(&self) -> u64 {
+        let mut unseen = FxHasher::default();
+        for (which, travel) in self.travel.iter().enumerate() {
+            // One at rest is where its signals say.
+            if travel.since != NEVER || travel.done != 0 {
+                let since = if travel.since == NEVER { NEVER } else { self.now - travel.since };
+                (which, travel.from, travel.to, travel.done, travel.whole, since).hash(&mut unseen);
+            }
+        }
+        for which in self.due.pending() {
+            (which, self.due.of(which) - self.now).hash(&mut unseen);
+        }
+        for (which, _) in self.effects.iter().enumerate().filter(|(_, active)| active.broken) {
+            which.hash(&mut unseen);
+        }
+        self.counters.hash(&mut unseen);
+        unseen.finish()
     }
 
     /// Whether two states of one moment are the same but for what only lamps show: inputs that the program never reads,
