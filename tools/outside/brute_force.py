@@ -340,11 +340,22 @@ class Machine:
             self.open.append(effect)
         self.settle()
 
+    def read_at_once(self, number):
+        """The same machine without a delay of what it is about to read at an input."""
+        if self.pending[number] is None:
+            return self
+        other = self.copy()
+        other.pending[number] = None
+        other.reads[number] = not other.reads[number]
+        other.settle()
+        return other
+
     def felt(self, other, effect):
-        """Whether a flip has changed more than what the program reads at the input where the contact is."""
+        """Whether a flip has changed more than what the program reads at the input where the contact is, delay or not."""
         if effect[0] != "input":
             return True
         own = effect[1]
+        self, other = self.read_at_once(own), other.read_at_once(own)
         reads = [value for number, value in enumerate(zip(self.reads, other.reads)) if number != own]
         # How far something has come is noted now and then: what it has done by now less the time is the same.
         courses = lambda travel: [(a, b, c if e is None else c - e, d) for a, b, c, d, e in travel]
@@ -839,16 +850,20 @@ class Walk:
         return some
 
     def new_epoch(self):
+        """Opens an epoch if steps have changed; gives whether something has set in."""
         machine = self.machine
+        some = False
         while machine.steps_changed:
             machine.steps_changed = False
             steps = tuple(machine.active)
             if steps in self.met or self.moment[1] >= EPOCHS_PER_STAGE:
-                return
+                break
             self.met.add(steps)
             self.moment[1] += 1
             if self.mark():
                 machine.react()
+                some = True
+        return some
 
     def stop_where_it_begins(self, rounds):
         """A machine that goes round is left where its lowest-numbered steps, or its lowest places, begin."""
@@ -882,7 +897,11 @@ class Walk:
                 if until is not None:
                     machine.now = until
                 elif machine.loose():
-                    return self.chatter_at_rest(epochs)
+                    stands = self.chatter_at_rest(epochs)
+                    if stands is None:
+                        count, seen = -1, set()
+                        continue
+                    return stands
                 return "standing", None
             if until is not None and due > until:
                 machine.now = until
@@ -930,14 +949,15 @@ class Walk:
         return False
 
     def chatter_at_rest(self, epochs):
-        """Nothing is due, but contacts are loose: each by itself flips until all comes round again."""
+        """Nothing is due, but contacts are loose: each by itself flips until all comes round again. `None` if something
+        has set in meanwhile: what that has set going has to come to rest first."""
         machine = self.machine
         machine.steps_changed = False
         flips = {}
         while True:
             kept, look, rounds = machine.key(), machine.look(), []
             for effect, _ in machine.loose():
-                looks = []
+                looks, passed = [], [kept]
                 name = json.dumps(effect)
                 while True:
                     live = [mean for one, mean in machine.loose() if one == effect]
@@ -953,14 +973,16 @@ class Walk:
                     while (due := machine.next_due()) is not None and machine.key() not in seen:
                         seen.add(machine.key())
                         machine.advance(due)
-                    if machine.steps_changed or machine.key() == kept:
+                    # What the first flip has ended for good does not come again: the round begins behind it.
+                    if machine.steps_changed or machine.key() in passed:
                         break
+                    passed.append(machine.key())
                 if machine.steps_changed or machine.key() != kept:
                     break
                 rounds.append(mean_looks(looks, flickers=True))
             if machine.steps_changed:
-                if epochs:
-                    self.new_epoch()
+                if epochs and self.new_epoch():
+                    return None
                 machine.steps_changed = False
             elif machine.key() == kept:
                 return "standing", all_rounds(look, rounds) if rounds else None

@@ -278,6 +278,24 @@ impl<'p, W: Watch> Engine<'p, W> {
         self.settle()
     }
 
+    /// The input at which the `which`-th effect of a state sits, if the program is about to read something else there.
+    pub(crate) fn about_to_read(&self, state: &State, which: usize) -> Option<InputId> {
+        let FaultEffect::Input(input, ..) = state.effects[which].effect else { return None };
+        (state.due.of(self.due_of_input(input)) != NEVER).then_some(input)
+    }
+
+    /// The program reads at once what it is about to read at this input, whatever its delay; settles.
+    pub(crate) fn read_at_once(&mut self, input: InputId) -> Result<(), Stop> {
+        let signal = self.plant.layout.input(input);
+        self.state.due.clear(self.due_of_input(input));
+        self.set(signal, !self.state.bit(signal));
+        self.settle()
+    }
+
+    fn due_of_input(&self, input: InputId) -> usize {
+        self.plant.mechanisms.len() + self.plant.timers.len() + input.index()
+    }
+
     /// Whether the `which`-th active effect chatters just now, and its mean time until it flips, ms.
     pub(crate) fn chatter(&self, which: usize) -> Option<u32> {
         let active = self.state.effects[which];
@@ -727,7 +745,7 @@ impl<'p, W: Watch> Engine<'p, W> {
         let plan = &self.plant.inputs[index];
         let value = self.state.bit(self.plant.layout.powered) && self.input_before(input, None);
         let signal = self.plant.layout.input(input);
-        let due = self.plant.mechanisms.len() + self.plant.timers.len() + index;
+        let due = self.due_of_input(input);
         if value == self.state.bit(signal) {
             self.state.due.clear(due);
             return;

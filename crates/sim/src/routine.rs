@@ -542,7 +542,7 @@ impl<'p> Player<'p> {
         let steps_changed = engine.steps_changed;
         engine.wait_until(before.now + u64::from(mean).min(gap / 2));
         let settled = engine.flip(which).is_ok();
-        let material = !settled || !immaterial(&before, engine.state(), which);
+        let material = !settled || felt(engine, &before, which);
         if !material {
             engine.restore(&before);
             engine.steps_changed = steps_changed;
@@ -620,9 +620,12 @@ impl<'p> Player<'p> {
         }
     }
 
-    /// One contact flips, and no other, until the machine is as it was.
+    /// One contact flips, and no other, until the machine is as it was before one of its flips. The first flip can have
+    /// ended something for good: a cylinder that had stopped midway, since the contact was open, arrives, and is never
+    /// midway again. The round begins behind that.
     fn round_of(&self, engine: &mut Engine<'p, Unwatched>, which: usize, flips: &mut u32, kept: &State) -> Round {
         let mut times = Looks::new();
+        let mut passed: Vec<State> = Vec::new();
         let mut cycle = CycleFinder::new(engine, self.limits);
         while *flips < FLIPS {
             let Some(mean) = engine.chatter(which) else {
@@ -647,6 +650,10 @@ impl<'p> Player<'p> {
             if engine.state().same_but_later(kept) {
                 return Round::Closed(times);
             }
+            if passed.iter().any(|state| engine.state().same_but_later(state)) {
+                return Round::Changed;
+            }
+            passed.push(engine.state().clone());
         }
         Round::GoesOn(times)
     }
@@ -733,12 +740,34 @@ type Looks = Vec<(u64, Box<[u64]>)>;
 enum Round {
     /// The machine is as it was; what it looked like before each flip, and for how long.
     Closed(Looks),
-    /// Steps have changed, or the contact does not matter any more.
+    /// Steps have changed, the contact does not matter any more, or the round begins only here.
     Changed,
     /// It has flipped often, and the machine was never as it was.
     GoesOn(Looks),
     /// It can't go on.
     Stopped(Stop),
+}
+
+/// Whether a flip, after which the engine is, has changed anything that matters later. Where the program reads the input
+/// late, it is asked what would follow if it read it at once: that something is due there is no consequence yet.
+fn felt(engine: &mut Engine<'_, Unwatched>, before: &State, which: usize) -> bool {
+    let soon = (engine.about_to_read(before, which), engine.about_to_read(engine.state(), which));
+    let (begin, input) = match soon {
+        (None, Some(input)) => (None, input),
+        (Some(input), None) => (Some(before), input),
+        _ => return !immaterial(before, engine.state(), which),
+    };
+    let (flipped, seen, steps_changed) = (engine.state().clone(), Seen::of(engine), engine.steps_changed);
+    if let Some(begin) = begin {
+        engine.restore(begin);
+    }
+    let settled = engine.read_at_once(input).is_ok();
+    let other = if begin.is_some() { &flipped } else { before };
+    let felt = !settled || !immaterial(other, engine.state(), which);
+    engine.restore(&flipped);
+    seen.give_back(engine);
+    engine.steps_changed = steps_changed;
+    felt
 }
 
 /// Whether a flip has changed nothing that matters later: no step, no command, no movement, nothing due.
