@@ -38,10 +38,10 @@ const CREEPS: RangeInclusive<u64> = 501..=508;
 const RUNS: RangeInclusive<u64> = 701..=706;
 
 /// Cases with a contact that chatters and later moments.
-const CHATTERS_LATER: [u64; 9] = [801, 802, 803, 804, 807, 809, 810, 811, 812];
+const CHATTERS_LATER: [u64; 10] = [801, 802, 803, 804, 807, 809, 810, 811, 812, 814];
 
 /// Cases with two such contacts; each second one with later moments.
-const TWO_CHATTER: [u64; 6] = [901, 902, 903, 906, 907, 908];
+const TWO_CHATTER: [u64; 7] = [901, 902, 903, 904, 906, 907, 908];
 
 /// Cases with several routines and later moments.
 const ROUTINES_LATER: RangeInclusive<u64> = 1001..=1006;
@@ -51,6 +51,18 @@ const UNASKED: [u64; 9] = [1111, 1112, 1119, 1121, 1125, 1129, 1131, 1135, 1148]
 
 /// Cases in which the machine may be one of several; each second one with later moments.
 const ALTERNATIVES: [u64; 10] = [1201, 1203, 1205, 1206, 1207, 1209, 1214, 1216, 1218, 1220];
+
+/// Cases with a contact that chatters and inputs that are read late; each second one with later moments.
+const CHATTERS_DELAYED: [u64; 5] = [1301, 1302, 1304, 1308, 1310];
+
+/// Cases with a contact that chatters and several routines; each second one with later moments.
+const ROUTINES_CHATTER: [u64; 5] = [1401, 1402, 1405, 1406, 1407];
+
+/// Cases with a contact that chatters, in a machine that may be one of several; each second one with later moments.
+const ALTERNATIVES_CHATTER: [u64; 5] = [1501, 1504, 1506, 1507, 1508];
+
+/// Cases with latches and a counter and later moments.
+const REMEMBERS_LATER: [u64; 4] = [1602, 1604, 1606, 1607];
 
 /// Branches less probable than this are not followed where a contact chatters.
 const LEAST_BRANCH: f64 = 1e-12;
@@ -104,6 +116,10 @@ enum Kind {
     RoutinesLater,
     Unasked,
     Alternatives,
+    ChattersDelayed,
+    RoutinesChatter,
+    AlternativesChatter,
+    RemembersLater,
 }
 
 impl Kind {
@@ -122,6 +138,10 @@ impl Kind {
             10 => Self::RoutinesLater,
             11 => Self::Unasked,
             12 => Self::Alternatives,
+            13 => Self::ChattersDelayed,
+            14 => Self::RoutinesChatter,
+            15 => Self::AlternativesChatter,
+            16 => Self::RemembersLater,
             other => panic!("no cases of kind {other}"),
         }
     }
@@ -131,26 +151,34 @@ fn case(seed: u64) -> Case {
     let mut dice = Dice(seed);
     let kind = Kind::of(seed);
     let few = match kind {
-        Kind::Chatters | Kind::ChattersLater | Kind::TwoChatter | Kind::Alternatives => [1, 1, 1],
+        Kind::Chatters | Kind::ChattersLater | Kind::ChattersDelayed | Kind::TwoChatter => [1, 1, 1],
+        Kind::Alternatives | Kind::AlternativesChatter => [1, 1, 1],
         _ => [2, 1, 1],
     };
+    let several = matches!(kind, Kind::Alternatives | Kind::AlternativesChatter);
     let mut alternatives = match kind {
-        Kind::Alternatives => small::machines(few, &mut dice),
+        _ if several => small::machines(few, &mut dice),
         _ => {
             let machine = match kind {
                 Kind::Plain => small::machine_with([4, 2, 2], &mut dice),
-                Kind::Remembers => small::machine_that_remembers(few, &mut dice),
+                Kind::Remembers | Kind::RemembersLater => small::machine_that_remembers(few, &mut dice),
                 Kind::Routines => small::machine_with_routines([2, 1, 2], &mut dice),
                 Kind::RoutinesLater => small::machine_with_routines([1, 1, 2], &mut dice),
+                Kind::RoutinesChatter => small::machine_with_routines([1, 1, 1], &mut dice),
                 _ => small::machine_with(few, &mut dice),
             };
             vec![Alternative { weight: 1.0, choices: Vec::new(), machine }]
         }
     };
+    if kind == Kind::AlternativesChatter {
+        let seed = dice.next();
+        alternatives.iter_mut().for_each(|one| small::chatter(&mut one.machine, &mut Dice(seed)));
+    }
     let machine = &mut alternatives[0].machine;
     match kind {
         Kind::Creeps => small::creep(machine, &mut dice),
-        Kind::Chatters | Kind::ChattersLater => small::chatter(machine, &mut dice),
+        Kind::Chatters | Kind::ChattersLater | Kind::RoutinesChatter => small::chatter(machine, &mut dice),
+        Kind::ChattersDelayed => small::chatter_delayed(machine, &mut dice),
         Kind::TwoChatter => {
             small::chatter(machine, &mut dice);
             small::chatter_elsewhere(machine, &mut dice);
@@ -159,17 +187,20 @@ fn case(seed: u64) -> Case {
         _ => {}
     }
     let later = match kind {
-        Kind::Later | Kind::Runs | Kind::ChattersLater | Kind::RoutinesLater => true,
-        Kind::TwoChatter | Kind::Unasked | Kind::Alternatives => seed.is_multiple_of(2),
-        _ => false,
+        Kind::Later | Kind::Runs | Kind::ChattersLater | Kind::RoutinesLater | Kind::RemembersLater => true,
+        Kind::TwoChatter | Kind::Unasked | Kind::ChattersDelayed | Kind::RoutinesChatter => seed.is_multiple_of(2),
+        _ => several && seed.is_multiple_of(2),
     };
-    if later && kind != Kind::Alternatives {
+    if later && !several {
         small::mend(machine, &mut dice);
     }
     let machine = &alternatives[0].machine;
     let calls: Vec<Evidence> = match kind {
         Kind::Routines => (0..CALLS).map(|_| small::evidence_in_any(machine, 0, &mut dice)).collect(),
-        Kind::RoutinesLater => (0..3).map(|call| small::evidence_in_any(machine, 1 + call % 2, &mut dice)).collect(),
+        Kind::RoutinesChatter if !later => (0..3).map(|_| small::evidence_in_any(machine, 0, &mut dice)).collect(),
+        Kind::RoutinesLater | Kind::RoutinesChatter => {
+            (0..3).map(|call| small::evidence_in_any(machine, 1 + call % 2, &mut dice)).collect()
+        }
         _ if later => (0..3)
             .map(|call| {
                 let mut evidence = small::evidence_of(machine, 1 + call % 2, &mut dice);
@@ -355,6 +386,26 @@ fn what_somebody_did_unasked_as_in_the_enumeration() {
 #[test]
 fn one_of_several_machines_as_in_the_enumeration() {
     hold_against("brute_force.py", "alternatives.jsonl", &ALTERNATIVES);
+}
+
+#[test]
+fn what_chatters_and_is_read_late_as_in_the_enumeration() {
+    hold_against("brute_force.py", "chatters_delayed.jsonl", &CHATTERS_DELAYED);
+}
+
+#[test]
+fn several_routines_and_what_chatters_as_in_the_enumeration() {
+    hold_against("brute_force.py", "routines_chatter.jsonl", &ROUTINES_CHATTER);
+}
+
+#[test]
+fn one_of_several_machines_that_chatters_as_in_the_enumeration() {
+    hold_against("brute_force.py", "alternatives_chatter.jsonl", &ALTERNATIVES_CHATTER);
+}
+
+#[test]
+fn programs_that_remember_and_what_was_done_then_as_in_the_enumeration() {
+    hold_against("brute_force.py", "remembers_later.jsonl", &REMEMBERS_LATER);
 }
 
 /// Further cases, which nothing is committed of: `LAMPWISE_CASES=720-740 cargo test -p diagnose --test brute_force --

@@ -452,6 +452,22 @@ pub fn creep(machine: &mut Machine, dice: &mut Dice) {
     add_faults(machine, modes, dice);
 }
 
+/// A contact that comes and goes slowly, and filter times: what the program reads follows late, at the input where the
+/// contact is loose, if it is one of an input, and at some others.
+pub fn chatter_delayed(machine: &mut Machine, dice: &mut Dice) {
+    chatter_with(machine, &[(2_400, 600), (4_000, 250), (4_000, 1_000)], dice);
+    let loose = match machine.deviations.rows().next_back().unwrap().effects[0] {
+        FaultEffect::Input(input, ..) => Some(input),
+        _ => None,
+    };
+    for id in machine.inputs.ids().collect::<Vec<_>>() {
+        if loose == Some(id) || dice.percent(25) {
+            let row = &mut machine.inputs[id];
+            (row.on_delay_ms, row.off_delay_ms) = *dice.pick(&[(50, 50), (0, 200), (200, 0), (50, 600), (300, 300)]);
+        }
+    }
+}
+
 /// A second contact that comes and goes, at another point than the first and with other times.
 pub fn chatter_elsewhere(machine: &mut Machine, dice: &mut Dice) {
     let loose = |machine: &Machine| machine.deviations.rows().next_back().unwrap().effects[0];
