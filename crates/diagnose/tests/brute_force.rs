@@ -64,6 +64,12 @@ const ALTERNATIVES_CHATTER: [u64; 5] = [1501, 1504, 1506, 1507, 1508];
 /// Cases with latches and a counter and later moments.
 const REMEMBERS_LATER: [u64; 4] = [1602, 1604, 1606, 1607];
 
+/// Cases with things done unasked and several routines; each second one with later moments.
+const ROUTINES_UNASKED: [u64; 5] = [1701, 1702, 1703, 1704, 1706];
+
+/// Cases with things done unasked, in a machine that may be one of several; each second one with later moments.
+const ALTERNATIVES_UNASKED: [u64; 3] = [1801, 1803, 1806];
+
 /// Branches less probable than this are not followed where a contact chatters.
 const LEAST_BRANCH: f64 = 1e-12;
 
@@ -120,6 +126,8 @@ enum Kind {
     RoutinesChatter,
     AlternativesChatter,
     RemembersLater,
+    RoutinesUnasked,
+    AlternativesUnasked,
 }
 
 impl Kind {
@@ -142,6 +150,8 @@ impl Kind {
             14 => Self::RoutinesChatter,
             15 => Self::AlternativesChatter,
             16 => Self::RemembersLater,
+            17 => Self::RoutinesUnasked,
+            18 => Self::AlternativesUnasked,
             other => panic!("no cases of kind {other}"),
         }
     }
@@ -152,10 +162,10 @@ fn case(seed: u64) -> Case {
     let kind = Kind::of(seed);
     let few = match kind {
         Kind::Chatters | Kind::ChattersLater | Kind::ChattersDelayed | Kind::TwoChatter => [1, 1, 1],
-        Kind::Alternatives | Kind::AlternativesChatter => [1, 1, 1],
+        Kind::Alternatives | Kind::AlternativesChatter | Kind::AlternativesUnasked => [1, 1, 1],
         _ => [2, 1, 1],
     };
-    let several = matches!(kind, Kind::Alternatives | Kind::AlternativesChatter);
+    let several = matches!(kind, Kind::Alternatives | Kind::AlternativesChatter | Kind::AlternativesUnasked);
     let mut alternatives = match kind {
         _ if several => small::machines(few, &mut dice),
         _ => {
@@ -164,15 +174,21 @@ fn case(seed: u64) -> Case {
                 Kind::Remembers | Kind::RemembersLater => small::machine_that_remembers(few, &mut dice),
                 Kind::Routines => small::machine_with_routines([2, 1, 2], &mut dice),
                 Kind::RoutinesLater => small::machine_with_routines([1, 1, 2], &mut dice),
-                Kind::RoutinesChatter => small::machine_with_routines([1, 1, 1], &mut dice),
+                Kind::RoutinesChatter | Kind::RoutinesUnasked => small::machine_with_routines([1, 1, 1], &mut dice),
                 _ => small::machine_with(few, &mut dice),
             };
             vec![Alternative { weight: 1.0, choices: Vec::new(), machine }]
         }
     };
-    if kind == Kind::AlternativesChatter {
+    if several && kind != Kind::Alternatives {
+        // The same thing in each of them.
         let seed = dice.next();
-        alternatives.iter_mut().for_each(|one| small::chatter(&mut one.machine, &mut Dice(seed)));
+        for one in &mut alternatives {
+            match kind {
+                Kind::AlternativesChatter => small::chatter(&mut one.machine, &mut Dice(seed)),
+                _ => small::unasked(&mut one.machine, &mut Dice(seed)),
+            }
+        }
     }
     let machine = &mut alternatives[0].machine;
     match kind {
@@ -183,12 +199,13 @@ fn case(seed: u64) -> Case {
             small::chatter(machine, &mut dice);
             small::chatter_elsewhere(machine, &mut dice);
         }
-        Kind::Unasked => small::unasked(machine, &mut dice),
+        Kind::Unasked | Kind::RoutinesUnasked => small::unasked(machine, &mut dice),
         _ => {}
     }
     let later = match kind {
         Kind::Later | Kind::Runs | Kind::ChattersLater | Kind::RoutinesLater | Kind::RemembersLater => true,
-        Kind::TwoChatter | Kind::Unasked | Kind::ChattersDelayed | Kind::RoutinesChatter => seed.is_multiple_of(2),
+        Kind::TwoChatter | Kind::Unasked | Kind::ChattersDelayed => seed.is_multiple_of(2),
+        Kind::RoutinesChatter | Kind::RoutinesUnasked => seed.is_multiple_of(2),
         _ => several && seed.is_multiple_of(2),
     };
     if later && !several {
@@ -197,8 +214,10 @@ fn case(seed: u64) -> Case {
     let machine = &alternatives[0].machine;
     let calls: Vec<Evidence> = match kind {
         Kind::Routines => (0..CALLS).map(|_| small::evidence_in_any(machine, 0, &mut dice)).collect(),
-        Kind::RoutinesChatter if !later => (0..3).map(|_| small::evidence_in_any(machine, 0, &mut dice)).collect(),
-        Kind::RoutinesLater | Kind::RoutinesChatter => {
+        Kind::RoutinesChatter | Kind::RoutinesUnasked if !later => {
+            (0..3).map(|_| small::evidence_in_any(machine, 0, &mut dice)).collect()
+        }
+        Kind::RoutinesLater | Kind::RoutinesChatter | Kind::RoutinesUnasked => {
             (0..3).map(|call| small::evidence_in_any(machine, 1 + call % 2, &mut dice)).collect()
         }
         _ if later => (0..3)
@@ -406,6 +425,16 @@ fn one_of_several_machines_that_chatters_as_in_the_enumeration() {
 #[test]
 fn programs_that_remember_and_what_was_done_then_as_in_the_enumeration() {
     hold_against("brute_force.py", "remembers_later.jsonl", &REMEMBERS_LATER);
+}
+
+#[test]
+fn several_routines_and_what_was_done_unasked_as_in_the_enumeration() {
+    hold_against("brute_force.py", "routines_unasked.jsonl", &ROUTINES_UNASKED);
+}
+
+#[test]
+fn one_of_several_machines_and_what_was_done_unasked_as_in_the_enumeration() {
+    hold_against("brute_force.py", "alternatives_unasked.jsonl", &ALTERNATIVES_UNASKED);
 }
 
 /// Further cases, which nothing is committed of: `LAMPWISE_CASES=720-740 cargo test -p diagnose --test brute_force --
