@@ -12,6 +12,7 @@ use machine::id::{DeviationId, Id};
 use machine::model::FaultEffect;
 use sim::Situation;
 use smallvec::{SmallVec, smallvec};
+use std::cell::OnceCell;
 use std::sync::Arc;
 
 /// One thing that can be the case.
@@ -46,10 +47,8 @@ impl Hypothesis {
         in_play.min(self.deviations.len())
     }
 
-    /// What has to be put right for the machine to run.
-    ///
-    /// That is what has come into play. What has not is in nobody's way yet, and where there is nothing else, going on is
-    /// all that is needed. Where all has gone as always it is what is in the way by the rule of [`crate::running`].
+    /// What has to be put right for the machine to run, by the rule of [`crate::running`]; where nothing has to be, going
+    /// on is all that is needed.
     pub fn in_the_way(&self, worlds: &[World]) -> SmallVec<[DeviationId; 2]> {
         let world = &worlds[self.world];
         let routine = &world.routines[self.routine];
@@ -58,21 +57,24 @@ impl Hypothesis {
             Stands::Held { as_always, .. } => *as_always,
         };
         let in_play = self.in_play();
-        if !as_always {
-            return self.deviations[..in_play].into();
-        }
         let here = self.situation(worlds);
-        let stood = if in_play > 0 { self.stood(worlds) } else { None };
+        // Most need not be played once more to be found in the way.
+        let stood = OnceCell::new();
         let holds = |behaviour: usize| {
+            let stood = stood.get_or_init(|| self.stood(worlds));
             let effects = running::effects_of(world, behaviour);
             stood.as_ref().is_some_and(|(stood, _)| routine.exploration.hold_otherwise(&world.plant, &stood.1, effects))
         };
-        let behaviour = |one: &DeviationId| world.classes[world.class_of[one.index()] as usize].behaviour;
-        let in_the_way = |(place, one): &(usize, &DeviationId)| {
-            let behaviour = behaviour(one);
-            running::left_in_the_way(world, routine, here, behaviour) || *place < in_play && holds(behaviour)
+        let is_in_the_way = |place: usize, one: &DeviationId| {
+            let behaviour = world.classes[world.class_of[one.index()] as usize].behaviour;
+            !as_always && routine.disturbs[behaviour]
+                || running::left_in_the_way(world, routine, here, behaviour)
+                || place < in_play && holds(behaviour)
         };
-        self.deviations.iter().enumerate().filter(in_the_way).map(|(_, one)| *one).collect()
+        let all = self.deviations.iter().enumerate();
+        let found: SmallVec<_> = all.filter(|(place, one)| is_in_the_way(*place, one)).map(|(_, one)| *one).collect();
+        // Where it had not gone as always something has to be put right, whatever that is.
+        if found.is_empty() && !as_always { self.deviations[..in_play].into() } else { found }
     }
 
     /// What the machine looks like.

@@ -40,7 +40,10 @@ fn the_cause_that_the_look_back_names_is_accepted_at_every_level() {
             let review = exercise.review();
             // Who knows it from the start takes the remedy's minutes and no others.
             assert_eq!(review.minutes, review.best_minutes);
-            assert!(review.advised_minutes >= review.best_minutes, "{level:?} {number}: {review:?}");
+            // It can run sooner only where something comes and goes and is in nobody's way just then.
+            let comes_and_goes = keys.iter().any(|key| key.contains("chatters") || key.contains("loose"));
+            let quicker = review.advised_minutes < review.best_minutes;
+            assert!(!quicker || comes_and_goes, "{level:?} {number}: {review:?}");
         }
     }
 }

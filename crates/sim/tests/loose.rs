@@ -33,7 +33,9 @@ fn each_moment_counts_once_however_the_run_branches() {
         let actions = &machine.routines[RoutineId::new(ROUTINE)].actions;
         let Some(action) = actions.get(usize::from(record.stage)) else { continue };
         let stage = record.stage + 1;
-        let state = exploration.state_of(&machine, &plant, record).unwrap();
+        let state = exploration
+            .state_of(&machine, &plant, record, record.first.map(|first| [Some(first as usize), None]).unwrap())
+            .unwrap();
         let found = exploration.set_in_meanwhile(&plant, &state, &[], action, Some(stage));
         let whole: f64 = exploration.slots.iter().filter(|slot| slot.stage == stage).map(|slot| slot.share).sum();
         let late = exploration.behaviours.iter().enumerate().filter(|(_, behaviour)| !behaviour.from_the_beginning);

@@ -32,7 +32,8 @@ pub struct Review {
     pub advice_solves: bool,
     /// What the program would have done, with the minutes of each.
     pub advised: Vec<(String, f64)>,
-    /// Minutes of somebody who knows from the start what it is: nobody can be quicker.
+    /// Minutes of somebody who knows from the start what it is and puts all of it right. It can run sooner only where
+    /// something comes and goes and is in nobody's way just then.
     pub best_minutes: f64,
     /// What was done and told nothing new.
     pub told_nothing: Vec<ToldNothing>,
