@@ -14,7 +14,15 @@ pub struct Translations {
 /// What the places in a template such as `{tag}` stand for, in every language.
 #[derive(Clone, Debug, Default)]
 pub struct Filling {
-    places: Vec<(&'static str, Words)>,
+    places: Vec<Place>,
+}
+
+/// A place in a template: its name, its text, and what is said if that is empty and a sentence needs something.
+#[derive(Clone, Debug, Default)]
+struct Place {
+    name: &'static str,
+    words: Words,
+    instead: String,
 }
 
 impl Filling {
@@ -27,17 +35,26 @@ impl Filling {
     /// A filling with one more place.
     #[must_use]
     pub fn with_words(mut self, place: &'static str, words: Words) -> Self {
-        self.places.push((place, words));
+        self.places.push(Place { name: place, words, ..Place::default() });
+        self
+    }
+
+    /// A filling with one more place. Without a text it goes with its parentheses, and elsewhere `instead` stands there: an
+    /// output without a lamp has no label, but a tag.
+    #[must_use]
+    pub fn with_or(mut self, place: &'static str, text: &str, instead: &str) -> Self {
+        self.places.push(Place { name: place, words: Words::plain(text), instead: instead.to_string() });
         self
     }
 
     /// Fills a template of one language. Places whose text is empty go, together with parentheses
-    /// that held nothing else.
+    /// that are about nothing else.
     ///
     /// ```
     /// use machine::library::Filling;
-    /// let filling = Filling::default().with("tag", "B1").with("place", "");
-    /// assert_eq!(filling.fill("Look at {tag} ({place}). Lit?", "en"), "Look at B1. Lit?");
+    /// let filling = Filling::default().with("tag", "Y1").with("place", "").with("label", "");
+    /// assert_eq!(filling.fill("Look at {tag} ({place}). Lit?", "en"), "Look at Y1. Lit?");
+    /// assert_eq!(filling.fill("While it is on (lamp {label} lit), look at {tag}.", "en"), "While it is on, look at Y1.");
     /// ```
     #[must_use]
     pub fn fill(&self, template: &str, language: &str) -> String {
@@ -45,16 +62,33 @@ impl Filling {
         if !text.contains('{') {
             return text;
         }
-        for (place, words) in &self.places {
+        for Place { name, words, instead } in &self.places {
             let filled = words.in_language(language);
-            let mark = format!("{{{place}}}");
+            let mark = format!("{{{name}}}");
             if filled.is_empty() {
-                text = text.replace(&format!(" ({mark})"), "").replace(&format!(", {mark}"), "");
+                text = without_parentheses(&text, &mark).replace(&format!(", {mark}"), "");
             }
-            text = text.replace(&mark, filled);
+            text = text.replace(&mark, if filled.is_empty() { instead } else { filled });
         }
         text
     }
+}
+
+/// A template without the parentheses in which this is the only place that is filled in.
+fn without_parentheses(template: &str, mark: &str) -> String {
+    let mut text = template.to_string();
+    let mut from = 0;
+    while let Some(open) = text[from..].find(" (").map(|at| from + at) {
+        let Some(close) = text[open..].find(')').map(|at| open + at + 1) else { break };
+        let within = &text[open..close];
+        if within.contains(mark) && within.matches('{').count() == 1 {
+            text.replace_range(open..close, "");
+            from = open;
+        } else {
+            from = open + 1;
+        }
+    }
+    text
 }
 
 impl Translations {

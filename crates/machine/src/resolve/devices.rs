@@ -133,7 +133,7 @@ impl<'r> Resolver<'r> {
         let supply = supply.map(|supply| self.machine.supplies[supply].words.clone()).unwrap_or_default();
         Filling::default()
             .with("tag", tag)
-            .with("label", label)
+            .with_or("label", label, tag)
             .with_words("words", words.clone())
             .with("place", place)
             .with_words("supply", supply)
