@@ -12,7 +12,7 @@ use crate::next::candidates::{GO_ON_MINUTES, who_may};
 use crate::panel::LampTruth;
 use crate::running::{SoFar, runs};
 use crate::seen::{lamps_shown, reported};
-use machine::id::{CheckId, DeviationId, Id, MechanismId, RemedyId};
+use machine::id::{CheckId, DeviationId, MechanismId, RemedyId};
 use machine::model::{HandMove, Observable, Who};
 use sim::{Situation, View};
 use smallvec::SmallVec;
@@ -285,7 +285,7 @@ impl<'t> Caller<'t> {
         let stood = self.now.clone().or_else(|| one.stood(worlds).map(|(stood, _)| stood));
         let Some(stood) = stood else { return false };
         let left: SmallVec<[usize; 2]> = (self.present().iter())
-            .map(|deviation| world.classes[world.class_of[deviation.index()] as usize].behaviour)
+            .map(|deviation| world.behaviour_of(*deviation))
             .collect();
         runs(world, routine, &stood, SoFar { as_always, put_right: !self.cured.is_empty() }, &left)
     }

@@ -12,14 +12,21 @@
 //!    (members of one group exclude each other; where nothing is in play, two of them);
 //! 3. adds the cause that is not in the file.
 //!
+//! Where something was tried in vain, each of these weights is multiplied by the probability that the machine still
+//! stands: by [`ClassRow::remedy`], [`ClassRow::disturbs`], [`Ground::in_the_way`] and the rules of docs/reckoning.md for
+//! whether it runs again; and by the part that is followed ([`Ground::followed`]). What was not as always is told by
+//! [`Standing`].
+//!
 //! docs/reckoning.md has the rules. What is set aside is [`Digest::left_out`].
 
 mod gather;
+mod in_the_way;
 mod levels;
 mod look;
 mod moves;
 
 pub use gather::digest;
+pub use in_the_way::{InTheWay, Moves, PartFollowed};
 pub use levels::{Asked, Report, asked_of_operator, is_for_operator, remedies_of_operator};
 pub use look::{Look, Need, Onward, Part, needs};
 pub use moves::{moved_by_going_on, moved_by_remedy};
@@ -131,6 +138,12 @@ pub struct Ground {
     pub looks: Vec<Look>,
     /// The ways to stand.
     pub rows: Vec<Row>,
+    /// What hands do when something is tried.
+    pub moves: Moves,
+    /// What is in the way after it where all had gone as always.
+    pub in_the_way: Vec<InTheWay>,
+    /// How much is followed after it of what comes and goes.
+    pub followed: Vec<PartFollowed>,
 }
 
 /// Deviations that bear alike on everything that can be reported here.
@@ -146,6 +159,8 @@ pub struct ClassRow {
     pub cause: u32,
     /// What puts it right, in the numbers of the first alternative.
     pub remedy: Option<RemedyId>,
+    /// Whether by itself it can make this routine go otherwise than always.
+    pub disturbs: bool,
     /// The likeliest member.
     pub member: DeviationId,
 }

@@ -98,8 +98,8 @@ impl Follower<'_, '_> {
         for item in items {
             let record = &routine.exploration.records[item.record as usize];
             let set: Vec<u32> = item.set.into_iter().flatten().collect();
-            let classes = set.iter().map(|class| &weigher.classes[*class as usize]);
-            let Some(stood) = routine.stood(world, item.record, classes) else { continue };
+            let behaviours = set.iter().map(|class| weigher.classes[*class as usize].behaviour);
+            let Some(stood) = routine.stood(world, item.record, behaviours) else { continue };
             let in_play = record.in_play();
             let latent = set
                 .iter()

@@ -66,7 +66,7 @@ impl Hypothesis {
             stood.as_ref().is_some_and(|(stood, _)| routine.exploration.hold_otherwise(&world.plant, &stood.1, effects))
         };
         let is_in_the_way = |place: usize, one: &DeviationId| {
-            let behaviour = world.classes[world.class_of[one.index()] as usize].behaviour;
+            let behaviour = world.behaviour_of(*one);
             !as_always && routine.disturbs[behaviour]
                 || running::left_in_the_way(world, routine, here, behaviour)
                 || place < in_play && holds(behaviour)
@@ -108,8 +108,8 @@ impl Hypothesis {
             Stands::Record { record, in_play } => {
                 let latent = self.deviations.iter().skip(*in_play);
                 let effects = latent.flat_map(|one| sequence_effects(world, *one)).collect();
-                let classes = self.deviations.iter().map(|one| &world.classes[world.class_of[one.index()] as usize]);
-                Some((world.routines[self.routine].stood(world, *record, classes)?, effects))
+                let behaviours = self.deviations.iter().map(|one| world.behaviour_of(*one));
+                Some((world.routines[self.routine].stood(world, *record, behaviours)?, effects))
             }
             Stands::Held { stood, .. } => Some((Arc::clone(stood), Vec::new())),
         }

@@ -9,7 +9,7 @@ use crate::panel::{LampChange, LampTruth, Panel};
 use crate::prior::Prior;
 use crate::seen::lamp_changes;
 use crate::standing::Standing;
-use machine::id::{Id, RoutineId};
+use machine::id::{DeviationId, Id, RoutineId};
 use machine::model::{FaultEffect, HandAction};
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
@@ -188,6 +188,11 @@ impl World {
         self.routines.iter().map(RoutineWorld::kept).collect()
     }
 
+    /// The number of the behaviour that a deviation has.
+    pub fn behaviour_of(&self, deviation: DeviationId) -> usize {
+        self.classes[self.class_of[deviation.index()] as usize].behaviour
+    }
+
     /// The factor that makes weights in one of its routines comparable between worlds and routines.
     pub fn scale(&self, routine: &RoutineWorld) -> f64 {
         let [nothing, one, two, more] = self.prior.by_size();
@@ -281,13 +286,13 @@ impl RoutineWorld {
         }
     }
 
-    /// How the machine of a record stands with these classes, those in play first; worked out once.
+    /// How the machine of a record stands with these behaviours, those in play first; worked out once.
     ///
     /// `None` only for a record that does not belong to this exploration.
     pub fn stood<'c>(&self, world: &World, record: u32, classes: impl IntoIterator<Item = &'c Class>) -> Option<Stood> {
         let one = self.exploration.records.get(record as usize)?;
         let mut in_play = [None, None];
-        in_play.iter_mut().zip(classes).take(one.in_play()).for_each(|(to, class)| *to = Some(class.behaviour));
+        in_play.iter_mut().zip(behaviours).take(one.in_play()).for_each(|(to, behaviour)| *to = Some(behaviour));
         let work_out = || {
             let state = self.exploration.state_of(&world.machine, &world.plant, one, in_play)?;
             let situation = self.exploration.situations[one.situation as usize].clone();

@@ -2,7 +2,7 @@
 #![allow(missing_docs, clippy::unwrap_used)]
 
 use diagnose::Diagnoser;
-use diagnose::digest::{Asked, Digest, Ground, asked_of_operator, digest, needs, remedies_of_operator};
+use diagnose::digest::{Asked, Digest, Ground, InTheWay, asked_of_operator, digest, needs, remedies_of_operator};
 use diagnose::evidence::Circumstances;
 use machine::caution::{Caution, Doing};
 use machine::model::{Access, Energy, Who};
@@ -134,4 +134,35 @@ fn what_the_start_needs_names_its_lamps() {
     let guard = needs.iter().find(|need| need.lamp.as_deref() == Some("I1")).unwrap();
     assert!(!guard.by_hand && guard.part == diagnose::digest::Part::Lit(0));
     assert!(needs.iter().any(|need| need.by_hand));
+}
+
+/// What is in the way after one stage, by whether it is in play and by the key of a deviation, with the moves after which.
+fn in_the_way(digest: &Digest, stage: u16, in_play: bool, key: &str) -> Option<Vec<bool>> {
+    let ground = &digest.grounds[0];
+    let cause = digest.causes.iter().position(|cause| cause.members.iter().any(|member| member == key)).unwrap();
+    let class = ground.classes.iter().find(|class| class.cause as usize == cause).unwrap();
+    let mut found = ground.in_the_way.iter();
+    let is_it = |one: &&InTheWay| one.stage == stage && one.in_play == in_play && one.behaviour == class.behaviour;
+    found.find(is_it).map(|one| one.after.clone())
+}
+
+#[test]
+fn what_a_hand_brings_into_play_is_in_the_way_after_it() {
+    let digest = worked_out("minimal");
+    let machine = &alternatives("minimal")[0].machine;
+    let ground = &digest.grounds[0];
+    // After power-on nobody has put a jar in, so that a dead sensor for it holds nothing otherwise until somebody does.
+    let jar = machine.remedies.find(|row| row.key == "lapse/jar in_nest/make-good").unwrap().0;
+    let guard = machine.remedies.find(|row| row.key == "lapse/guard shut/make-good").unwrap().0;
+    let moved = |remedy| ground.moves.by_remedy.iter().find(|(id, _)| *id == remedy).unwrap().1;
+    let after = in_the_way(&digest, 0, false, "I2/dead").unwrap();
+    assert!(!after[0] && after[moved(jar)] && !after[moved(guard)], "{after:?}");
+    // The moves of remedies are those of the routine that were left out.
+    assert!(ground.moves.by_action.contains(&moved(jar)));
+    assert!(ground.classes.iter().any(|class| class.disturbs) && ground.classes.iter().any(|class| !class.disturbs));
+    // What comes and goes is followed in part.
+    assert!(!ground.followed.is_empty());
+    for one in &ground.followed {
+        assert!(one.after.iter().all(|part| (0.0..=1.0).contains(part)) && one.after[0] == 1.0, "{one:?}");
+    }
 }

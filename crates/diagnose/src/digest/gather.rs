@@ -1,5 +1,6 @@
 //! Gathers the rows of a digest from what was explored.
 
+use super::in_the_way::{after_moves, moves};
 use super::levels::{Asked, asked_of_operator};
 use super::look::{Look, look};
 use super::{CauseRow, Change, ClassRow, Digest, Ground, LEAST_SHARE, Row, Shows, Sign, shown};
@@ -154,6 +155,7 @@ impl Causes {
                     groups: class.groups.clone(),
                     cause,
                     remedy: remedy.and_then(|remedy| same_remedy(machine, remedy, first)),
+                    disturbs: routine.disturbs.get(class.behaviour).is_some_and(|disturbs| *disturbs),
                     member,
                 }
             })
@@ -240,6 +242,8 @@ impl Gatherer<'_> {
         let lamps = world.panel.len();
         let passing = routine.passing.iter().map(|truth| put.truth(truth)).collect();
         let exploration = &routine.exploration;
+        let (moves, hands) = moves(first, world, routine);
+        let (in_the_way, followed) = after_moves(world, routine, &hands);
         let ground = Ground {
             alternative: 0,
             routine: routine.routine,
@@ -264,6 +268,9 @@ impl Gatherer<'_> {
             signs: put.signs.all,
             looks: put.looks.all,
             rows: rows.collect(),
+            moves,
+            in_the_way,
+            followed,
         };
         (ground, lost)
     }

@@ -6,7 +6,7 @@ use machine::Machine;
 use serde_json::{Value, json};
 
 use super::numbers::WEIGHT_STEPS;
-use super::rows::{of_complaints, of_doubt, of_ground};
+use super::rows::{of_complaints, of_doubt, of_ground, standings_as_always};
 use super::{texts, words};
 use crate::language::Language;
 
@@ -36,6 +36,7 @@ pub fn document(alternatives: &[Alternative], diagnoser: &Diagnoser, digest: &Di
         "weightSteps": WEIGHT_STEPS,
         "doubt": of_doubt(diagnoser.doubt()),
         "complaints": of_complaints(),
+        "asAlways": standings_as_always(),
         "causes": causes(machine, digest),
         "grounds": digest.grounds.iter().map(ground).collect::<Option<Vec<_>>>()?,
     }))

@@ -2,9 +2,10 @@
 
 use std::collections::BTreeMap;
 
-use diagnose::digest::{Change, Ground, Shows, complaints};
+use diagnose::digest::{Change, Ground, InTheWay, PartFollowed, Shows, complaints};
 use diagnose::evidence::NAMES_WHAT_IS_NOT_THERE;
 use diagnose::{Doubt, RUNS_BY_ITSELF, Standing, WRONG_ABOUT_RUNNING};
+use machine::id::Id;
 use serde_json::{Value, json};
 
 use super::numbers::{packed, short, steps};
@@ -23,9 +24,19 @@ const STANDINGS: [Standing; 7] = [
 /// Latent shares are told in this many steps.
 const LATENT_STEPS: f64 = 4000.0;
 
+/// The part of something that is followed is told in this many steps.
+const FOLLOWED_STEPS: f64 = 1000.0;
+
 /// The probability of each complaint for each kind of standing.
 pub fn of_complaints() -> Value {
     json!(STANDINGS.map(complaints))
+}
+
+/// The numbers of the kinds of standing in which all went as always.
+pub fn standings_as_always() -> Value {
+    let as_always =
+        (0..STANDINGS.len()).filter(|at| matches!(STANDINGS[*at], Standing::WaitsForYou | Standing::Finished));
+    json!(as_always.collect::<Vec<_>>())
 }
 
 /// How often people are wrong.
@@ -91,9 +102,17 @@ pub fn of_ground(ground: &Ground) -> Value {
     let next = |one: Option<u32>| one.map_or(0, |one| one + 1);
     let standing = |one: Standing| STANDINGS.iter().position(|known| *known == one).unwrap_or(0) as u32;
     let (signs, rows) = (&ground.signs, &ground.rows);
+    let in_the_way = |one: &InTheWay| {
+        let after = (0_u32..).zip(&one.after).filter(|(_, holds)| **holds).map(|(at, _)| at);
+        json!([one.stage, one.behaviour, u8::from(one.in_play), packed(after)])
+    };
+    let followed = |one: &PartFollowed| {
+        let parts = packed(one.after.iter().map(|part| (part * FOLLOWED_STEPS).round() as u32));
+        json!([if one.as_always { i64::from(one.stage) } else { -1 - i64::from(one.stage) }, one.behaviour, parts])
+    };
     json!({
         "alternative": ground.alternative,
-        "routineNamed": index(ground.routine_named.map(machine::id::Id::index)),
+        "routineNamed": index(ground.routine_named.map(Id::index)),
         "scale": ground.scale,
         "listed": ground.listed,
         "actions": ground.actions,
@@ -115,7 +134,8 @@ pub fn of_ground(ground: &Ground) -> Value {
             "groups": class.groups.iter().map(|(group, odds)| json!([group, short(*odds)])).collect::<Vec<_>>(),
             "cause": class.cause,
             "behaviour": class.behaviour,
-            "remedy": index(class.remedy.map(machine::id::Id::index)),
+            "remedy": index(class.remedy.map(Id::index)),
+            "disturbs": u8::from(class.disturbs),
         })).collect::<Vec<_>>(),
         "latentValues": values.keys().map(|value| f64::from(*value) / LATENT_STEPS).collect::<Vec<_>>(),
         "latent": ground.latent.iter().map(latent_row).collect::<Vec<_>>(),
@@ -131,6 +151,10 @@ pub fn of_ground(ground: &Ground) -> Value {
         "rowSign": packed(rows.iter().map(|row| row.sign)),
         "rowFirst": packed(rows.iter().map(|row| next(row.set[0]))),
         "rowSecond": packed(rows.iter().map(|row| next(row.set[1]))),
+        "remedyMoves": ground.moves.by_remedy.iter().map(|(id, at)| json!([id.index(), at])).collect::<Vec<_>>(),
+        "actionMoves": ground.moves.by_action,
+        "inTheWay": ground.in_the_way.iter().map(in_the_way).collect::<Vec<_>>(),
+        "followed": ground.followed.iter().map(followed).collect::<Vec<_>>(),
         "rowWeight": packed(rows.iter().map(|row| steps(row.weight, ground.listed))),
     })
 }

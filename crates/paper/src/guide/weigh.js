@@ -144,6 +144,118 @@ class LampReport {
   }
 }
 
+// How probable it is that the machine still stood after each thing that was tried, by what is there: a remedy can fail,
+// and people can be wrong about whether it runs. See would_run in following.rs.
+class Standstill {
+  // tried: in order, each { remedy, move } with numbers of the ground, remedy -1 and move 0 for none.
+  constructor(ground, tried, doubt) {
+    this.ground = ground;
+    this.tried = tried;
+    this.doubt = doubt;
+    this.frames = new Map();
+    // After which of these moves something holds anything otherwise, by stage, behaviour and whether it is in play.
+    this.after = new Map(ground.inTheWay.map(([stage, behaviour, inPlay, after]) => [`${stage} ${behaviour} ${inPlay}`, after]));
+    // And how much of it is followed, where it comes and goes, by frame and behaviour.
+    this.followed = new Map(ground.followed.map(([name, behaviour, parts]) => [`${name} ${behaviour}`, parts]));
+  }
+
+  // What classes come to in rows of one kind, those after one stage and as always, or not so: by class the number of
+  // what it comes to, latent and in play.
+  frame(odd, stage) {
+    // Where nothing was tried all rows are alike.
+    const name = this.tried.length === 0 ? 0 : odd ? -1 - stage : stage;
+    if (!this.frames.has(name)) {
+      const { ground, tried } = this;
+      const kinds = [], known = new Map();
+      const number = (kind) => {
+        const key = `${kind.cures} ${kind.disturbs} ${kind.holds} ${kind.followed}`;
+        if (!known.has(key)) {
+          known.set(key, kinds.length);
+          kinds.push(kind);
+        }
+        return known.get(key);
+      };
+      const of = (inPlay) => Uint16Array.from(ground.classes, (row) => {
+        let cures = 0;
+        tried.forEach((one, at) => { if (one.remedy >= 0 && one.remedy === row.remedy) cures |= 1 << at; });
+        const holds = name < 0 ? 0 : this.holds(this.after.get(`${stage} ${row.behaviour} ${inPlay}`));
+        const parts = inPlay ? this.followed.get(`${name} ${row.behaviour}`) : undefined;
+        const followed = parts ? tried.map((one) => parts[one.move] / 1000) : null;
+        return number({ cures, disturbs: name < 0 && row.disturbs === 1, holds, followed });
+      });
+      this.frames.set(name, { name, odd, latent: of(0), inPlay: of(1), kinds, factors: new Map() });
+    }
+    return this.frames.get(name);
+  }
+
+  // After which of the things tried it holds anything otherwise, as bits. Moves were played one by one: what any of
+  // them has changed is taken to stay so.
+  holds(after) {
+    if (after === undefined) return 0;
+    let now = after.has(0), bits = 0;
+    const begun = now;
+    this.tried.forEach((one, at) => {
+      if (one.move > 0 && after.has(one.move) !== begun) now = !begun;
+      if (now) bits |= 1 << at;
+    });
+    return bits;
+  }
+
+  // For a row with these classes in play (-1: none): the probability with nothing else there, by kind of a class that is latent
+  // beside it, and (with nothing in play) by two of them.
+  factors(frame, first, second) {
+    const key = first < 0 ? 0 : (frame.inPlay[first] + 1) * 65536 + (second < 0 ? 0 : frame.inPlay[second] + 1);
+    let found = frame.factors.get(key);
+    if (!found) {
+      const own = [first, second].filter((of) => of >= 0).map((of) => frame.inPlay[of]);
+      const count = frame.kinds.length;
+      const all = (more) => this.probability(frame, [...own, ...more]);
+      const beside = own.length < 2 ? Float64Array.from(frame.kinds, (_, kind) => all([kind])) : null;
+      const two = own.length > 0 ? null : Array.from({ length: count }, (_, a) => Float64Array.from(frame.kinds, (_, b) => all([a, b])));
+      const alone = all([]);
+      found = { alone, beside, two, most: Math.max(alone, ...(beside || [])) };
+      frame.factors.set(key, found);
+    }
+    return found;
+  }
+
+  probability({ odd, kinds }, there) {
+    const { remedy: fails, wrongRuns } = this.doubt;
+    const all = there.map((kind) => kinds[kind]);
+    const runs = (gone, at) => {
+      const left = all.filter((_, bit) => !(gone & (1 << bit)));
+      if (left.length === 0) return true;
+      if (!odd) return !left.some((one) => one.holds & (1 << at));
+      return gone !== 0 && !left.some((one) => one.disturbs);
+    };
+    // By which of them are gone, as bits.
+    let states = new Map([[0, 1]]);
+    this.tried.forEach((_, at) => {
+      all.forEach((one, bit) => {
+        if (!(one.cures & (1 << at))) return;
+        const next = new Map();
+        const add = (state, weight) => next.set(state, (next.get(state) || 0) + weight);
+        for (const [state, weight] of states) {
+          if (state & (1 << bit)) add(state, weight);
+          else {
+            add(state | (1 << bit), weight * (1 - fails));
+            add(state, weight * fails);
+          }
+        }
+        states = next;
+      });
+      for (const [state, weight] of states) {
+        let factor = runs(state, at) ? wrongRuns : 1 - wrongRuns;
+        all.forEach((one, bit) => { if (one.followed && !(state & (1 << bit))) factor *= one.followed[at]; });
+        states.set(state, weight * factor);
+      }
+    });
+    let sum = 0;
+    for (const weight of states.values()) sum += weight;
+    return sum;
+  }
+}
+
 class Weigher {
   constructor(data) {
     this.data = data;
@@ -154,10 +266,14 @@ class Weigher {
       ground.vectors = ground.vectors.map(unpack);
       ground.latent = ground.latent.map(unpack);
       ground.lists = ground.lists.map(unpack);
+      ground.inTheWay.forEach((one) => { one[3] = new Set(unpack(one[3])); });
+      ground.followed.forEach((one) => { one[2] = unpack(one[2]); });
+      ground.remedyMoves = new Map(ground.remedyMoves);
       for (const key of ["signTruth", "signVector", "signLook", "signLatent", "signList", "rowStage", "rowStanding", "rowSign", "rowFirst", "rowSecond"]) {
         ground[key] = unpack(ground[key]);
       }
       ground.weight = Float64Array.from(unpack(ground.rowWeight), (code) => ground.listed * 2 ** (-code / data.weightSteps));
+      ground.odd = Uint8Array.from(ground.rowStanding, (standing) => (data.asAlways.includes(standing) ? 0 : 1));
       ground.behaviour = Uint16Array.from(ground.classes, (row) => row.behaviour);
       ground.odds = Float64Array.from(ground.classes, (row) => row.odds);
       // The classes that exclude this one, with the part of the pairs that is excluded.
@@ -257,7 +373,12 @@ class Weigher {
         return spoken * (last === stage ? 1 - this.data.doubt.deed : this.data.doubt.deed / Math.max(stages - 1, 1));
       });
     }
-    return { kinds, reports, answers, deeds, tried: evidence.tried || [], slips: this.data.doubt.missing ** Math.min(missing, 3) };
+    const tried = (evidence.tried || []).map((one) => {
+      if (one.remedy !== undefined) return { remedy: one.remedy, move: ground.remedyMoves.get(one.remedy) || 0 };
+      const here = one.routine === ground.routineNamed ? ground.sameAction[one.action] : -1;
+      return { remedy: -1, move: here >= 0 ? ground.actionMoves[here] : 0 };
+    });
+    return { kinds, reports, answers, deeds, tried, slips: this.data.doubt.missing ** Math.min(missing, 3) };
   }
 
   // Whether this ground's alternative has the routine at all.
@@ -277,36 +398,6 @@ class Weigher {
       product *= reported(this.shares(ground, question, vector, change), said, this.data.questions[question].error);
     }
     return product;
-  }
-
-  // How probable it is that the machine stood still after all that was tried, with these classes in play: a remedy can
-  // fail, and people can be wrong about whether it runs. See try_remedy in diagnoser.rs.
-  stillThere(ground, tried, inPlay) {
-    const { remedy: fails, wrongRuns } = this.data.doubt;
-    // By which of the classes are gone, as bits.
-    let states = new Map([[0, 1]]);
-    const all = (1 << inPlay.length) - 1;
-    for (const one of tried) {
-      if (one.remedy !== undefined) {
-        inPlay.forEach((of, bit) => {
-          if (ground.classes[of].remedy !== one.remedy) return;
-          const next = new Map();
-          const add = (state, weight) => next.set(state, (next.get(state) || 0) + weight);
-          for (const [state, weight] of states) {
-            if (state & (1 << bit)) add(state, weight);
-            else {
-              add(state | (1 << bit), weight * (1 - fails));
-              add(state, weight * fails);
-            }
-          }
-          states = next;
-        });
-      }
-      for (const [state, weight] of states) states.set(state, weight * (state === all ? wrongRuns : 1 - wrongRuns));
-    }
-    let sum = 0;
-    for (const weight of states.values()) sum += weight;
-    return sum;
   }
 
   shares(ground, question, vector, change) {
@@ -356,21 +447,26 @@ class Weigher {
     // The rows by themselves.
     const rows = ground.rowSign.length;
     const mass = new Float64Array(rows);
+    const still = new Standstill(ground, told.tried, data.doubt);
+    const frameOf = (row) => still.frame(ground.odd[row] === 1, ground.rowStage[row]);
+    const factorsOf = (row, frame) => still.factors(frame, ground.rowFirst[row] - 1, ground.rowSecond[row] - 1);
     let total = 0;
     for (let row = 0; row < rows; row++) {
       const sign = ground.rowSign[row];
       const said = complaint === null ? 1 : data.complaints[ground.rowStanding[row]][complaint];
       const seen = lamps[ground.signTruth[sign]].whole * vectors[ground.signVector[sign]];
       mass[row] = ground.weight[row] * said * told.deeds[ground.rowStage[row]] * seen;
-      if (told.tried.length > 0) {
-        const inPlay = [ground.rowFirst[row] - 1, ground.rowSecond[row] - 1].filter((of) => of >= 0);
-        mass[row] *= this.stillThere(ground, told.tried, inPlay);
-      }
       total += mass[row];
     }
     const found = { nothing: 0, total: 0, classes: new Float64Array(ground.classes.length), looks: new Map(), cases: [] };
     const count = ground.classes.length;
-    const backgrounds = new Float64Array(ground.latent.length);
+    // By how rows stand and what is latent: the weight of the rows, by kind of what is latent beside them.
+    const backgrounds = new Map();
+    const background = (latent, frame) => {
+      const key = `${frame.name} ${latent}`;
+      if (!backgrounds.has(key)) backgrounds.set(key, { latent, frame, weights: new Float64Array(frame.kinds.length) });
+      return backgrounds.get(key).weights;
+    };
     // By class: its share beside what is in play, times how much likelier it makes what was seen.
     const own = new Float64Array(count);
     const share = (latent, of) => ground.odds[of] * ground.latentValues[ground.latent[latent][ground.behaviour[of]]];
@@ -380,20 +476,27 @@ class Weigher {
     // Rows stand in the order of their signs.
     for (let row = 0; row < rows; ) {
       const sign = ground.rowSign[row], latent = ground.signLatent[sign] - 1;
-      let end = row, alone = 0, most = 0;
+      let end = row, alone = false, most = 0;
+      // By how these rows stand: their weight by kind of what is latent, and the sum of that by kind.
+      const frames = new Map();
       for (; end < rows && ground.rowSign[end] === sign; end++) {
-        if (ground.rowSecond[end] === 0) alone += mass[end];
         most = Math.max(most, mass[end]);
+        if (ground.rowSecond[end] !== 0 || latent < 0 || mass[end] <= 0) continue;
+        alone = true;
+        const frame = frameOf(end);
+        const { beside } = factorsOf(end, frame);
+        if (!frames.has(frame)) frames.set(frame, { weights: new Float64Array(frame.kinds.length), sums: new Float64Array(frame.kinds.length) });
+        const { weights } = frames.get(frame);
+        beside.forEach((factor, kind) => { weights[kind] += mass[end] * factor; });
       }
-      let beside = 0;
       const likelier = [];
       const list = ground.lists[ground.signList[sign]];
-      if (latent >= 0 && alone > 0) {
-        for (let of = 0; of < count; of++) {
-          own[of] = share(latent, of);
-          beside += own[of];
+      if (alone) {
+        for (let of = 0; of < count; of++) own[of] = share(latent, of);
+        for (const [frame, { weights }] of frames) {
+          const all = background(latent, frame);
+          weights.forEach((weight, kind) => { all[kind] += weight; });
         }
-        backgrounds[latent] += alone;
         for (let at = 0; at < list.length; at += 2) {
           const of = list[at], number = list[at + 1];
           // What is far-fetched even if this explains all that it bears on need not be worked out.
@@ -402,32 +505,36 @@ class Weigher {
           if (factor > 1.5) likelier.push({ of, number, usual: own[of] });
           const more = own[of] * (factor - 1);
           own[of] += more;
-          beside += more;
-          found.classes[of] += alone * more;
+          for (const [frame, { weights }] of frames) found.classes[of] += weights[frame.latent[of]] * more;
         }
+        for (const [frame, { sums }] of frames) for (let of = 0; of < count; of++) sums[frame.latent[of]] += own[of];
       }
       let whole = 0;
       for (; row < end; row++) {
         if (mass[row] <= 0) continue;
         const first = ground.rowFirst[row] - 1, second = ground.rowSecond[row] - 1;
-        let sum = mass[row];
+        const frame = frameOf(row);
+        const factors = factorsOf(row, frame);
+        let sum = mass[row] * factors.alone;
         if (first < 0) {
-          found.nothing += mass[row];
-          put(row, mass[row], []);
+          found.nothing += sum;
+          put(row, sum, []);
           const joint = (a, b) => a.usual * b.usual * ratio(sign, [a.number, b.number]);
-          if (latent >= 0) sum += this.two(ground, own, { likelier, joint, meet }, mass[row], found, (weight, of) => {
+          if (latent >= 0) sum += this.two(ground, own, { likelier, joint, meet, frame, factors }, mass[row], found, (weight, of) => {
             const at = list.findIndex((one, place) => place % 2 === 0 && one === of);
             put(row, weight, [of], at < 0 ? -1 : list[at + 1]);
           });
         } else if (second < 0) {
-          let extra = latent < 0 ? 0 : beside;
           if (latent >= 0) {
+            let extra = 0;
+            frames.get(frame).sums.forEach((beside, kind) => { extra += beside * factors.beside[kind]; });
             for (const [other, part] of ground.excluded[first]) {
-              extra -= own[other] * part;
-              found.classes[other] -= mass[row] * own[other] * part;
+              const less = own[other] * part * factors.beside[frame.latent[other]];
+              extra -= less;
+              found.classes[other] -= mass[row] * less;
             }
+            sum += mass[row] * Math.max(extra, 0);
           }
-          sum += mass[row] * Math.max(extra, 0);
           found.classes[first] += sum;
           put(row, sum, [first]);
         } else {
@@ -441,51 +548,58 @@ class Weigher {
       const look = ground.signLook[sign];
       found.looks.set(look, (found.looks.get(look) || 0) + whole);
     }
-    backgrounds.forEach((weight, latent) => {
-      if (weight > 0) for (let of = 0; of < count; of++) found.classes[of] += weight * share(latent, of);
-    });
+    for (const { latent, frame, weights } of backgrounds.values()) {
+      for (let of = 0; of < count; of++) found.classes[of] += weights[frame.latent[of]] * share(latent, of);
+    }
     return { ...found, unknown: this.unlisted(ground, told, complaint) };
   }
 
   // Nothing is in play: each class by itself, and each two that don't exclude each other, are there all the same.
   // The classes by themselves stand in the background already. Gives the weight of all of them.
-  two(ground, own, { likelier, joint, meet }, mass, found, put) {
+  two(ground, own, { likelier, joint, meet, frame, factors }, mass, found, put) {
     // What has got likelier by what was seen is gone through two by two, as two can explain the same; of the others
-    // only sums are needed.
+    // only sums are needed, by kind.
     const special = new Set(likelier.map(({ of }) => of));
-    const groups = [new Map(), new Map()];
-    const sums = [0, 0];
+    const kindOf = frame.latent;
+    const kinds = frame.kinds.map((_, kind) => kind);
+    const sums = [0, 1].map(() => kinds.map(() => 0)), groups = [0, 1].map(() => kinds.map(() => new Map()));
     ground.classes.forEach((one, of) => {
       if (own[of] <= 0) return;
-      const which = special.has(of) ? 1 : 0;
-      sums[which] += own[of];
-      for (const [group, odds] of one.groups) groups[which].set(group, (groups[which].get(group) || 0) + (own[of] * odds) / one.odds);
+      const which = special.has(of) ? 1 : 0, kind = kindOf[of];
+      sums[which][kind] += own[of];
+      const those = groups[which][kind];
+      for (const [group, odds] of one.groups) those.set(group, (those.get(group) || 0) + (own[of] * odds) / one.odds);
     });
+    // What can be there beside a class.
     const others = (of, which) => {
       const one = ground.classes[of];
-      let sum = sums[which];
-      for (const [group, odds] of one.groups) sum -= ((groups[which].get(group) || 0) * odds) / one.odds;
-      return Math.max(sum, 0);
+      let all = 0;
+      for (const kind of kinds) {
+        let sum = sums[which][kind];
+        for (const [group, odds] of one.groups) sum -= ((groups[which][kind].get(group) || 0) * odds) / one.odds;
+        all += Math.max(sum, 0) * factors.two[kindOf[of]][kind];
+      }
+      return all;
     };
-    let squares = 0;
-    groups[0].forEach((value) => { squares += value * value; });
-    let total = sums[0] + sums[1] + Math.max((sums[0] * sums[0] - squares) / 2, 0);
+    let total = 0;
     const pairs = new Map();
     for (let of = 0; of < own.length; of++) {
       if (own[of] <= 0) continue;
+      total += own[of] * factors.beside[kindOf[of]];
+      const usual = own[of] * others(of, 0);
       if (special.has(of)) {
-        const more = own[of] * others(of, 0);
-        total += more;
-        pairs.set(of, more);
+        total += usual;
+        pairs.set(of, usual);
       } else {
-        pairs.set(of, own[of] * (others(of, 0) + others(of, 1)));
+        total += usual / 2;
+        pairs.set(of, usual + own[of] * others(of, 1));
       }
     }
     likelier.forEach((a, at) => {
       const apart = new Map(ground.excluded[a.of]);
       for (const b of likelier.slice(at + 1)) {
         const both = meet(a.number, b.number) ? joint(a, b) : own[a.of] * own[b.of];
-        const more = both * Math.max(1 - (apart.get(b.of) || 0), 0);
+        const more = both * Math.max(1 - (apart.get(b.of) || 0), 0) * factors.two[kindOf[a.of]][kindOf[b.of]];
         total += more;
         pairs.set(a.of, pairs.get(a.of) + more);
         pairs.set(b.of, pairs.get(b.of) + more);
@@ -493,7 +607,7 @@ class Weigher {
     });
     pairs.forEach((more, of) => {
       found.classes[of] += mass * more;
-      put(mass * (own[of] + more), of);
+      put(mass * (own[of] * factors.beside[kindOf[of]] + more), of);
     });
     return mass * total;
   }
