@@ -18,7 +18,10 @@ fn texts(machine: &Machine) -> Vec<String> {
     let checks = machine.checks.rows().flat_map(|check| [&check.operator, &check.technician]);
     let remedies = machine.remedies.rows().map(|remedy| &remedy.words);
     let all = checks.chain(remedies);
-    all.flat_map(|words| std::iter::once(&words.english).chain(words.translations.iter().map(|(_, text)| text)).cloned()).collect()
+    all.flat_map(|words| {
+        std::iter::once(&words.english).chain(words.translations.iter().map(|(_, text)| text)).cloned()
+    })
+    .collect()
 }
 
 #[test]
