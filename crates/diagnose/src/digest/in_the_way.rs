@@ -74,6 +74,12 @@ pub(super) fn moves(first: &World, world: &World, routine: &RoutineWorld) -> (Mo
     (Moves { by_remedy, by_action }, all)
 }
 
+/// Stage, behaviour, whether it is in play, and whether all had gone as always.
+type Alike = (u16, u32, bool, bool);
+
+/// As it stands and after each move: how much of it holds anything otherwise, and how much is followed.
+type Parts = Vec<(f64, f64)>;
+
 /// What is in the way after each of these moves, and how much is followed of what comes and goes.
 pub(super) fn after_moves(
     world: &World,
@@ -98,14 +104,14 @@ pub(super) fn after_moves(
             _ => Vec::new(),
         })
         .collect();
-    let found: Vec<Option<Vec<(f64, f64)>>> = (wanted.par_iter())
+    let found: Vec<Option<Parts>> = (wanted.par_iter())
         .map(|(record, behaviour, in_play)| {
             let stood = routine.stood(world, u32::try_from(*record).ok()?, [*behaviour as usize])?;
             Some(otherwise(world, routine, &stood, *behaviour as usize, *in_play, moves))
         })
         .collect();
     // Whatever the moment at which it set in, by weight: the whole, what holds something otherwise, and what is followed.
-    let mut sums: BTreeMap<(u16, u32, bool, bool), (f64, Vec<(f64, f64)>)> = BTreeMap::new();
+    let mut sums: BTreeMap<Alike, (f64, Parts)> = BTreeMap::new();
     for ((record, behaviour, in_play), found) in wanted.into_iter().zip(found) {
         let (Some(found), record) = (found, &exploration.records[record]) else { continue };
         let key = (record.stage, behaviour, in_play, record.as_always);
@@ -139,7 +145,7 @@ fn otherwise(
     behaviour: usize,
     in_play: bool,
     moves: &[HandMove],
-) -> Vec<(f64, f64)> {
+) -> Parts {
     let exploration = &routine.exploration;
     let effects = effects_of(world, behaviour);
     let otherwise = |here: &Situation, state: &State| {
