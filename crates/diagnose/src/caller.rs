@@ -284,9 +284,8 @@ impl<'t> Caller<'t> {
         };
         let stood = self.now.clone().or_else(|| one.stood(worlds).map(|(stood, _)| stood));
         let Some(stood) = stood else { return false };
-        let left: SmallVec<[usize; 2]> = (self.present().iter())
-            .map(|deviation| world.behaviour_of(*deviation))
-            .collect();
+        let left: SmallVec<[usize; 2]> =
+            (self.present().iter()).map(|deviation| world.behaviour_of(*deviation)).collect();
         runs(world, routine, &stood, SoFar { as_always, put_right: !self.cured.is_empty() }, &left)
     }
 

@@ -14,8 +14,7 @@
 //!
 //! Where something was tried in vain, each of these weights is multiplied by the probability that the machine still
 //! stands: by [`ClassRow::remedy`], [`ClassRow::disturbs`], [`Ground::in_the_way`] and the rules of docs/reckoning.md for
-//! whether it runs again; and by the part that is followed ([`Ground::followed`]). What was not as always is told by
-//! [`Standing`].
+//! whether it runs again. What was not as always is told by [`Standing`].
 //!
 //! docs/reckoning.md has the rules. What is set aside is [`Digest::left_out`].
 
@@ -26,7 +25,7 @@ mod look;
 mod moves;
 
 pub use gather::digest;
-pub use in_the_way::{InTheWay, Moves, PartFollowed};
+pub use in_the_way::{InTheWay, Moves};
 pub use levels::{Asked, Report, asked_of_operator, is_for_operator, remedies_of_operator};
 pub use look::{Look, Need, Onward, Part, needs};
 pub use moves::{moved_by_going_on, moved_by_remedy};
@@ -142,8 +141,6 @@ pub struct Ground {
     pub moves: Moves,
     /// What is in the way after it where all had gone as always.
     pub in_the_way: Vec<InTheWay>,
-    /// How much is followed after it of what comes and goes.
-    pub followed: Vec<PartFollowed>,
 }
 
 /// Deviations that bear alike on everything that can be reported here.

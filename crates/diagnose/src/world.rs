@@ -289,7 +289,7 @@ impl RoutineWorld {
     /// How the machine of a record stands with these behaviours, those in play first; worked out once.
     ///
     /// `None` only for a record that does not belong to this exploration.
-    pub fn stood<'c>(&self, world: &World, record: u32, classes: impl IntoIterator<Item = &'c Class>) -> Option<Stood> {
+    pub fn stood(&self, world: &World, record: u32, behaviours: impl IntoIterator<Item = usize>) -> Option<Stood> {
         let one = self.exploration.records.get(record as usize)?;
         let mut in_play = [None, None];
         in_play.iter_mut().zip(behaviours).take(one.in_play()).for_each(|(to, behaviour)| *to = Some(behaviour));

@@ -94,6 +94,7 @@ fn options() -> Options {
     options.habits.patience = 1;
     let branching = Branching { least: LEAST_BRANCH, branches: usize::MAX };
     (options.single_branching, options.pair_branching) = (branching, branching);
+    options.later_branching = branching;
     options
 }
 

@@ -160,9 +160,4 @@ fn what_a_hand_brings_into_play_is_in_the_way_after_it() {
     // The moves of remedies are those of the routine that were left out.
     assert!(ground.moves.by_action.contains(&moved(jar)));
     assert!(ground.classes.iter().any(|class| class.disturbs) && ground.classes.iter().any(|class| !class.disturbs));
-    // What comes and goes is followed in part.
-    assert!(!ground.followed.is_empty());
-    for one in &ground.followed {
-        assert!(one.after.iter().all(|part| (0.0..=1.0).contains(part)) && one.after[0] == 1.0, "{one:?}");
-    }
 }

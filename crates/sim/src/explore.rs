@@ -54,6 +54,8 @@ pub struct Options {
     pub single_branching: Branching,
     /// Branching of runs with two deviations.
     pub pair_branching: Branching,
+    /// Branching of what comes of a single act later on.
+    pub later_branching: Branching,
     /// Branches of less probability than this are not forked for a second deviation.
     pub least_forked: f64,
     /// Pairs of less weight than this, relative to all single deviations, are not followed.
@@ -77,6 +79,7 @@ impl Default for Options {
             limits: Limits::default(),
             single_branching: Branching { least: 0.01, branches: 32 },
             pair_branching: Branching { least: 0.2, branches: 4 },
+            later_branching: Branching { least: 0.05, branches: 8 },
             least_forked: 0.1,
             least_pair: 1e-9,
             unasked_pairs: 1e3,
@@ -236,7 +239,7 @@ impl Exploration {
             nominal: &[],
             habits: self.options.habits,
             limits: self.options.limits,
-            branching: self.options.pair_branching,
+            branching: self.options.later_branching,
             keep_states: true,
             looks_after_wait: self.options.looks_after_wait,
             forgets: false,
@@ -293,7 +296,8 @@ impl Exploration {
     }
 
     /// Goes on from a state: further effects set in, effects are put right, then a hand acts
-    /// and the machine comes to rest. Gives each branch with its probability.
+    /// and the machine comes to rest. Gives each branch with its probability; where contacts chatter and branches are
+    /// cut, those that are left have the whole of it, as whoever stands before the machine sees it stand somehow.
     #[must_use]
     pub fn go_on(
         &self,
@@ -309,7 +313,10 @@ impl Exploration {
         let _ = engine.impose(set_in);
         let _ = engine.lift(put_right);
         let actions = [action.clone()];
-        self.led(plant, &actions).go_on(&mut engine)
+        let mut after = self.led(plant, &actions).go_on(&mut engine);
+        let whole: f64 = after.iter().map(|(probability, ..)| probability).sum();
+        after.iter_mut().for_each(|(probability, ..)| *probability /= whole.max(f64::MIN_POSITIVE));
+        after
     }
 }
 

@@ -12,7 +12,7 @@ fn explored() -> (Machine, Plant, Exploration) {
     let machine = machine::load_str("minimal.toml", include_str!("../../../demos/minimal.toml")).unwrap();
     let plant = Plant::new(&machine);
     // Later moments branch as finely as the runs before them.
-    let options = Options { pairs: false, pair_branching: Options::default().single_branching, ..Options::default() };
+    let options = Options { pairs: false, later_branching: Options::default().single_branching, ..Options::default() };
     let exploration = explore(&machine, &plant, RoutineId::new(ROUTINE), &options);
     (machine, plant, exploration)
 }

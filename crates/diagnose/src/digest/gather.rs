@@ -243,7 +243,7 @@ impl Gatherer<'_> {
         let passing = routine.passing.iter().map(|truth| put.truth(truth)).collect();
         let exploration = &routine.exploration;
         let (moves, hands) = moves(first, world, routine);
-        let (in_the_way, followed) = after_moves(world, routine, &hands);
+        let in_the_way = after_moves(world, routine, &hands);
         let ground = Ground {
             alternative: 0,
             routine: routine.routine,
@@ -270,7 +270,6 @@ impl Gatherer<'_> {
             rows: rows.collect(),
             moves,
             in_the_way,
-            followed,
         };
         (ground, lost)
     }

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use diagnose::digest::{Change, Ground, InTheWay, PartFollowed, Shows, complaints};
+use diagnose::digest::{Change, Ground, InTheWay, Shows, complaints};
 use diagnose::evidence::NAMES_WHAT_IS_NOT_THERE;
 use diagnose::{Doubt, RUNS_BY_ITSELF, Standing, WRONG_ABOUT_RUNNING};
 use machine::id::Id;
@@ -23,9 +23,6 @@ const STANDINGS: [Standing; 7] = [
 
 /// Latent shares are told in this many steps.
 const LATENT_STEPS: f64 = 4000.0;
-
-/// The part of something that is followed is told in this many steps.
-const FOLLOWED_STEPS: f64 = 1000.0;
 
 /// The probability of each complaint for each kind of standing.
 pub fn of_complaints() -> Value {
@@ -106,10 +103,6 @@ pub fn of_ground(ground: &Ground) -> Value {
         let after = (0_u32..).zip(&one.after).filter(|(_, holds)| **holds).map(|(at, _)| at);
         json!([one.stage, one.behaviour, u8::from(one.in_play), packed(after)])
     };
-    let followed = |one: &PartFollowed| {
-        let parts = packed(one.after.iter().map(|part| (part * FOLLOWED_STEPS).round() as u32));
-        json!([if one.as_always { i64::from(one.stage) } else { -1 - i64::from(one.stage) }, one.behaviour, parts])
-    };
     json!({
         "alternative": ground.alternative,
         "routineNamed": index(ground.routine_named.map(Id::index)),
@@ -154,7 +147,6 @@ pub fn of_ground(ground: &Ground) -> Value {
         "remedyMoves": ground.moves.by_remedy.iter().map(|(id, at)| json!([id.index(), at])).collect::<Vec<_>>(),
         "actionMoves": ground.moves.by_action,
         "inTheWay": ground.in_the_way.iter().map(in_the_way).collect::<Vec<_>>(),
-        "followed": ground.followed.iter().map(followed).collect::<Vec<_>>(),
         "rowWeight": packed(rows.iter().map(|row| steps(row.weight, ground.listed))),
     })
 }

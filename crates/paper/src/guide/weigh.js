@@ -155,8 +155,6 @@ class Standstill {
     this.frames = new Map();
     // After which of these moves something holds anything otherwise, by stage, behaviour and whether it is in play.
     this.after = new Map(ground.inTheWay.map(([stage, behaviour, inPlay, after]) => [`${stage} ${behaviour} ${inPlay}`, after]));
-    // And how much of it is followed, where it comes and goes, by frame and behaviour.
-    this.followed = new Map(ground.followed.map(([name, behaviour, parts]) => [`${name} ${behaviour}`, parts]));
   }
 
   // What classes come to in rows of one kind, those after one stage and as always, or not so: by class the number of
@@ -168,7 +166,7 @@ class Standstill {
       const { ground, tried } = this;
       const kinds = [], known = new Map();
       const number = (kind) => {
-        const key = `${kind.cures} ${kind.disturbs} ${kind.holds} ${kind.followed}`;
+        const key = `${kind.cures} ${kind.disturbs} ${kind.holds}`;
         if (!known.has(key)) {
           known.set(key, kinds.length);
           kinds.push(kind);
@@ -179,9 +177,7 @@ class Standstill {
         let cures = 0;
         tried.forEach((one, at) => { if (one.remedy >= 0 && one.remedy === row.remedy) cures |= 1 << at; });
         const holds = name < 0 ? 0 : this.holds(this.after.get(`${stage} ${row.behaviour} ${inPlay}`));
-        const parts = inPlay ? this.followed.get(`${name} ${row.behaviour}`) : undefined;
-        const followed = parts ? tried.map((one) => parts[one.move] / 1000) : null;
-        return number({ cures, disturbs: name < 0 && row.disturbs === 1, holds, followed });
+        return number({ cures, disturbs: name < 0 && row.disturbs === 1, holds });
       });
       this.frames.set(name, { name, odd, latent: of(0), inPlay: of(1), kinds, factors: new Map() });
     }
@@ -245,9 +241,7 @@ class Standstill {
         states = next;
       });
       for (const [state, weight] of states) {
-        let factor = runs(state, at) ? wrongRuns : 1 - wrongRuns;
-        all.forEach((one, bit) => { if (one.followed && !(state & (1 << bit))) factor *= one.followed[at]; });
-        states.set(state, weight * factor);
+        states.set(state, weight * (runs(state, at) ? wrongRuns : 1 - wrongRuns));
       }
     });
     let sum = 0;
@@ -267,7 +261,6 @@ class Weigher {
       ground.latent = ground.latent.map(unpack);
       ground.lists = ground.lists.map(unpack);
       ground.inTheWay.forEach((one) => { one[3] = new Set(unpack(one[3])); });
-      ground.followed.forEach((one) => { one[2] = unpack(one[2]); });
       ground.remedyMoves = new Map(ground.remedyMoves);
       for (const key of ["signTruth", "signVector", "signLook", "signLatent", "signList", "rowStage", "rowStanding", "rowSign", "rowFirst", "rowSecond"]) {
         ground[key] = unpack(ground[key]);
