@@ -139,7 +139,7 @@ pub fn review(diagnoser: &Diagnoser, terms: &Terms) -> Option<Review> {
         alike_by_checks: groups(2),
         silent: silent(world, &ids),
         minutes,
-        share,
+        share: share.min(1.0),
         additions,
     })
 }
