@@ -80,6 +80,9 @@ impl LatentLamps {
     }
 }
 
+/// A record, and the behaviours in play that it stands for.
+type StandsAs = (u32, [Option<usize>; 2]);
+
 /// One routine, explored.
 #[derive(Debug)]
 pub(crate) struct RoutineWorld {
@@ -90,7 +93,7 @@ pub(crate) struct RoutineWorld {
     /// By record, how the machine stands there, once somebody asked; where a record stands for other behaviours than its
     /// own, by these.
     stood: Vec<OnceLock<Option<Stood>>>,
-    stood_as: Mutex<FxHashMap<(u32, [Option<usize>; 2]), Option<Stood>>>,
+    stood_as: Mutex<FxHashMap<StandsAs, Option<Stood>>>,
     /// What the lamps can show, each once, and which of it each situation shows.
     pub truths: Vec<LampTruth>,
     pub shows: Vec<u32>,
