@@ -278,15 +278,12 @@ impl<'t> Caller<'t> {
         let worlds = self.nature.worlds();
         let world = &worlds[one.world];
         let routine = &world.routines[one.routine];
-        let as_always = match &one.stands {
-            Stands::Record { record, .. } => routine.exploration.records[*record as usize].as_always,
-            Stands::Held { as_always, .. } => *as_always,
-        };
         let stood = self.now.clone().or_else(|| one.stood(worlds).map(|(stood, _)| stood));
         let Some(stood) = stood else { return false };
+        let so_far = SoFar { as_always: one.as_always(worlds), put_right: !self.cured.is_empty() };
         let left: SmallVec<[usize; 2]> =
             (self.present().iter()).map(|deviation| world.behaviour_of(*deviation)).collect();
-        runs(world, routine, &stood, SoFar { as_always, put_right: !self.cured.is_empty() }, &left)
+        runs(world, routine, &stood, so_far, &left)
     }
 
     /// Asks and notes the answer; false if there is none. What the hand does in an act has to be said.

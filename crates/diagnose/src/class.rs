@@ -11,7 +11,8 @@ use machine::Machine;
 use machine::id::{DeviationId, Id, RemedyId, SupplyId};
 use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage};
 use rayon::prelude::*;
-use sim::Behaviour;
+use sim::{Behaviour, Exploration};
+use std::ops::Range;
 
 /// Deviations of one behaviour with the same bearing on the evidence.
 #[derive(Clone, Debug)]
@@ -206,6 +207,11 @@ impl Class {
         })
     }
 
+    /// Whether a record with this behaviour beside that one stands for this class.
+    pub fn goes_with(&self, exploration: &Exploration, behaviour: u32, beside: u32) -> bool {
+        exploration.runs_as(self.behaviour, Some(beside as usize)) == behaviour as usize
+    }
+
     /// Whether a lamp can differ from what a situation says.
     pub fn changes_lamps(&self, latent: bool) -> bool {
         !self.lamps.is_empty() && (latent || self.always)
@@ -215,6 +221,22 @@ impl Class {
     pub fn representative(&self) -> DeviationId {
         self.members.first().copied().unwrap_or_else(|| DeviationId::new(0))
     }
+}
+
+/// By behaviour, the classes that its records can stand for: its own, and those of behaviours that run as it does. Beside
+/// another behaviour it stands for those of which [`Class::goes_with`] says so.
+///
+/// The classes have to be in the order of [`classes`], where those that run alike stand next to each other.
+pub(crate) fn by_behaviour(exploration: &Exploration, classes: &[Class]) -> Vec<Range<usize>> {
+    let mut found = vec![0..0; exploration.behaviours.len()];
+    for (index, class) in classes.iter().enumerate() {
+        for behaviour in [class.behaviour, exploration.runs_as(class.behaviour, None)] {
+            let range = &mut found[behaviour];
+            let start = if Range::is_empty(range) { index } else { range.start };
+            *range = start..index + 1;
+        }
+    }
+    found
 }
 
 /// By two classes: the odds of one member of each being there together.

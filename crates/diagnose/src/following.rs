@@ -104,7 +104,7 @@ impl Follower<'_, '_> {
             let latent = set
                 .iter()
                 .skip(in_play)
-                .flat_map(|class| effects_of(world, &weigher.classes[*class as usize]))
+                .flat_map(|class| world.effects_of(weigher.classes[*class as usize].behaviour).iter().copied())
                 .collect();
             held.push(Held {
                 set,
@@ -220,7 +220,7 @@ impl Follower<'_, '_> {
         let mut branches: Vec<Held> = ways
             .flat_map(|way| {
                 let (right, wrong): (Vec<_>, Vec<_>) = (0..cured.len()).partition(|place| way >> place & 1 == 0);
-                let effects = |index: usize| effects_of(world, class(index));
+                let effects = |index: usize| world.effects_of(class(index).behaviour).iter().copied();
                 // What something else does as well goes on being done.
                 let stay: Vec<FaultEffect> =
                     (wrong.iter().map(|place| cured[*place])).chain(others.iter().copied()).flat_map(effects).collect();
@@ -310,7 +310,7 @@ impl Held {
             set,
             in_play: self.in_play + usize::from(late.in_play),
             gone: self.gone.clone(),
-            latent: if late.in_play { Vec::new() } else { effects_of(world, class) },
+            latent: if late.in_play { Vec::new() } else { world.effects_of(class.behaviour).to_vec() },
             stood: Arc::clone(&late.stood),
             stage: self.stage,
             began: self.began,
@@ -422,11 +422,6 @@ fn sets_in(
             more.collect::<Vec<_>>()
         })
         .collect()
-}
-
-/// What a class's members do, as the sequence notices it.
-pub(crate) fn effects_of(world: &World, class: &Class) -> Vec<FaultEffect> {
-    crate::running::effects_of(world, class.behaviour).to_vec()
 }
 
 #[cfg(test)]

@@ -2,13 +2,12 @@
 
 use crate::aftermath::Stood;
 use crate::class::Class;
-use crate::following::effects_of;
 use crate::panel::LampTruth;
 use crate::prior::Prior;
-use crate::running;
+use crate::running::{hold_up, left_in_the_way};
 use crate::seen::lamps_shown;
 use crate::world::World;
-use machine::id::{DeviationId, Id};
+use machine::id::DeviationId;
 use machine::model::FaultEffect;
 use sim::Situation;
 use smallvec::{SmallVec, smallvec};
@@ -47,28 +46,34 @@ impl Hypothesis {
         in_play.min(self.deviations.len())
     }
 
+    /// Whether all had gone as always when somebody called, as far as anybody knows.
+    pub fn as_always(&self, worlds: &[World]) -> bool {
+        match &self.stands {
+            Stands::Record { record, .. } => {
+                worlds[self.world].routines[self.routine].exploration.records[*record as usize].as_always
+            }
+            Stands::Held { as_always, .. } => *as_always,
+        }
+    }
+
     /// What has to be put right for the machine to run, by the rule of [`crate::running`]; where nothing has to be, going
     /// on is all that is needed.
     pub fn in_the_way(&self, worlds: &[World]) -> SmallVec<[DeviationId; 2]> {
         let world = &worlds[self.world];
         let routine = &world.routines[self.routine];
-        let as_always = match &self.stands {
-            Stands::Record { record, .. } => routine.exploration.records[*record as usize].as_always,
-            Stands::Held { as_always, .. } => *as_always,
-        };
+        let as_always = self.as_always(worlds);
         let in_play = self.in_play();
         let here = self.situation(worlds);
         // Most need not be played once more to be found in the way.
         let stood = OnceCell::new();
         let holds = |behaviour: usize| {
             let stood = stood.get_or_init(|| self.stood(worlds));
-            let effects = running::effects_of(world, behaviour);
-            stood.as_ref().is_some_and(|(stood, _)| routine.exploration.hold_otherwise(&world.plant, &stood.1, effects))
+            stood.as_ref().is_some_and(|(stood, _)| hold_up(world, routine, (&stood.0, &stood.1), &[behaviour]))
         };
         let is_in_the_way = |place: usize, one: &DeviationId| {
             let behaviour = world.behaviour_of(*one);
             !as_always && routine.disturbs[behaviour]
-                || running::left_in_the_way(world, routine, here, behaviour)
+                || left_in_the_way(world, routine, here, behaviour)
                 || place < in_play && holds(behaviour)
         };
         let all = self.deviations.iter().enumerate();
@@ -118,7 +123,7 @@ impl Hypothesis {
 
 /// What a deviation does, as the sequence notices it.
 pub(crate) fn sequence_effects(world: &World, deviation: DeviationId) -> Vec<FaultEffect> {
-    effects_of(world, &world.classes[world.class_of[deviation.index()] as usize])
+    world.effects_of(world.behaviour_of(deviation)).to_vec()
 }
 
 /// Sets of single deviations that a set of classes stands for, each with its share.

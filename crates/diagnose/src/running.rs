@@ -3,7 +3,7 @@
 use crate::aftermath::Stood;
 use crate::world::{RoutineWorld, World};
 use machine::model::FaultEffect;
-use sim::Situation;
+use sim::{Situation, State};
 
 /// How a call began, and what came of it.
 #[derive(Clone, Copy, Debug)]
@@ -26,21 +26,25 @@ pub(crate) fn runs(world: &World, routine: &RoutineWorld, stood: &Stood, so_far:
     if !so_far.as_always && (!so_far.put_right || left.iter().any(|one| routine.disturbs[*one])) {
         return false;
     }
-    if left.iter().any(|one| left_in_the_way(world, routine, &stood.0, *one)) {
-        return false;
+    !hold_up(world, routine, (&stood.0, &stood.1), left)
+}
+
+/// Whether any of these behaviours, which are at work in a machine that stands so, is in its way now: it holds something
+/// otherwise, or somebody left something somewhere.
+pub(crate) fn hold_up(
+    world: &World,
+    routine: &RoutineWorld,
+    (here, state): (&Situation, &State),
+    left: &[usize],
+) -> bool {
+    if left.iter().any(|one| left_in_the_way(world, routine, here, *one)) {
+        return true;
     }
-    let effects: Vec<FaultEffect> = left.iter().flat_map(|one| effects_of(world, *one).iter().copied()).collect();
-    !routine.exploration.hold_otherwise(&world.plant, &stood.1, &effects)
+    let effects: Vec<FaultEffect> = left.iter().flat_map(|one| world.effects_of(*one).iter().copied()).collect();
+    routine.exploration.hold_otherwise(&world.plant, state, &effects)
 }
 
 /// Whether this behaviour is that somebody left something somewhere, where it still is and the routine goes otherwise by it.
 pub(crate) fn left_in_the_way(world: &World, routine: &RoutineWorld, here: &Situation, behaviour: usize) -> bool {
-    routine.disturbs[behaviour]
-        && routine.exploration.still_left_there(&world.plant, here, effects_of(world, behaviour))
-}
-
-/// What a behaviour does, as the sequence notices it.
-pub(crate) fn effects_of(world: &World, behaviour: usize) -> &[FaultEffect] {
-    let behaviours = &world.routines[0].exploration.behaviours;
-    behaviours.get(behaviour).map_or(&[], |behaviour| &behaviour.effects)
+    routine.disturbs[behaviour] && routine.exploration.still_left_there(&world.plant, here, world.effects_of(behaviour))
 }

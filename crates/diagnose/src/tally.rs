@@ -10,7 +10,7 @@
 //! is all; only for the others ([`RoutineWorld::latent_lamps`]) is the likelihood changed. Records that would be lost in
 //! the rounding of the sums are left aside.
 
-use crate::class::{Class, classes, odds_together};
+use crate::class::{Class, by_behaviour, classes, odds_together};
 use crate::evidence::{Complaint, Deed, Evidence, Moment};
 use crate::likelihood::LampLikelihood;
 use crate::panel::{LampChange, Misreading};
@@ -282,17 +282,11 @@ impl<'w> Weigher<'w> {
             let odds = odds_together(&classes);
             (classes, Cow::Owned(odds))
         };
-        let mut of_behaviour = vec![0..0; behaviours.len()];
+        let of_behaviour = by_behaviour(&routine.exploration, &classes);
         let mut of_base = vec![SmallVec::new(); world.classes.len()];
         let base_of: Vec<u32> = classes.iter().map(|class| world.class_of[class.representative().index()]).collect();
-        for (index, class) in classes.iter().enumerate() {
-            // Those that run alike stand next to each other.
-            for behaviour in [class.behaviour, routine.exploration.runs_as(class.behaviour, None)] {
-                let range = &mut of_behaviour[behaviour];
-                let start = if Range::is_empty(range) { index } else { range.start };
-                *range = start..index + 1;
-            }
-            of_base[base_of[index] as usize].push(index as u32);
+        for (index, base) in base_of.iter().enumerate() {
+            of_base[*base as usize].push(index as u32);
         }
         let looks = Looks::new(world, doubt, moment);
         let touched: Vec<Touched> = classes.iter().map(|class| looks.touched_by(world, class)).collect();
@@ -563,9 +557,9 @@ impl<'w> Weigher<'w> {
             let told = self.told_at(number);
             let (Some(second), true) = (record.second, told > 0.0) else { continue };
             let situation = record.situation as usize;
-            let pair = (behaviour as u32, second);
-            for (place, a) in own.clone().enumerate().filter(|(_, a)| self.stands_for(pair.0, pair.1, *a)) {
-                for b in self.second_of(pair) {
+            for a in self.classes_beside(behaviour as u32, second) {
+                let place = a - own.start;
+                for b in self.classes_beside(second, behaviour as u32) {
                     let mass = told * self.odds[a][b] * self.two_in_play(situation, a, b);
                     share.records[alone.len() + index] += mass;
                     share.pairs[place].1[b] += mass;
@@ -594,14 +588,10 @@ impl<'w> Weigher<'w> {
         plain.map(of).fold(0.0, f64::max)
     }
 
-    /// Whether records with this behaviour beside that one stand for this class of all that run as it does.
-    fn stands_for(&self, behaviour: u32, beside: u32, class: usize) -> bool {
-        self.routine.exploration.runs_as(self.classes[class].behaviour, Some(beside as usize)) == behaviour as usize
-    }
-
-    /// The classes that the second of two behaviours stands for.
-    fn second_of(&self, (first, second): (u32, u32)) -> impl Iterator<Item = usize> + '_ {
-        self.of_behaviour[second as usize].clone().filter(move |b| self.stands_for(second, first, *b))
+    /// The classes that the first of two behaviours stands for beside the other.
+    fn classes_beside(&self, behaviour: u32, beside: u32) -> impl Iterator<Item = usize> + '_ {
+        let all = self.of_behaviour[behaviour as usize].clone();
+        all.filter(move |class| self.classes[*class].goes_with(&self.routine.exploration, behaviour, beside))
     }
 
     fn two_in_play(&self, situation: usize, a: usize, b: usize) -> f64 {
@@ -718,9 +708,9 @@ impl<'w> Weigher<'w> {
             }
         };
         let own = record.first.map(|first| self.of_behaviour[first as usize].clone());
-        if let (Some(first), Some(own), Some(second)) = (record.first, own.clone(), record.second) {
-            for a in own.filter(|a| self.stands_for(first, second, *a)) {
-                for b in self.second_of((first, second)) {
+        if let (Some(first), Some(second)) = (record.first, record.second) {
+            for a in self.classes_beside(first, second) {
+                for b in self.classes_beside(second, first) {
                     give([Some(a), Some(b)], told * self.odds[a][b] * self.two_in_play(situation, a, b));
                 }
             }

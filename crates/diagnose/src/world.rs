@@ -191,6 +191,13 @@ impl World {
         self.routines.iter().map(RoutineWorld::kept).collect()
     }
 
+    /// What a behaviour does, as the sequence notices it.
+    pub fn effects_of(&self, behaviour: usize) -> &[FaultEffect] {
+        // Behaviours differ between routines only in which actions they leave out.
+        let behaviours = &self.routines[0].exploration.behaviours;
+        behaviours.get(behaviour).map_or(&[], |behaviour| &behaviour.effects)
+    }
+
     /// The number of the behaviour that a deviation has.
     pub fn behaviour_of(&self, deviation: DeviationId) -> usize {
         self.classes[self.class_of[deviation.index()] as usize].behaviour

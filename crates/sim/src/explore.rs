@@ -176,6 +176,11 @@ impl Exploration {
         self.behaviours[behaviour].runs_as(behaviour, beside)
     }
 
+    /// The behaviours in play where a record with this one by itself stands: itself, and those that run as it does.
+    pub fn running_as(&self, behaviour: usize) -> impl Iterator<Item = usize> + '_ {
+        (0..self.behaviours.len()).filter(move |one| self.runs_as(*one, None) == behaviour)
+    }
+
     /// The state in which a record's machine stands, by playing its run once more.
     ///
     /// With the behaviours that came into play: a record can stand for several ([`Exploration::runs_as`]).

@@ -5,7 +5,7 @@ use super::levels::{Asked, asked_of_operator};
 use super::look::{Look, look};
 use super::{CauseRow, Change, ClassRow, Digest, Ground, LEAST_SHARE, Row, Shows, Sign, shown};
 use crate::answer::common_words;
-use crate::class::{Class, bears_on, classes};
+use crate::class::{Class, bears_on, by_behaviour, classes};
 use crate::diagnoser::Diagnoser;
 use crate::panel::LampTruth;
 use crate::renamed::{same_action, same_check, same_remedy};
@@ -155,7 +155,7 @@ impl Causes {
                     groups: class.groups.clone(),
                     cause,
                     remedy: remedy.and_then(|remedy| same_remedy(machine, remedy, first)),
-                    disturbs: routine.disturbs.get(class.behaviour).is_some_and(|disturbs| *disturbs),
+                    disturbs: routine.disturbs[class.behaviour],
                     member,
                 }
             })
@@ -279,17 +279,11 @@ impl Gatherer<'_> {
         let routine = self.routine;
         let exploration = &routine.exploration;
         let least = routine.listed * LEAST_SHARE;
-        // By behaviour, the classes that its records can stand for.
-        let mut of_behaviour = vec![Vec::new(); exploration.behaviours.len()];
-        for (index, class) in self.classes.iter().enumerate() {
-            let runs_as = exploration.runs_as(class.behaviour, None);
-            of_behaviour[runs_as].push(index as u32);
-            if runs_as != class.behaviour {
-                of_behaviour[class.behaviour].push(index as u32);
-            }
-        }
-        let stands_for = |behaviour: u32, beside: u32, class: u32| {
-            exploration.runs_as(self.classes[class as usize].behaviour, Some(beside as usize)) == behaviour as usize
+        let of_behaviour = by_behaviour(exploration, self.classes);
+        let all_of = |behaviour: u32| of_behaviour[behaviour as usize].clone().map(|class| class as u32);
+        let beside = |behaviour: u32, other: u32| {
+            all_of(behaviour)
+                .filter(move |class| self.classes[*class as usize].goes_with(exploration, behaviour, other))
         };
         let shows = |class: u32| {
             let class = &self.classes[class as usize];
@@ -312,15 +306,15 @@ impl Gatherer<'_> {
             match (record.first, record.second) {
                 (None, _) => give([None, None], 1.0),
                 (Some(first), None) => {
-                    for a in &of_behaviour[first as usize] {
-                        give([Some(*a), None], self.classes[*a as usize].odds);
+                    for a in all_of(first) {
+                        give([Some(a), None], self.classes[a as usize].odds);
                     }
                 }
                 (Some(first), Some(second)) => {
-                    for a in of_behaviour[first as usize].iter().filter(|a| stands_for(first, second, **a)) {
-                        for b in of_behaviour[second as usize].iter().filter(|b| stands_for(second, first, **b)) {
-                            let odds = self.classes[*a as usize].odds_with(&self.classes[*b as usize]);
-                            give([Some(*a), Some(*b)], odds);
+                    for a in beside(first, second) {
+                        for b in beside(second, first) {
+                            let odds = self.classes[a as usize].odds_with(&self.classes[b as usize]);
+                            give([Some(a), Some(b)], odds);
                         }
                     }
                 }

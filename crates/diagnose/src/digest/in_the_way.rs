@@ -7,7 +7,7 @@
 use super::remedies_of_operator;
 use crate::aftermath::Stood;
 use crate::renamed::same_remedy;
-use crate::running::{effects_of, left_in_the_way};
+use crate::running::hold_up;
 use crate::world::{RoutineWorld, World};
 use machine::id::RemedyId;
 use machine::model::HandMove;
@@ -61,15 +61,10 @@ pub(super) fn moves(first: &World, world: &World, routine: &RoutineWorld) -> (Mo
 /// What is in the way after each of these moves.
 pub(super) fn after_moves(world: &World, routine: &RoutineWorld, moves: &[HandMove]) -> Vec<InTheWay> {
     let exploration = &routine.exploration;
-    // A record can stand for several behaviours.
-    let in_play = |first: u32| {
-        let all = 0..exploration.behaviours.len();
-        all.filter(move |one| exploration.runs_as(*one, None) == first as usize)
-    };
     let wanted: Vec<(usize, usize, bool)> = (exploration.records.iter().enumerate())
         .filter(|(_, record)| record.second.is_none() && record.as_always)
         .flat_map(|(number, record)| match (record.first, record.latent) {
-            (Some(first), _) => in_play(first).map(|one| (number, one, true)).collect(),
+            (Some(first), _) => exploration.running_as(first as usize).map(|one| (number, one, true)).collect(),
             (None, Some(row)) => {
                 let shares = exploration.latent[row as usize].iter().enumerate();
                 shares.filter(|(_, share)| **share > 0.0).map(|(one, _)| (number, one, false)).collect()
@@ -109,12 +104,9 @@ fn otherwise(
     moves: &[HandMove],
 ) -> Vec<f64> {
     let exploration = &routine.exploration;
-    let effects = effects_of(world, behaviour);
-    let otherwise = |here: &Situation, state: &State| {
-        let left = left_in_the_way(world, routine, here, behaviour);
-        f64::from(u8::from(left || exploration.hold_otherwise(&world.plant, state, effects)))
-    };
-    let latent = if in_play { &[][..] } else { effects };
+    let otherwise =
+        |here: &Situation, state: &State| f64::from(u8::from(hold_up(world, routine, (here, state), &[behaviour])));
+    let latent = if in_play { &[][..] } else { world.effects_of(behaviour) };
     let after = moves.iter().map(|movement| {
         let after = exploration.go_on(&world.plant, &stood.1, latent, &[], &(*movement).into());
         after.iter().map(|(probability, here, state)| probability * otherwise(here, state)).sum()

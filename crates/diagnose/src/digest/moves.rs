@@ -32,10 +32,9 @@ pub fn moved_by_remedy(diagnoser: &Diagnoser, remedy: RemedyId) -> Vec<Movement>
             for (record, row) in exploration.records.iter().enumerate().filter(|(_, row)| row.second.is_none()) {
                 match (row.first, row.latent) {
                     (Some(behaviour), _) => {
-                        let numbered = exploration.behaviours.iter().enumerate();
-                        numbered
-                            .filter(|(number, _)| exploration.runs_as(*number, None) == behaviour as usize)
-                            .flat_map(|(_, behaviour)| &behaviour.members)
+                        let running_as = exploration.running_as(behaviour as usize);
+                        running_as
+                            .flat_map(|one| &exploration.behaviours[one].members)
                             .filter(|one| cures(world, **one))
                             .for_each(|one| give(record, *one, row.weight * world.prior.odds(*one)));
                     }

@@ -145,7 +145,7 @@ class LampReport {
 }
 
 // How probable it is that the machine still stood after each thing that was tried, by what is there: a remedy can fail,
-// and people can be wrong about whether it runs. See would_run in following.rs.
+// and people can be wrong about whether it runs. See diagnose/src/running.rs.
 class Standstill {
   // tried: in order, each { remedy, move } with numbers of the ground, remedy -1 and move 0 for none.
   constructor(ground, tried, doubt) {

@@ -19,10 +19,10 @@ pub(super) fn put_together(found: Vec<Behaviour>) -> Vec<Behaviour> {
         if sorted[index].0.is_empty() || sorted[index].0 != sorted[first].0 {
             first = index;
         }
-        let (anywhere, behaviour) = &sorted[index];
+        let anywhere = &sorted[index].0;
         let meets =
             |held: &Vec<FaultEffect>| held.iter().any(|chain| anywhere.iter().any(|one| chain_of(*one) == *chain));
-        let apart = (holds_on.iter().enumerate()).filter(|(_, held)| !behaviour.effects.is_empty() && meets(held));
+        let apart = (holds_on.iter().enumerate()).filter(|(_, held)| meets(held));
         let apart = apart.map(|(other, _)| other as u32).collect();
         let behaviour = &mut sorted[index].1;
         behaviour.apart = apart;
