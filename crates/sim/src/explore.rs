@@ -19,9 +19,11 @@
 
 mod found;
 mod meanwhile;
+mod sets;
 
 pub use found::{Found, explored};
 pub use meanwhile::SetIn;
+pub use sets::{SetEnd, SetEnds};
 
 use crate::behaviour::{Behaviour, Candidates, Plays, Quiet, behaviours, each_bit};
 use crate::engine::{Engine, Limits, Unwatched};
