@@ -1485,8 +1485,9 @@ def histories(data):
     slots = moments(marks, options)
     odds, group = prior(data)
     count = len(data["deviations"])
-    sets = [()] + [(d,) for d in range(count)]
-    sets += [(a, b) for a, b in itertools.combinations(range(count), 2) if group[a] != group[b]]
+    sizes = range(data.get("at_once", 2) + 1)
+    sets = [chosen for size in sizes for chosen in itertools.combinations(range(count), size)]
+    sets = [chosen for chosen in sets if len({group[d] for d in chosen}) == len(chosen)]
     found = []
     for chosen in sets:
         times = [[((0, 0), None)] if from_the_beginning(data["deviations"][d]) else slots for d in chosen]
@@ -1520,7 +1521,7 @@ class Routine:
         else:
             parts = [(chosen, weight * likelihood(data, evidence, end, nominal)) for chosen, _, end, weight in found]
             factor = 1.0
-        listed = math.fsum(weight for _, _, _, weight in found)
+        listed = math.fsum(weight for chosen, _, _, weight in found if len(chosen) <= 2)
         unlisted = data["doubt"]["unlisted"]
         unknown = listed * unlisted / (1.0 - unlisted) * under_unknown(data, evidence, marks) * factor
         return [(chosen, weight * self.share) for chosen, weight in parts], unknown * self.share

@@ -32,13 +32,15 @@ pub struct Answer {
     /// What can be wrong, the most probable first. Two causes can be there at once, so the
     /// probabilities can sum to more than 1.
     pub causes: Vec<Cause>,
-    /// Pairs of causes that are there together, the most probable first.
+    /// Causes that are there together, the most probable first.
     pub together: Vec<Together>,
     /// Probability of something that is not in the machine file.
     pub not_in_file: f64,
-    /// Share of the prior weight that was not looked at: three or more deviations at once, and
-    /// pairs that were not followed to their end.
+    /// Share of the prior weight that was not looked at: three or more deviations at once, as far as they were not asked
+    /// for, and pairs that were not followed to their end.
     pub left_out: f64,
+    /// How many sets of more than two deviations were looked at.
+    pub larger_sets: usize,
     /// Readings that are probably wrong, the most doubtful first.
     pub doubtful: Vec<Doubtful>,
     /// Whether everything fits badly, so that readings should be taken again before anything else.
@@ -141,12 +143,12 @@ pub struct Member {
     pub remedy: Option<String>,
 }
 
-/// Two causes at once.
+/// Two causes at once, or more.
 #[derive(Clone, Debug, PartialEq, Serialize)]
 pub struct Together {
     /// What they come to, in words.
-    pub words: [String; 2],
-    /// Probability of just these two.
+    pub words: Vec<String>,
+    /// Probability of just these.
     pub probability: f64,
 }
 
@@ -198,7 +200,8 @@ pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>]) -> Answer {
     let top = grounds.iter().max_by(|a, b| (a.scale * a.total).total_cmp(&(b.scale * b.total)));
     let [_, _, _, more] = top.map_or([0.0; 4], |ground| ground.world.prior.by_size());
     let listed = top.map_or(0.0, |ground| ground.routine.listed);
-    let more = more + top.map_or(0.0, |ground| ground.routine.unfollowed);
+    let looked_at = top.map_or(0.0, |ground| ground.larger_odds);
+    let more = (more - looked_at).max(0.0) + top.map_or(0.0, |ground| ground.routine.unfollowed);
     Answer {
         fact: places.first().and_then(|place| fact(place.ground, place.look)),
         standing: standing(&places),
@@ -207,6 +210,7 @@ pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>]) -> Answer {
         together: together(grounds, all),
         not_in_file,
         left_out: more / (listed + more),
+        larger_sets: grounds.iter().map(|ground| ground.larger_sets).sum(),
         fits_badly: not_in_file > 0.3 || misread > 1.5,
         doubtful: doubtful.into_iter().filter(|one| one.probability > 0.2).collect(),
         open: open(worlds, grounds, all),
@@ -576,20 +580,22 @@ fn causes(grounds: &[Ground<'_>], all: f64) -> Vec<Cause> {
 }
 
 fn together(grounds: &[Ground<'_>], all: f64) -> Vec<Together> {
-    let mut sums: BTreeMap<[String; 2], f64> = BTreeMap::new();
+    let mut sums: BTreeMap<Vec<String>, f64> = BTreeMap::new();
     for ground in grounds {
         let scale = ground.scale / all;
         let silent =
             |class: usize| ground.routine.exploration.behaviours[ground.classes[class].behaviour].effects.is_empty();
-        for ((a, b), mass) in &ground.pairs {
-            if mass * scale > 1e-4 && !silent(*a) && !silent(*b) {
-                let words = |class: usize| {
-                    let lot: Vec<_> = (0..ground.classes[class].members.len()).collect();
-                    headline(ground, class, &lot)
+        let mut add = |set: &[usize], mass: f64| {
+            if mass * scale > 1e-4 && !set.iter().any(|class| silent(*class)) {
+                let words = |class: &usize| {
+                    let lot: Vec<_> = (0..ground.classes[*class].members.len()).collect();
+                    headline(ground, *class, &lot)
                 };
-                *sums.entry([words(*a), words(*b)]).or_insert(0.0) += mass * scale;
+                *sums.entry(set.iter().map(words).collect()).or_insert(0.0) += mass * scale;
             }
-        }
+        };
+        ground.pairs.iter().for_each(|((a, b), mass)| add(&[*a, *b], *mass));
+        ground.larger.iter().for_each(|(set, mass)| add(set, *mass));
     }
     let mut list: Vec<_> = sums.into_iter().map(|(words, probability)| Together { words, probability }).collect();
     list.sort_by(|a, b| b.probability.total_cmp(&a.probability));

@@ -12,6 +12,7 @@ use machine::id::{DeviationId, Id, RemedyId, SupplyId};
 use machine::model::{FaultEffect, Forced, InputStage, Observable, OutputStage};
 use rayon::prelude::*;
 use sim::{Behaviour, Exploration};
+use smallvec::SmallVec;
 use std::ops::Range;
 
 /// Deviations of one behaviour with the same bearing on the evidence.
@@ -188,6 +189,12 @@ impl Class {
         (self.odds * other.odds - excluded).max(0.0)
     }
 
+    /// The odds of its members of one group.
+    fn odds_in(&self, group: u32) -> f64 {
+        let found = self.groups.binary_search_by_key(&group, |(group, _)| *group);
+        found.map_or(0.0, |at| self.groups[at].1)
+    }
+
     /// The share of a member in the odds of its class, when nothing else is there.
     pub fn share(&self, member: DeviationId, prior: &Prior) -> f64 {
         if self.odds > 0.0 { prior.odds(member) / self.odds } else { 0.0 }
@@ -263,6 +270,53 @@ pub(crate) fn odds_together(classes: &[Class]) -> Vec<Vec<f64>> {
         odds
     };
     classes.par_iter().map(with).collect()
+}
+
+/// The odds of one member of each of these classes being there together; members of one group exclude each other. A class
+/// can be there several times.
+pub(crate) fn odds_of(set: &[&Class]) -> f64 {
+    // Who is taken from a class twice is taken in one order only.
+    let alike = |place: usize| set[..=place].iter().filter(|other| std::ptr::eq(**other, set[place])).count();
+    let orders: usize = (0..set.len()).map(alike).product();
+    ordered_odds(set, None) / orders as f64
+}
+
+/// By class of a set and member: the share of the sets of one member of each class that contain it in that place.
+pub(crate) fn shares_of(set: &[&Class], prior: &Prior) -> Vec<Vec<f64>> {
+    let all = ordered_odds(set, None);
+    (0..set.len())
+        .map(|place| {
+            let mut others: SmallVec<[&Class; 4]> = set.into();
+            let class = others.remove(place);
+            let beside: Vec<f64> = class.groups.iter().map(|(group, _)| ordered_odds(&others, Some(*group))).collect();
+            let share = |member: &DeviationId| {
+                let group = class.groups.binary_search_by_key(&prior.group(*member), |(group, _)| *group);
+                group.map_or(0.0, |at| prior.odds(*member) * beside[at] / all)
+            };
+            class.members.iter().map(|member| if all > 0.0 { share(member) } else { 0.0 }).collect()
+        })
+        .collect()
+}
+
+/// The odds of one member of each class being there together, in every order in which they can be taken, with the
+/// members of the group `without` left aside.
+///
+/// Cost: the groups of the classes, times 2 to the number of classes.
+fn ordered_odds(set: &[&Class], without: Option<u32>) -> f64 {
+    let mut groups: Vec<u32> = set.iter().flat_map(|class| class.groups.iter().map(|(group, _)| *group)).collect();
+    groups.sort_unstable();
+    groups.dedup();
+    // Group by group: the sums over all ways in which some of the places are taken already.
+    let mut taken = vec![0.0; 1 << set.len()];
+    taken[0] = 1.0;
+    for group in groups.into_iter().filter(|group| Some(*group) != without) {
+        let odds: SmallVec<[f64; 4]> = set.iter().map(|class| class.odds_in(group)).collect();
+        for ways in (1..taken.len()).rev() {
+            let with = (0..set.len()).filter(|place| ways >> place & 1 == 1);
+            taken[ways] += with.map(|place| taken[ways & !(1 << place)] * odds[place]).sum::<f64>();
+        }
+    }
+    taken[taken.len() - 1]
 }
 
 /// By class, those that change lamps when latent and have a lamp in common with it.

@@ -1,11 +1,12 @@
 //! The public face: a machine worked out once, and answers to evidence.
 
 use crate::answer::{self, Answer};
-use crate::class::Class;
+use crate::class::{Class, shares_of};
 use crate::evidence::{Circumstances, Deed, Evidence, Moment};
 use crate::following::{Followed, Follower, Held};
 use crate::hypothesis::{Hypothesis, Stands, members_of};
 use crate::kept::{Name, Shelf, opened, sealed};
+use crate::larger::{Larger, larger};
 use crate::marginals::{Marginals, marginals};
 use crate::panel::LampTruth;
 use crate::renamed::{Told, retold};
@@ -14,7 +15,9 @@ use crate::world::{KeptRoutine, RoutineWorld, World};
 use machine::id::RoutineId;
 use machine::{Alternative, Machine};
 use rayon::prelude::*;
+use rustc_hash::FxHashMap;
 use sim::{Options, Situation};
+use smallvec::SmallVec;
 use std::borrow::Cow;
 use std::collections::BTreeMap;
 use std::sync::Arc;
@@ -61,12 +64,19 @@ pub(crate) struct Ground<'d> {
     pub single: Vec<f64>,
     /// Pairs of classes with weight, the lower class first.
     pub pairs: Vec<((usize, usize), f64)>,
+    /// Sets of more than two classes with weight, where they were looked at; how many were, and the sum of their odds.
+    pub larger: Vec<(LargerSet, f64)>,
+    pub larger_sets: usize,
+    pub larger_odds: f64,
     /// What the machine can look like, with its stage and weight.
     pub looks: Vec<Look<'d>>,
     /// By class, the index into `looks` where it weighs most, and whether it is latent there.
     pub best: Vec<Option<(usize, bool)>>,
     pub weighed: RoutineWeighed,
 }
+
+/// More than two classes, in rising order.
+pub(crate) type LargerSet = SmallVec<[usize; 4]>;
 
 /// Evidence weighed, by routine of each alternative.
 #[derive(Clone, Debug)]
@@ -81,7 +91,16 @@ pub(crate) type Fits = Vec<Arc<Fit>>;
 
 /// Evidence weighed for one routine.
 #[derive(Clone, Debug)]
-pub(crate) enum RoutineWeighed {
+pub(crate) struct RoutineWeighed {
+    /// With up to two deviations.
+    up_to_two: UpToTwo,
+    /// With more, where they were asked for.
+    larger: Vec<Held>,
+}
+
+/// What the evidence leaves with up to two deviations.
+#[derive(Clone, Debug)]
+enum UpToTwo {
     /// Within the first moment: the weight of each record.
     Records(Vec<f64>),
     /// What is left after later moments, and the weight of a cause that is not in the file.
@@ -97,6 +116,49 @@ pub(crate) struct Look<'d> {
 }
 
 impl Ground<'_> {
+    /// Adds histories that were followed to the sums.
+    fn take_in(&mut self, held: &[Held]) {
+        let world = self.world;
+        // What is known already stays where it weighs most; it is not known any more how much that was.
+        let mut best: Vec<f64> =
+            self.best.iter().map(|best| if best.is_some() { f64::INFINITY } else { 0.0 }).collect();
+        let mut index: FxHashMap<(Situation, u16), usize> = FxHashMap::default();
+        let mut sets: BTreeMap<LargerSet, f64> = BTreeMap::new();
+        for one in held {
+            self.total += one.mass;
+            let mut set: LargerSet = one.set.iter().map(|class| *class as usize).collect();
+            set.sort_unstable();
+            match set[..] {
+                [] => self.nothing += one.mass,
+                [a] => self.single[a] += one.mass,
+                _ => *sets.entry(set.clone()).or_insert(0.0) += one.mass,
+            }
+            let situation = &one.stood.0;
+            let look = *index.entry((situation.clone(), one.stage)).or_insert_with(|| {
+                self.looks.push(Look {
+                    truth: Cow::Owned(world.panel.truth(&world.plant, situation)),
+                    situation: Cow::Owned(situation.clone()),
+                    stage: one.stage,
+                    weight: 0.0,
+                });
+                self.looks.len() - 1
+            });
+            self.looks[look].weight += one.mass;
+            for class in set {
+                if one.mass > best[class] {
+                    best[class] = one.mass;
+                    self.best[class] = Some((look, true));
+                }
+            }
+        }
+        for (set, mass) in sets {
+            match set[..] {
+                [a, b] => self.pairs.push(((a, b), mass)),
+                _ => self.larger.push((set, mass)),
+            }
+        }
+    }
+
     /// By class: the weight of everything in which one of its deviations is there.
     pub fn class_masses(&self) -> Vec<f64> {
         let mut masses = self.single.clone();
@@ -105,6 +167,11 @@ impl Ground<'_> {
             if a != b {
                 masses[*b] += mass;
             }
+        }
+        for (set, mass) in &self.larger {
+            let mut kinds = set.clone();
+            kinds.dedup();
+            kinds.iter().for_each(|class| masses[*class] += mass);
         }
         masses
     }
@@ -128,6 +195,12 @@ impl Ground<'_> {
             } else {
                 alike[*a] += mass;
                 alike[*b] += mass;
+            }
+        }
+        for (set, mass) in &self.larger {
+            let of: SmallVec<[&Class; 4]> = set.iter().map(|class| &self.classes[*class]).collect();
+            for (class, shares) in set.iter().zip(shares_of(&of, prior)) {
+                apart[*class].iter_mut().zip(shares).for_each(|(sum, share)| *sum += mass * share);
             }
         }
         (self.classes.iter().zip(alike).zip(apart))
@@ -306,15 +379,13 @@ impl Diagnoser {
         }
     }
 
-    /// What is left after all moments, and the weight of a cause that is not in the file.
-    fn followed<'w>(
-        &self,
+    fn follower<'w, 'd>(
+        &'d self,
         world: &'w World,
         routine: &'w RoutineWorld,
-        weigher: &Weigher<'w>,
-        evidence: &Evidence,
-    ) -> (Vec<Held>, f64) {
-        Follower { world, routine, weigher, doubt: &self.doubt, most: &self.most }.followed(evidence)
+        weigher: &'d Weigher<'w>,
+    ) -> Follower<'w, 'd> {
+        Follower { world, routine, weigher, doubt: &self.doubt, most: &self.most }
     }
 
     fn weigh(
@@ -324,13 +395,17 @@ impl Diagnoser {
         evidence: &Evidence,
         fit: Option<Arc<Fit>>,
     ) -> RoutineWeighed {
-        let weigher = self.weigher(world, routine, evidence, fit);
-        if evidence.moments.len() <= 1 {
-            RoutineWeighed::Records(weigher.record_weights())
-        } else {
-            let (held, unknown) = self.followed(world, routine, &weigher, evidence);
-            RoutineWeighed::Held(held, unknown)
+        if evidence.most_at_once.is_some() {
+            return self.ground(world, routine, evidence, fit).weighed;
         }
+        let weigher = self.weigher(world, routine, evidence, fit);
+        let up_to_two = if evidence.moments.len() <= 1 {
+            UpToTwo::Records(weigher.record_weights())
+        } else {
+            let (held, unknown) = self.follower(world, routine, &weigher).followed(evidence);
+            UpToTwo::Held(held, unknown)
+        };
+        RoutineWeighed { up_to_two, larger: Vec::new() }
     }
 
     /// How often people are wrong, as this diagnoser assumes it.
@@ -378,8 +453,24 @@ impl Diagnoser {
                         stands: stands.clone(),
                     }));
                 };
-                match weighed {
-                    RoutineWeighed::Records(records) => {
+                let stands_still = evidence.moments.last().is_some_and(|moment| moment.runs == Some(false));
+                let mut give_held = |one: &Held| {
+                    let present = one.present(&weigher);
+                    // Where it does not run though nothing that came into play is left, the rest is in the way.
+                    let (in_play, as_always) = match one.still_in_play() {
+                        0 if stands_still => (present.len(), false),
+                        in_play => (in_play, !one.odd),
+                    };
+                    let (stood, latent) = (Arc::clone(&one.stood), one.latent.clone());
+                    give(&present, one.mass, one.stage, Stands::Held { stood, latent, in_play, as_always });
+                };
+                weighed.larger.iter().for_each(&mut give_held);
+                match &weighed.up_to_two {
+                    UpToTwo::Held(held, not_in_file) => {
+                        held.iter().for_each(give_held);
+                        unknown += scale * not_in_file;
+                    }
+                    UpToTwo::Records(records) => {
                         for item in weigher.leading(records, share, most) {
                             let record = &routine.exploration.records[item.record as usize];
                             let set: Vec<&Class> =
@@ -388,20 +479,6 @@ impl Diagnoser {
                             give(&set, item.mass, record.stage, stands);
                         }
                         unknown += scale * weigher.unlisted();
-                    }
-                    RoutineWeighed::Held(held, not_in_file) => {
-                        let stands_still = evidence.moments.last().is_some_and(|moment| moment.runs == Some(false));
-                        for one in held {
-                            let present = one.present(&weigher);
-                            // Where it does not run though nothing that came into play is left, the rest is in the way.
-                            let (in_play, as_always) = match one.still_in_play() {
-                                0 if stands_still => (present.len(), false),
-                                in_play => (in_play, !one.odd),
-                            };
-                            let stands = Stands::Held { stood: Arc::clone(&one.stood), in_play, as_always };
-                            give(&present, one.mass, one.stage, stands);
-                        }
-                        unknown += scale * not_in_file;
                     }
                 }
             }
@@ -421,12 +498,13 @@ impl Diagnoser {
         for ((world, routine, slips), weighed) in routines.zip(&weighed.each) {
             let scale = slips * world.scale(routine);
             let mut give = |stage: u16, mass: f64| *sums.entry((routine.routine, stage)).or_insert(0.0) += scale * mass;
-            match weighed {
-                RoutineWeighed::Records(weights) => {
+            weighed.larger.iter().for_each(|one| give(one.stage, one.mass));
+            match &weighed.up_to_two {
+                UpToTwo::Records(weights) => {
                     let records = routine.exploration.records.iter().zip(weights);
                     records.for_each(|(record, mass)| give(record.stage, *mass));
                 }
-                RoutineWeighed::Held(held, _) => held.iter().for_each(|one| give(one.stage, one.mass)),
+                UpToTwo::Held(held, _) => held.iter().for_each(|one| give(one.stage, one.mass)),
             }
         }
         let best = sums.into_iter().max_by(|a, b| a.1.total_cmp(&b.1).then(b.0.cmp(&a.0)));
@@ -471,11 +549,21 @@ impl Diagnoser {
     ) -> Ground<'d> {
         let weigher = self.weigher(world, routine, evidence, fit);
         let scale = world.scale(routine);
-        if evidence.moments.len() <= 1 {
-            return first_moment(world, routine, &weigher, scale);
+        let follower = self.follower(world, routine, &weigher);
+        let mut ground = if evidence.moments.len() <= 1 {
+            first_moment(world, routine, &weigher, scale)
+        } else {
+            let (held, unknown) = follower.followed(evidence);
+            gather(world, routine, &weigher, held, unknown, scale)
+        };
+        if evidence.most_at_once.is_some() {
+            let all = ground.total.max(f64::MIN_POSITIVE);
+            let probable: Vec<f64> = ground.class_masses().into_iter().map(|mass| mass / all).collect();
+            let Larger { held, sets, odds } = larger(&follower, evidence, &probable);
+            ground.take_in(&held);
+            (ground.larger_sets, ground.larger_odds, ground.weighed.larger) = (sets, odds, held);
         }
-        let (held, unknown) = self.followed(world, routine, &weigher, evidence);
-        gather(world, routine, &weigher, held, unknown, scale)
+        ground
     }
 }
 
@@ -537,10 +625,13 @@ fn first_moment<'d>(world: &'d World, routine: &'d RoutineWorld, weigher: &Weigh
         unknown: tally.unknown,
         single: tally.single,
         pairs: tally.pairs,
+        larger: Vec::new(),
+        larger_sets: 0,
+        larger_odds: 0.0,
         looks,
         best,
         classes: tally.classes,
-        weighed: RoutineWeighed::Records(tally.records),
+        weighed: RoutineWeighed { up_to_two: UpToTwo::Records(tally.records), larger: Vec::new() },
     }
 }
 
@@ -565,40 +656,14 @@ fn gather<'d>(
         unknown,
         single: vec![0.0; count],
         pairs: Vec::new(),
+        larger: Vec::new(),
+        larger_sets: 0,
+        larger_odds: 0.0,
         looks: Vec::new(),
         best: vec![None; count],
-        weighed: RoutineWeighed::Held(Vec::new(), unknown),
+        weighed: RoutineWeighed { up_to_two: UpToTwo::Held(Vec::new(), unknown), larger: Vec::new() },
     };
-    let mut best = vec![0.0; count];
-    let mut index: rustc_hash::FxHashMap<(Situation, u16), usize> = rustc_hash::FxHashMap::default();
-    let mut pairs = BTreeMap::new();
-    for one in &held {
-        ground.total += one.mass;
-        let set: Vec<usize> = one.set.iter().map(|class| *class as usize).collect();
-        match set[..] {
-            [a, b] => *pairs.entry((a.min(b), a.max(b))).or_insert(0.0) += one.mass,
-            [a] => ground.single[a] += one.mass,
-            _ => ground.nothing += one.mass,
-        }
-        let situation = &one.stood.0;
-        let look = *index.entry((situation.clone(), one.stage)).or_insert_with(|| {
-            ground.looks.push(Look {
-                truth: Cow::Owned(world.panel.truth(&world.plant, situation)),
-                situation: Cow::Owned(situation.clone()),
-                stage: one.stage,
-                weight: 0.0,
-            });
-            ground.looks.len() - 1
-        });
-        ground.looks[look].weight += one.mass;
-        for class in set {
-            if one.mass > best[class] {
-                best[class] = one.mass;
-                ground.best[class] = Some((look, true));
-            }
-        }
-    }
-    ground.pairs = pairs.into_iter().collect();
-    ground.weighed = RoutineWeighed::Held(held, unknown);
+    ground.take_in(&held);
+    ground.weighed.up_to_two = UpToTwo::Held(held, unknown);
     ground
 }

@@ -140,6 +140,8 @@ pub struct Evidence {
     pub recently: Vec<Event>,
     /// It fails once in so many cycles, and runs in between; none: it stands still.
     pub once_in: Option<f64>,
+    /// How many deviations at once are thought of, where more than two are; at most [`MOST_AT_ONCE`](crate::MOST_AT_ONCE).
+    pub most_at_once: Option<usize>,
     /// The moments, the earliest first.
     pub moments: Vec<Moment>,
 }

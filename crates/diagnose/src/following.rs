@@ -4,6 +4,7 @@
 use crate::aftermath::{Late, Stood};
 use crate::class::Class;
 use crate::evidence::{Deed, Evidence, Moment};
+use crate::larger::LargerSets;
 use crate::likelihood::LampLikelihood;
 use crate::numbered::numbered;
 use crate::panel::LampTruth;
@@ -32,11 +33,13 @@ pub struct Followed {
     pub can_get_worse: f64,
     /// Nor are more than so many.
     pub most_get_worse: usize,
+    /// Of sets of more than two deviations, where they are asked for.
+    pub larger: LargerSets,
 }
 
 impl Default for Followed {
     fn default() -> Self {
-        Self { share: 1.0 - 1e-7, most: 2_000, can_get_worse: 1e-2, most_get_worse: 12 }
+        Self { share: 1.0 - 1e-7, most: 2_000, can_get_worse: 1e-2, most_get_worse: 12, larger: LargerSets::default() }
     }
 }
 
@@ -44,7 +47,13 @@ impl Followed {
     /// Everything, however little it weighs: for small machines.
     #[must_use]
     pub fn everything() -> Self {
-        Self { share: 1.0, most: usize::MAX, can_get_worse: 0.0, most_get_worse: usize::MAX }
+        Self {
+            share: 1.0,
+            most: usize::MAX,
+            can_get_worse: 0.0,
+            most_get_worse: usize::MAX,
+            larger: LargerSets::everything(),
+        }
     }
 }
 
@@ -123,7 +132,7 @@ impl Follower<'_, '_> {
 
     /// Moves every history on through what was done, and weighs it by what was seen then. What was done as an action of
     /// the routine that was named was done, whatever routine people were at.
-    fn pass(&self, held: Vec<Held>, moment: &Moment, named: Option<RoutineId>) -> Vec<Held> {
+    pub fn pass(&self, held: Vec<Held>, moment: &Moment, named: Option<RoutineId>) -> Vec<Held> {
         let Self { world, routine, weigher, doubt, .. } = *self;
         let lamps = LampLikelihood::new(&world.panel, &moment.lamps, &doubt.lamps);
         let other = named.filter(|named| *named != routine.routine);

@@ -34,9 +34,9 @@ pub(crate) struct Hypothesis {
 pub(crate) enum Stands {
     /// As in this record of the exploration, with so many of the deviations in play.
     Record { record: u32, in_play: usize },
-    /// As it was followed through later moments, with so many of the deviations in play; and whether all has gone as
-    /// always, as far as anybody knows.
-    Held { stood: Stood, in_play: usize, as_always: bool },
+    /// As it was followed through later moments, or played beside the exploration: with what is latent and not at work in
+    /// it yet, so many of the deviations in play, and whether all has gone as always, as far as anybody knows.
+    Held { stood: Stood, latent: Vec<FaultEffect>, in_play: usize, as_always: bool },
 }
 
 impl Hypothesis {
@@ -116,7 +116,7 @@ impl Hypothesis {
                 let behaviours = self.deviations.iter().map(|one| world.behaviour_of(*one));
                 Some((world.routines[self.routine].stood(world, *record, behaviours)?, effects))
             }
-            Stands::Held { stood, .. } => Some((Arc::clone(stood), Vec::new())),
+            Stands::Held { stood, latent, .. } => Some((Arc::clone(stood), latent.clone())),
         }
     }
 }
@@ -128,19 +128,28 @@ pub(crate) fn sequence_effects(world: &World, deviation: DeviationId) -> Vec<Fau
 
 /// Sets of single deviations that a set of classes stands for, each with its share.
 pub(crate) fn members_of(prior: &Prior, set: &[&Class]) -> Vec<(SmallVec<[DeviationId; 2]>, f64)> {
-    match set {
-        [] => vec![(SmallVec::new(), 1.0)],
-        [a] => a.members.iter().map(|one| (smallvec![*one], a.share(*one, prior))).collect(),
-        [a, b, ..] => {
-            let same = std::ptr::eq(*a, *b);
-            let pairs = a.members.iter().flat_map(|one| b.members.iter().map(move |other| (*one, *other)));
-            let mut all: Vec<(SmallVec<[DeviationId; 2]>, f64)> = pairs
-                .filter(|(one, other)| prior.group(*one) != prior.group(*other) && (!same || one < other))
-                .map(|(one, other)| (smallvec![one, other], prior.odds(one) * prior.odds(other)))
-                .collect();
-            let total: f64 = all.iter().map(|(_, odds)| odds).sum();
-            all.iter_mut().for_each(|(_, odds)| *odds /= total.max(f64::MIN_POSITIVE));
-            all
-        }
+    if let [a] = set {
+        return a.members.iter().map(|one| (smallvec![*one], a.share(*one, prior))).collect();
     }
+    let mut all: Vec<(SmallVec<[DeviationId; 2]>, f64)> = vec![(SmallVec::new(), 1.0)];
+    for (place, class) in set.iter().enumerate() {
+        // Two members of one class are taken in one order only.
+        let before = set[..place].iter().rposition(|other| std::ptr::eq(*other, *class));
+        let with = |(chosen, odds): &(SmallVec<[DeviationId; 2]>, f64)| {
+            let fits = |one: &&DeviationId| {
+                before.is_none_or(|before| chosen[before] < **one)
+                    && chosen.iter().all(|other| prior.group(*other) != prior.group(**one))
+            };
+            let longer = |one: &DeviationId| {
+                let mut longer = chosen.clone();
+                longer.push(*one);
+                (longer, odds * prior.odds(*one))
+            };
+            class.members.iter().filter(fits).map(longer).collect::<Vec<_>>()
+        };
+        all = all.iter().flat_map(with).collect();
+    }
+    let total: f64 = all.iter().map(|(_, odds)| odds).sum();
+    all.iter_mut().for_each(|(_, odds)| *odds /= total.max(f64::MIN_POSITIVE));
+    all
 }

@@ -44,6 +44,7 @@ pub fn retold(evidence: &Evidence, from: &Machine, to: &Machine) -> Told {
         hours_since_well: evidence.hours_since_well,
         recently: evidence.recently.clone(),
         once_in: evidence.once_in,
+        most_at_once: evidence.most_at_once,
         moments: evidence.moments.iter().map(|moment| renamer.moment(moment, routine)).collect(),
     };
     Told { evidence, unknown: renamer.unknown.get() }

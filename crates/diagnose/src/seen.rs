@@ -14,14 +14,28 @@ use std::borrow::Cow;
 /// A member of each class to reckon with. Members of a class bear alike on the evidence, but only
 /// where they can be there together with those of the other.
 fn representatives(world: &World, set: &[&Class]) -> SmallVec<[DeviationId; 2]> {
-    if let [a, b] = set {
-        let pairs = a.members.iter().flat_map(|a| b.members.iter().map(move |b| (*a, *b)));
-        let together = |(a, b): &(DeviationId, DeviationId)| world.prior.group(*a) != world.prior.group(*b);
-        if let Some((a, b)) = pairs.clone().find(together) {
-            return SmallVec::from_slice(&[a, b]);
-        }
+    let mut chosen = SmallVec::new();
+    if set.len() > 1 && go_together(world, set, &mut chosen) {
+        return chosen;
     }
     set.iter().map(|class| class.representative()).collect()
+}
+
+/// Chooses a member of each class that excludes none of those chosen before; gives whether there are such.
+fn go_together(world: &World, set: &[&Class], chosen: &mut SmallVec<[DeviationId; 2]>) -> bool {
+    let Some((class, others)) = set.split_first() else { return true };
+    class.members.iter().any(|member| {
+        let excluded = chosen.iter().any(|other| world.prior.group(*other) == world.prior.group(*member));
+        if excluded {
+            return false;
+        }
+        chosen.push(*member);
+        let found = go_together(world, others, chosen);
+        if !found {
+            chosen.pop();
+        }
+        found
+    })
 }
 
 /// What was said of positions and answered to checks in one moment, compiled for one world.

@@ -15,11 +15,13 @@ use crate::evidence::{Complaint, Deed, Evidence, Moment};
 use crate::likelihood::LampLikelihood;
 use crate::panel::{LampChange, Misreading};
 use crate::seen::{Looks, Touched, either, lamp_changes};
+use crate::standing::Standing;
 use crate::unlisted;
 use crate::world::{RoutineWorld, World};
 use machine::id::Id;
 use machine::model::Observable;
 use rayon::prelude::*;
+use sim::Situation;
 use smallvec::SmallVec;
 use std::borrow::Cow;
 use std::ops::Range;
@@ -358,8 +360,28 @@ impl<'w> Weigher<'w> {
     /// What a record weighs before anything was seen: its probability, the complaint, the last deed.
     fn told_at(&self, record: usize) -> f64 {
         let (record, standing) = (&self.routine.exploration.records[record], self.routine.standings[record]);
+        record.weight * self.told(record.stage, standing)
+    }
+
+    /// The probability of the complaint and of what was said to be the last thing done.
+    pub fn told(&self, stage: u16, standing: Standing) -> f64 {
         let complaint = self.complaint.map_or(1.0, |complaint| standing.complains(complaint));
-        record.weight * complaint * self.deeds.get(usize::from(record.stage)).copied().unwrap_or(0.0)
+        complaint * self.deeds.get(usize::from(stage)).copied().unwrap_or(0.0)
+    }
+
+    /// The probability of all that was seen in the first moment, in a situation that the exploration need not know, with
+    /// these classes there, each latent or not.
+    pub fn seen_in(&self, here: &Situation, set: &[(usize, bool)]) -> f64 {
+        let classes: SmallVec<[(&Class, bool); 4]> =
+            set.iter().map(|(class, latent)| (&self.classes[*class], *latent)).collect();
+        let truth = self.world.panel.truth(&self.world.plant, here);
+        let changes = lamp_changes(self.world, here, &truth, &classes);
+        let each: SmallVec<[f64; 16]> = self.looks.each(self.world, here).collect();
+        let touched = set.iter().map(|(class, _)| &self.touched[*class]);
+        let touched = touched.fold(Touched::new(), |all, more| either(&all, more));
+        let classes: SmallVec<[&Class; 4]> = classes.iter().map(|(class, _)| *class).collect();
+        let looked = self.looks.with(self.world, here, (&each, each.iter().product()), &classes, &touched);
+        looked * self.fit.lamps.of(&truth.with(&changes))
     }
 
     /// Whether a class bears on what is seen even when it has come into play.

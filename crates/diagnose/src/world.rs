@@ -15,7 +15,7 @@ use machine::{Alternative, Machine};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 use serde::{Deserialize, Serialize};
-use sim::{Exploration, Found, Options, Plant, explore_weighted, explored};
+use sim::{Exploration, Found, Options, Plant, Situation, State, explore_weighted, explored};
 use std::borrow::Cow;
 use std::ops::Range;
 use std::sync::{Mutex, OnceLock, PoisonError};
@@ -114,6 +114,20 @@ pub(crate) struct RoutineWorld {
     pub unfollowed: f64,
     /// The weight of all calls before any evidence; 0 until [`crate::Diagnoser`] has worked it out.
     pub listed: f64,
+}
+
+fn standing(
+    exploration: &Exploration,
+    machine: &Machine,
+    plant: &Plant,
+    (stage, as_always): (u16, bool),
+    situation: &Situation,
+) -> Standing {
+    let last = machine.routines[exploration.routine()].actions.len();
+    match exploration.nominal_end(stage) {
+        Some(nominal) => Standing::of(machine, plant, situation, nominal, as_always, usize::from(stage) == last),
+        None => Standing::Stalled,
+    }
 }
 
 /// Of a routine, what takes long to work out; the rest follows from it in no time.
@@ -242,23 +256,12 @@ impl RoutineWorld {
             })
             .collect();
         let passing = exploration.passing.iter().map(|situation| panel.truth(plant, situation)).collect();
-        let last = machine.routines[routine].actions.len();
         let standings = exploration
             .records
             .iter()
             .map(|record| {
                 let situation = &exploration.situations[record.situation as usize];
-                match exploration.nominal_end(record.stage) {
-                    Some(nominal) => Standing::of(
-                        machine,
-                        plant,
-                        situation,
-                        nominal,
-                        record.as_always,
-                        usize::from(record.stage) == last,
-                    ),
-                    None => Standing::Stalled,
-                }
+                standing(&exploration, machine, plant, (record.stage, record.as_always), situation)
             })
             .collect();
         let (alone, first_of_two) = ranges(&exploration);
@@ -294,6 +297,16 @@ impl RoutineWorld {
             variations: Cow::Borrowed(&self.variations),
             listed: self.listed,
         }
+    }
+
+    /// How a machine stands that looks like this at the end of a stage, for the complaint.
+    pub fn standing_of(&self, world: &World, stage: u16, as_always: bool, situation: &Situation) -> Standing {
+        standing(&self.exploration, &world.machine, &world.plant, (stage, as_always), situation)
+    }
+
+    /// A standing that was played beside the exploration; each is known once.
+    pub fn known_standing(&self, world: &World, situation: Situation, state: State) -> Stood {
+        self.aftermaths.standing(&world.plant, situation, state)
     }
 
     /// How the machine of a record stands with these behaviours, those in play first; worked out once.

@@ -70,6 +70,9 @@ const ROUTINES_UNASKED: [u64; 5] = [1701, 1702, 1703, 1704, 1706];
 /// Cases with things done unasked, in a machine that may be one of several; each second one with later moments.
 const ALTERNATIVES_UNASKED: [u64; 3] = [1801, 1803, 1806];
 
+/// Cases in which more than two deviations at once are thought of; each second one with later moments.
+const MORE_AT_ONCE: [u64; 8] = [1901, 1903, 1904, 1905, 1906, 1908, 1910, 1912];
+
 /// Branches less probable than this are not followed where a contact chatters.
 const LEAST_BRANCH: f64 = 1e-12;
 
@@ -129,6 +132,7 @@ enum Kind {
     RemembersLater,
     RoutinesUnasked,
     AlternativesUnasked,
+    MoreAtOnce,
 }
 
 impl Kind {
@@ -153,6 +157,7 @@ impl Kind {
             16 => Self::RemembersLater,
             17 => Self::RoutinesUnasked,
             18 => Self::AlternativesUnasked,
+            19 => Self::MoreAtOnce,
             other => panic!("no cases of kind {other}"),
         }
     }
@@ -164,6 +169,7 @@ fn case(seed: u64) -> Case {
     let few = match kind {
         Kind::Chatters | Kind::ChattersLater | Kind::ChattersDelayed | Kind::TwoChatter => [1, 1, 1],
         Kind::Alternatives | Kind::AlternativesChatter | Kind::AlternativesUnasked => [1, 1, 1],
+        Kind::MoreAtOnce => [1, 1, 1],
         _ => [2, 1, 1],
     };
     let several = matches!(kind, Kind::Alternatives | Kind::AlternativesChatter | Kind::AlternativesUnasked);
@@ -206,14 +212,14 @@ fn case(seed: u64) -> Case {
     let later = match kind {
         Kind::Later | Kind::Runs | Kind::ChattersLater | Kind::RoutinesLater | Kind::RemembersLater => true,
         Kind::TwoChatter | Kind::Unasked | Kind::ChattersDelayed => seed.is_multiple_of(2),
-        Kind::RoutinesChatter | Kind::RoutinesUnasked => seed.is_multiple_of(2),
+        Kind::RoutinesChatter | Kind::RoutinesUnasked | Kind::MoreAtOnce => seed.is_multiple_of(2),
         _ => several && seed.is_multiple_of(2),
     };
     if later && !several {
         small::mend(machine, &mut dice);
     }
     let machine = &alternatives[0].machine;
-    let calls: Vec<Evidence> = match kind {
+    let mut calls: Vec<Evidence> = match kind {
         Kind::Routines => (0..CALLS).map(|_| small::evidence_in_any(machine, 0, &mut dice)).collect(),
         Kind::RoutinesChatter | Kind::RoutinesUnasked if !later => {
             (0..3).map(|_| small::evidence_in_any(machine, 0, &mut dice)).collect()
@@ -234,7 +240,12 @@ fn case(seed: u64) -> Case {
     };
     let options = options();
     let name = format!("case-{seed:02}");
-    let json = common::plain::cases(&name, &alternatives, &options, &Doubt::default(), &calls);
+    let mut json = common::plain::cases(&name, &alternatives, &options, &Doubt::default(), &calls);
+    if kind == Kind::MoreAtOnce {
+        let at_once = if seed.is_multiple_of(3) { 4 } else { 3 };
+        calls.iter_mut().for_each(|evidence| evidence.most_at_once = Some(at_once));
+        json["at_once"] = at_once.into();
+    }
     Case { name, alternatives, options, calls, json }
 }
 
@@ -436,6 +447,11 @@ fn several_routines_and_what_was_done_unasked_as_in_the_enumeration() {
 #[test]
 fn one_of_several_machines_and_what_was_done_unasked_as_in_the_enumeration() {
     hold_against("brute_force.py", "alternatives_unasked.jsonl", &ALTERNATIVES_UNASKED);
+}
+
+#[test]
+fn more_than_two_at_once_as_in_the_enumeration() {
+    hold_against("brute_force.py", "more_at_once.jsonl", &MORE_AT_ONCE);
 }
 
 /// Further cases, which nothing is committed of: `LAMPWISE_CASES=720-740 cargo test -p diagnose --test brute_force --

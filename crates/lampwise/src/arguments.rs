@@ -227,9 +227,21 @@ pub struct Why {
     #[arg(long, value_name = "REMEDY", help_heading = "Later moments")]
     pub tried: Vec<String>,
 
+    /// Up to how many things that are wrong at once are thought of: all sets of two always are;
+    /// of larger ones, up to 5, those that the reports speak for most.
+    #[arg(long, value_name = "NUMBER", help_heading = "What is printed", value_parser = at_once)]
+    pub at_once: Option<usize>,
+
     /// List every cause, however improbable.
     #[arg(long, help_heading = "What is printed")]
     pub all: bool,
+}
+
+/// How many things may be wrong at once.
+fn at_once(text: &str) -> Result<usize, String> {
+    let most = diagnose::MOST_AT_ONCE;
+    let number: Option<usize> = text.trim().parse().ok();
+    number.filter(|number| (2..=most).contains(number)).ok_or_else(|| format!("a number from 2 to {most} is wanted"))
 }
 
 /// Running hours as typed; their range is judged with everything else that was reported.

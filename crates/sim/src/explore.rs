@@ -163,6 +163,12 @@ pub struct Exploration {
 }
 
 impl Exploration {
+    /// Which routine was explored.
+    #[must_use]
+    pub fn routine(&self) -> RoutineId {
+        self.routine
+    }
+
     /// What a stage ends in when nothing is wrong; none for a stage at whose end nobody waits.
     #[must_use]
     pub fn nominal_end(&self, stage: u16) -> Option<&Situation> {

@@ -27,7 +27,9 @@ mod state;
 
 pub use behaviour::{Behaviour, behaviours};
 pub use engine::{EVOLUTIONS, Engine, Limits, POWER_OFF_MS, Stop, Unwatched, Watch};
-pub use explore::{Exploration, Found, Options, Record, SetEnd, SetEnds, SetIn, Slot, explore, explore_weighted, explored};
+pub use explore::{
+    Exploration, Found, Options, Record, SetEnd, SetEnds, SetIn, Slot, explore, explore_weighted, explored,
+};
 pub use observe::{Shares, View};
 pub use plant::Plant;
 pub use playback::{Cause, Imposed, Instant, Playback, play};

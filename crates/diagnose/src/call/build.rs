@@ -6,6 +6,7 @@
 use super::entry::{Entry, EntryMistake, Kind};
 use super::record::MOST_ENTRIES;
 use crate::evidence::{Deed, Evidence, Moment};
+use crate::larger::MOST_AT_ONCE;
 use crate::next::ToDo;
 use crate::reading::{
     LONGEST_TEXT, MistakeKind, ReadingError, read_checks, read_complained, read_deeds, read_events, read_lamps,
@@ -153,6 +154,13 @@ impl Builder<'_> {
             Kind::Hours => match hours(text) {
                 Some(hours) => self.built.evidence.hours_since_well = Some(hours),
                 None => self.wrong(at, text, "this is no number of running hours", "write a number, such as 40"),
+            },
+            Kind::AtOnce => match at_once(text) {
+                Some(most) => self.built.evidence.most_at_once = most,
+                None => {
+                    let hint = format!("write a number from 2 to {MOST_AT_ONCE}");
+                    self.wrong(at, text, "this is no number of things that can be wrong at once", &hint);
+                }
             },
             Kind::Recently => {
                 if let Some(events) = self.read(at, text, read_events(text)) {
@@ -329,6 +337,12 @@ fn who_called(text: &str) -> Option<Who> {
 fn hours(text: &str) -> Option<f64> {
     let number = text.trim().trim_end_matches(|letter: char| letter.is_alphabetic()).trim().replace(',', ".");
     number.parse().ok().filter(|hours: &f64| hours.is_finite() && *hours >= 0.0)
+}
+
+/// How many things that are wrong at once are thought of: none for two, which always are. `None` if it is no number of them.
+fn at_once(text: &str) -> Option<Option<usize>> {
+    let most: usize = text.trim().parse().ok()?;
+    (2..=MOST_AT_ONCE).contains(&most).then_some(Some(most).filter(|most| *most > 2))
 }
 
 /// Yes or no as people say it.

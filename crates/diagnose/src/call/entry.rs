@@ -12,6 +12,8 @@ pub enum Kind {
     Hours,
     /// What happened to the machine lately.
     Recently,
+    /// How many things that are wrong at once are thought of.
+    AtOnce,
     /// The complaint, how often it comes included.
     Complaint,
     /// The routine that people were doing.
@@ -42,10 +44,11 @@ pub enum Kind {
 
 impl Kind {
     /// All of them.
-    pub const ALL: [Self; 16] = [
+    pub const ALL: [Self; 17] = [
         Self::Who,
         Self::Hours,
         Self::Recently,
+        Self::AtOnce,
         Self::Complaint,
         Self::Routine,
         Self::Did,
@@ -68,6 +71,7 @@ impl Kind {
             Self::Who => "who",
             Self::Hours => "hours",
             Self::Recently => "recently",
+            Self::AtOnce => "at-once",
             Self::Complaint => "complaint",
             Self::Routine => "routine",
             Self::Did => "did",
@@ -93,7 +97,7 @@ impl Kind {
     /// Whether a later entry of this kind takes the place of an earlier one.
     #[must_use]
     pub fn is_single(self) -> bool {
-        matches!(self, Self::Who | Self::Hours | Self::Complaint | Self::Routine)
+        matches!(self, Self::Who | Self::Hours | Self::AtOnce | Self::Complaint | Self::Routine)
     }
 }
 
@@ -119,7 +123,7 @@ impl Entry {
     #[must_use]
     pub fn of_line(line: &str) -> Option<Self> {
         let line = line.trim();
-        let end = line.find(|letter: char| !letter.is_ascii_alphabetic()).unwrap_or(line.len());
+        let end = line.find(|letter: char| !letter.is_ascii_alphabetic() && letter != '-').unwrap_or(line.len());
         let (word, rest) = line.split_at(end);
         let kind = Kind::called(word)?;
         let rest = rest.trim_start();

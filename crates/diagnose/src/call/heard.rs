@@ -19,6 +19,9 @@ pub fn entries_of(machine: &Machine, evidence: &Evidence) -> Vec<Entry> {
     if let Some(hours) = evidence.hours_since_well {
         put(Kind::Hours, hours.to_string());
     }
+    if let Some(most) = evidence.most_at_once {
+        put(Kind::AtOnce, most.to_string());
+    }
     put(Kind::Recently, evidence.recently.iter().map(|event| event.key()).collect::<Vec<_>>().join(", "));
     let complaint = evidence.complaint.map(|complaint| complaint.to_string());
     let often = evidence.once_in.map(|cycles| format!("1 in {cycles} cycles"));

@@ -190,10 +190,10 @@ fn causes(answer: &Answer) -> Markup {
             }
         }
         @if !answer.together.is_empty() && answer.together[0].probability >= 0.01 {
-            h3 { "Two at once" }
+            h3 { "Several at once" }
             ul.plain {
-                @for pair in answer.together.iter().take(3).filter(|pair| pair.probability >= 0.005) {
-                    li { (share(pair.probability)) " " (pair.words[0]) ", and " (pair.words[1]) }
+                @for set in answer.together.iter().take(3).filter(|set| set.probability >= 0.005) {
+                    li { (share(set.probability)) " " (set.words.join(", and ")) }
                 }
             }
         }

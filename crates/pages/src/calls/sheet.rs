@@ -17,7 +17,7 @@ use crate::words::{LANGUAGES, marked, minutes, percent, share, spoken};
 /// Movements less probable than this are not told one by one.
 const FAR_FETCHED: f64 = 0.005;
 /// Kinds of entries that can be said at any time, and how they are asked for.
-const SAYABLE: [(Kind, &str); 14] = [
+const SAYABLE: [(Kind, &str); 15] = [
     (Kind::Complaint, "complaint"),
     (Kind::Did, "what was done before the call"),
     (Kind::Lamps, "lamps"),
@@ -30,6 +30,7 @@ const SAYABLE: [(Kind, &str); 14] = [
     (Kind::Who, "who is there: operator, technician, electrician"),
     (Kind::Hours, "running hours since it last ran well"),
     (Kind::Recently, "what happened lately"),
+    (Kind::AtOnce, "how many things may be wrong at once: 2 to 5"),
     (Kind::Routine, "routine"),
     (Kind::Note, "note"),
 ];
@@ -376,12 +377,13 @@ pub fn verdict(desk: &Desk) -> Markup {
             @match finding.ending {
                 Ending::Runs => { strong { "It runs again." } },
                 Ending::Sure => { strong { "Sure enough: " (causes.join("; ")) } " " @if let Some(first) = finding.found.first() { (share(first.probability)) } },
-                Ending::Two => { strong { "Two things seem to be wrong at once: " (causes.join("; and ")) } },
+                Ending::Two => { strong { (if causes.len() > 2 { "Several" } else { "Two" }) " things seem to be wrong at once: " (causes.join("; and ")) } },
                 Ending::NothingWrong => { strong { "Nothing seems to be wrong: it waits for you." } },
                 Ending::NotInFile => { strong { "Something that is not in this machine file leads." } " The report says what to note for the machine builder." },
                 Ending::FitsBadly => {
                     strong { "What was reported fits badly." }
                     @if finding.look_again.is_empty() { " Take the lamps once more." } @else { " Look once more at " (finding.look_again.join(", ")) "." }
+                    " Perhaps more than two things are wrong at once: the box for anything else can say so."
                 },
                 Ending::NeedsVisit => {
                     strong { "Little more can be learned from there: it needs a visit." }

@@ -120,6 +120,7 @@ fn kind_word(kind: Kind, language: Language) -> &'static str {
     let (german, spanish) = match kind {
         Kind::Who => ("wer", "quién"),
         Kind::Hours => ("Stunden", "horas"),
+        Kind::AtOnce => ("gleichzeitig", "a la vez"),
         Kind::Recently => ("zuletzt", "hace poco"),
         Kind::Complaint => ("Beschwerde", "queja"),
         Kind::Routine => ("Ablauf", "rutina"),

@@ -109,7 +109,8 @@ impl SetPlay<'_> {
                 for (place, behaviour) in self.set.iter().enumerate() {
                     if !now.in_play.contains(&place) {
                         let first_only = behaviours[*behaviour].from_the_beginning;
-                        let share = if first_only { f64::from(u8::from(next_slot == 0)) } else { slots[next_slot].share };
+                        let share =
+                            if first_only { f64::from(u8::from(next_slot == 0)) } else { slots[next_slot].share };
                         now.pending[place] += share;
                     }
                 }
@@ -194,6 +195,7 @@ impl SetPlay<'_> {
 }
 
 #[cfg(test)]
+#[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
     use crate::explore::{Options, explore};
@@ -234,7 +236,8 @@ mod tests {
                     };
                     if share > 0.0 {
                         let situation = exploration.situations[record.situation as usize].clone();
-                        *wanted.entry((record.stage, record.as_always, situation)).or_default() += record.weight * share;
+                        *wanted.entry((record.stage, record.as_always, situation)).or_default() +=
+                            record.weight * share;
                     }
                 }
                 let found = exploration.play_set(&machine, &plant, &[first, second]).unwrap();

@@ -104,7 +104,10 @@ fn verdict(out: &mut String, session: &Session, finding: &Finding, width: usize)
             let probability = finding.found.first().map_or(0.0, |one| one.probability);
             (GOOD, format!("Sure enough, with {}: {}.", percent(probability), causes("; ")))
         }
-        Ending::Two => (BAD, format!("Two things seem to be wrong at once: {}.", causes("; and "))),
+        Ending::Two => {
+            let many = if finding.found.len() > 2 { "Several" } else { "Two" };
+            (BAD, format!("{many} things seem to be wrong at once: {}.", causes("; and ")))
+        }
         Ending::NothingWrong => (GOOD, "Nothing seems to be wrong: it waits for you.".to_owned()),
         Ending::NotInFile => {
             let text = "Something that is not in this machine file leads. `finish` says what to note for the machine \
@@ -116,7 +119,10 @@ fn verdict(out: &mut String, session: &Session, finding: &Finding, width: usize)
                 again if again.is_empty() => "take the lamps once more".to_owned(),
                 again => format!("look once more at {again}"),
             };
-            (BAD, format!("What was reported fits badly: {again}."))
+            let text = format!(
+                "What was reported fits badly: {again}. Should more than two things be wrong at once, `at-once 3` thinks of that."
+            );
+            (BAD, text)
         }
         Ending::NeedsVisit => {
             (BAD, "Little more can be learned from there: it needs a visit. `finish` says what to bring.".to_owned())

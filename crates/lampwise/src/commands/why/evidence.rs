@@ -56,6 +56,7 @@ pub fn read(machines: &[&Machine], why: &Why, typed: &[Typed]) -> Result<Heard, 
         hours_since_well: why.hours,
         recently: recently.clone(),
         once_in,
+        most_at_once: why.at_once.filter(|most| *most > 2),
         moments: vec![Moment::default(); typed.len()],
     };
     let mut told: Vec<Told> = taken.iter().map(|taken| Told { evidence: base(taken.routine), unknown: 0 }).collect();

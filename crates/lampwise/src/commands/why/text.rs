@@ -73,6 +73,9 @@ pub fn understood(finding: &Finding<'_>) -> Vec<(&'static str, String)> {
     if let Some(hours) = evidence.hours_since_well {
         parts.push(("ran well", format!("{hours} running hours ago")));
     }
+    if let Some(most) = evidence.most_at_once {
+        parts.push(("at once", format!("up to {most} things that are wrong")));
+    }
     if !evidence.recently.is_empty() {
         let events: Vec<&str> = evidence.recently.iter().map(|event| event_words(*event)).collect();
         parts.push(("recently", events.join(", ")));
@@ -239,10 +242,10 @@ fn causes(out: &mut String, finding: &Finding<'_>, width: usize) {
         let text = format!("and {} more of {} together; --all lists them", unlisted.0, percent(unlisted.1));
         paragraph(out, width, INDENT, INDENT, FAINT, &text);
     }
-    let pairs: Vec<_> = answer.together.iter().filter(|pair| pair.probability >= 0.02).take(3).collect();
-    for pair in pairs {
-        let text = format!("both at once: {}; and {}", pair.words[0], pair.words[1]);
-        row(out, width, pair.probability, &text, "");
+    for set in answer.together.iter().filter(|set| set.probability >= 0.02).take(3) {
+        let Some((last, others)) = set.words.split_last() else { continue };
+        let how = if others.len() == 1 { "both at once" } else { "all at once" };
+        row(out, width, set.probability, &format!("{how}: {}; and {last}", others.join("; ")), "");
     }
     out.push('\n');
 }
@@ -307,6 +310,10 @@ fn doubts(out: &mut String, answer: &Answer, width: usize) {
         let text = "What was reported fits badly with everything in this file: take the readings again before \
                     anything else.";
         paragraph(out, width, "", "", BAD, text);
+        if answer.larger_sets == 0 {
+            let text = "Should more than two things be wrong at once, --at-once 3 thinks of that.";
+            paragraph(out, width, "", "", PLAIN, text);
+        }
     }
     for doubtful in &answer.doubtful {
         let text = format!(
@@ -367,13 +374,15 @@ fn foot(out: &mut String, finding: &Finding<'_>, width: usize) {
         paragraph(out, width, "", "", FAINT, &text);
     }
     let extent = &finding.extent;
-    let text = format!(
-        "Looked at: {} deviations and {} pairs of them; three or more at once, {} of the weight before any report, \
-         were not.",
-        extent.deviations,
-        extent.pairs,
-        percent(finding.answer.left_out)
-    );
+    let left_out = percent(finding.answer.left_out);
+    let more = match finding.answer.larger_sets {
+        0 => format!("three or more at once, {left_out} of the weight before any report, were not"),
+        sets => format!(
+            "of more at once the {sets} sets that the reports speak for most; the others, {left_out} of the weight \
+             before any report, were not"
+        ),
+    };
+    let text = format!("Looked at: {} deviations and {} pairs of them; {more}.", extent.deviations, extent.pairs);
     paragraph(out, width, "", "", FAINT, &text);
     let caution = "The machine builder's manual, lockout rules and local codes come first.";
     paragraph(out, width, "", "", FAINT, caution);
