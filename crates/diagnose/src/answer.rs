@@ -210,7 +210,7 @@ pub(crate) fn answer(worlds: &[World], grounds: &[Ground<'_>]) -> Answer {
         together: together(grounds, all),
         not_in_file,
         left_out: more / (listed + more),
-        larger_sets: grounds.iter().map(|ground| ground.larger_sets).sum(),
+        larger_sets: grounds.iter().map(|ground| ground.larger_sets).max().unwrap_or_default(),
         fits_badly: not_in_file > 0.3 || misread > 1.5,
         doubtful: doubtful.into_iter().filter(|one| one.probability > 0.2).collect(),
         open: open(worlds, grounds, all),

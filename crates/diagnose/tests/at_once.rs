@@ -61,7 +61,12 @@ fn where_two_explain_all_a_third_changes_no_probability_by_more_than_was_left_ou
     let three = &session.now().answer;
     for cause in &two.causes {
         let same = three.causes.iter().find(|one| one.words == cause.words).map_or(0.0, |one| one.probability);
-        assert!((same - cause.probability).abs() <= two.left_out + 0.005, "{} {same} {}", cause.words, cause.probability);
+        assert!(
+            (same - cause.probability).abs() <= two.left_out + 0.005,
+            "{} {same} {}",
+            cause.words,
+            cause.probability
+        );
     }
     assert!((two.nothing_wrong - three.nothing_wrong).abs() <= two.left_out);
 }

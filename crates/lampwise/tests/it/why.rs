@@ -289,3 +289,23 @@ fn colour_only_where_it_is_wanted() {
     let forced = finish(command(&arguments).env("CLICOLOR_FORCE", "1").env("NO_COLOR", "1").output().unwrap());
     assert!(!forced.good().contains('\u{1b}'));
 }
+
+#[test]
+fn more_than_two_at_once_are_thought_of_where_somebody_says_so() {
+    let reported = ["--lamps", "X3 X11-X13 on, X14 off, rest off", "--saw", "door open, tank low, tray full"];
+    let ask = |more: &[&str]| {
+        let begin = ["why", "demo:jar-filler", "--complaint", "wont-start", "--did", "press start"];
+        lampwise(&[&begin[..], &reported[..], more].concat())
+    };
+    let two = ask(&[]).good();
+    assert!(two.contains("three or more at once") && !two.contains("all at once"), "{two}");
+    let three = ask(&["--at-once", "3"]).good().split_whitespace().collect::<Vec<_>>().join(" ");
+    for part in ["up to 3 things that are wrong", "all at once: ", "sets that the reports speak for most"] {
+        assert!(three.contains(part), "{part} is missing in\n{three}");
+    }
+    let document: serde_json::Value = serde_json::from_str(&ask(&["--at-once", "3", "--json"]).good()).unwrap();
+    assert_eq!(document["answer"]["together"][0]["words"].as_array().map(Vec::len), Some(3));
+    assert!(document["answer"]["larger_sets"].as_u64().is_some_and(|sets| sets > 100));
+    let wrong = ask(&["--at-once", "9"]).bad(2);
+    assert!(wrong.contains("a number from 2 to 5"), "{wrong}");
+}

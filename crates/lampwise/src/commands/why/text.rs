@@ -33,7 +33,7 @@ pub fn page(finding: &Finding<'_>, width: usize) -> String {
     }
     standing(&mut out, &finding.answer, width);
     causes(&mut out, finding, width);
-    doubts(&mut out, &finding.answer, width);
+    doubts(&mut out, finding, width);
     open(&mut out, &finding.answer, width);
     next(&mut out, finding, width);
     foot(&mut out, finding, width);
@@ -305,12 +305,14 @@ fn device_beside<'d>(headline: &str, device: &'d str) -> &'d str {
     }
 }
 
-fn doubts(out: &mut String, answer: &Answer, width: usize) {
+fn doubts(out: &mut String, finding: &Finding<'_>, width: usize) {
+    let answer = &finding.answer;
     if answer.fits_badly {
         let text = "What was reported fits badly with everything in this file: take the readings again before \
                     anything else.";
         paragraph(out, width, "", "", BAD, text);
-        if answer.larger_sets == 0 {
+        // Who is led through a procedure can't say so.
+        if answer.larger_sets == 0 && finding.next.is_some() {
             let text = "Should more than two things be wrong at once, --at-once 3 thinks of that.";
             paragraph(out, width, "", "", PLAIN, text);
         }
