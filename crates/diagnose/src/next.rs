@@ -19,7 +19,7 @@ mod tree;
 pub(crate) use advice::advise_weighed;
 pub use advice::{Advice, Bring, Outcome, Proposal, Tell, advise};
 pub use choose::{Effort, Priced, choose};
-pub use exact::optimum;
+pub use exact::{beliefs, optimum};
 pub use movement::Movement;
 pub(crate) use movement::movements;
 pub use problem::{Act, Belief, Needs, Problem, Repair, Test};

@@ -97,12 +97,14 @@ impl Trial {
         Eyes { seed, misreading, unreported, does_not_know }
     }
 
-    /// Plays all calls in each of these ways. `done` is told after each call.
+    /// Plays all calls in each of these ways; the exact optimum only if it can be worked out in every one of them.
+    /// `done` is told after each call.
     pub fn run(&self, nature: &Diagnoser, advisor: &Diagnoser, policies: &[Policy], done: &(dyn Fn() + Sync)) -> Tried {
         let urn = Urn::of(nature, &Evidence::default());
         let mut dice = fastrand::Rng::with_seed(self.seed);
         let drawn: Vec<Truth> = (0..self.calls).filter_map(|_| urn.draw(&mut dice)).collect();
-        let calls: Vec<Played> = drawn
+        let mut policies = policies.to_vec();
+        let calls: Vec<(Truth, Vec<Option<Course>>)> = drawn
             .into_par_iter()
             .enumerate()
             .map(|(number, truth)| {
@@ -111,7 +113,17 @@ impl Trial {
                 let of = |policy: &Policy| play(caller.clone(), advisor, *policy, self, &beginning);
                 let courses = policies.iter().map(of).collect();
                 done();
-                Played { wrong: truth.keys(nature), courses }
+                (truth, courses)
+            })
+            .collect();
+        let whole = |which: usize| calls.iter().all(|(_, courses)| courses[which].is_some());
+        let kept: Vec<bool> = (0..policies.len()).map(whole).collect();
+        let mut known = kept.iter();
+        policies.retain(|_| known.next().copied().unwrap_or_default());
+        let calls: Vec<Played> = (calls.into_iter())
+            .map(|(truth, courses)| {
+                let courses = courses.into_iter().zip(&kept).filter(|(_, kept)| **kept);
+                Played { wrong: truth.keys(nature), courses: courses.filter_map(|(course, _)| course).collect() }
             })
             .collect();
         let own = |which: usize| -> Vec<&Course> { calls.iter().map(|call| &call.courses[which]).collect() };

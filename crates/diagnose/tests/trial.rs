@@ -1,6 +1,9 @@
 //! The advice followed to the end in simulated calls.
 #![allow(clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
+mod common;
+
+use common::small::{self, Dice};
 use diagnose::evidence::Circumstances;
 use diagnose::next::ToDo;
 use diagnose::trial::{Disturbance, Policy, Trial};
@@ -32,6 +35,48 @@ fn the_same_seed_gives_the_same_figures_and_callers_answer_alike_whatever_is_ask
     assert!(first.solved > 0.5, "{first:?}");
     let minutes: f64 = both.calls.iter().map(|call| call.courses[0].minutes).sum();
     assert!((minutes / 5.0 - first.minutes.mean).abs() < 1e-9);
+}
+
+/// Small enough for the exact optimum: machines made at random with a few deviations, where nobody asks for positions, so
+/// that a few lamps, checks, acts and remedies are left.
+#[test]
+fn on_small_machines_the_advice_takes_hardly_longer_than_the_exact_optimum() {
+    let (mut advised, mut best, mut questions, mut machines) = (0.0, 0.0, 0.0, 0);
+    for seed in 1..=40 {
+        let mut dice = Dice(seed);
+        let mut machine = small::machine_with([3, 1, 1], &mut dice);
+        small::mend(&mut machine, &mut dice);
+        // So long that asking pays.
+        machine.remedies.rows_mut().zip([30.0, 20.0, 25.0]).for_each(|(remedy, minutes)| remedy.minutes = minutes);
+        let mut trial = Trial { calls: 12, seed, unreported: 0.2, misreading: 0.05, ..Trial::default() };
+        let terms = &mut trial.terms;
+        terms.left_out.extend(machine.mechanisms.ids().map(ToDo::Position));
+        terms.left_out.push(ToDo::Lamps);
+        terms.last_resort_minutes = 300.0;
+        let nature = diagnoser(machine);
+        let tried = trial.run(&nature, &nature, &[Policy::Advice, Policy::Optimum], &|| ());
+        let [advice, optimum] = &tried.figures[..] else { continue };
+        machines += 1;
+        advised += advice.minutes.mean;
+        best += optimum.minutes.mean;
+        questions += optimum.questions;
+    }
+    println!(
+        "{machines} machines, {:.1} questions, {} of the optimum",
+        questions / f64::from(machines),
+        advised / best
+    );
+    assert!(machines >= 10 && questions > 0.15 * f64::from(machines), "{machines} {questions}");
+    assert!(advised <= 1.05 * best, "{advised} and {best}");
+}
+
+#[test]
+fn the_optimum_is_left_out_where_there_is_too_much_to_ask() {
+    let nature = diagnoser(minimal());
+    let trial = Trial { calls: 2, seed: 5, ..Trial::default() };
+    let tried = trial.run(&nature, &nature, &[Policy::Optimum, Policy::Odds], &|| ());
+    assert_eq!(tried.figures.iter().map(|one| one.policy).collect::<Vec<_>>(), [Policy::Odds]);
+    assert!(tried.calls.iter().all(|call| call.courses.len() == 1));
 }
 
 #[test]

@@ -18,6 +18,13 @@ pub fn optimum(problem: &Problem, on_site: bool, most: usize) -> Option<(f64, Ac
     Some((cost / total, act))
 }
 
+/// How many beliefs [`optimum`] may have to know at most: everything that can have been asked, answered and tried.
+#[must_use]
+pub fn beliefs(problem: &Problem) -> f64 {
+    let asked: f64 = problem.tests.iter().map(|test| test.answers as f64 + 1.0).product();
+    asked * libm::exp2(problem.repairs.len() as f64)
+}
+
 struct Solver<'p> {
     problem: &'p Problem,
     /// By what was done: for each test 0 or the answer's number plus 1, for each repair 0 or 1.

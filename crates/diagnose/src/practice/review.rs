@@ -125,7 +125,8 @@ impl Exercise<'_> {
         };
         let caller = Caller::new(self.diagnoser, self.truth.clone(), self.eyes, 0);
         let beginning = Beginning::of(&caller, self.diagnoser, &trial);
-        let course = play(caller, self.diagnoser, Policy::Advice, &trial, &beginning);
+        // The advice can always be followed.
+        let course = play(caller, self.diagnoser, Policy::Advice, &trial, &beginning).unwrap_or_default();
         let words = |to_do: &crate::next::ToDo| {
             let known = self.offers().iter().find(|offer| offer.to_do == *to_do);
             known.map_or_else(|| course_words(self, to_do), |offer| offer.words.clone())

@@ -6,7 +6,7 @@ use crate::diagnoser::Diagnoser;
 use crate::evidence::{Evidence, Moment};
 use crate::next::candidates::{Posed, pose, pose_repairs};
 use crate::next::questions::movement_of;
-use crate::next::{Act, Belief, LAMPS_MINUTES, Terms, ToDo, choose};
+use crate::next::{Act, Belief, LAMPS_MINUTES, Terms, ToDo, beliefs, choose, optimum};
 use machine::model::{HandMove, Who};
 use serde::Serialize;
 use std::sync::Arc;
@@ -25,14 +25,16 @@ pub enum Policy {
     Information,
     /// The devices that explain the missing condition first, the check that halves their weight best.
     Halving,
+    /// As is best on the whole, worked out over everything that can be asked and tried: only where that is little enough.
+    Optimum,
     /// Nothing is asked, and just what is needed is done: no way to choose, but what no way can do without.
     Knowing,
 }
 
 impl Policy {
     /// All of them, the program's own first.
-    pub const ALL: [Self; 6] =
-        [Self::Advice, Self::FileOrder, Self::Odds, Self::Information, Self::Halving, Self::Knowing];
+    pub const ALL: [Self; 7] =
+        [Self::Advice, Self::FileOrder, Self::Odds, Self::Information, Self::Halving, Self::Optimum, Self::Knowing];
 
     /// What it is, in words.
     #[must_use]
@@ -43,6 +45,7 @@ impl Policy {
             Self::Odds => "remedies by probability over minutes",
             Self::Information => "most information per minute",
             Self::Halving => "missing condition first, its chain halved",
+            Self::Optimum => "the exact optimum",
             Self::Knowing => "whoever knew the cause beforehand",
         }
     }
@@ -51,16 +54,19 @@ impl Policy {
 /// Probability from which the simple ways try a remedy.
 const LIKELY_ENOUGH: f64 = 0.8;
 
-/// Plays one call to its end.
+/// Beliefs over which the exact optimum is worked out, at most.
+const OPTIMUM_BELIEFS: f64 = 1e5;
+
+/// Plays one call to its end; `None` where there is too much to ask and to try for the exact optimum.
 pub(crate) fn play(
     mut caller: Caller<'_>,
     advisor: &Diagnoser,
     policy: Policy,
     trial: &Trial,
     beginning: &Beginning,
-) -> Course {
+) -> Option<Course> {
     if policy == Policy::Knowing {
-        return knowing(caller, trial);
+        return Some(knowing(caller, trial));
     }
     let mut course = Course::default();
     let mut evidence = beginning.evidence.clone();
@@ -78,7 +84,7 @@ pub(crate) fn play(
         };
         course.stated.push((stated, is_so));
         course.true_first = is_so;
-        let act = next(policy, posed, belief, &course.done, trial);
+        let act = next(policy, posed, belief, &course.done, trial)?;
         let on_site = match act {
             Act::Ask(test) => posed.problem.tests[test].on_site,
             Act::Try(repair) => posed.problem.repairs[repair].on_site,
@@ -97,7 +103,7 @@ pub(crate) fn play(
                 course.done.push((to_do, minutes + trial.terms.trial_minutes));
                 if caller.put_right(&to_do) {
                     course.solved = true;
-                    return course;
+                    return Some(course);
                 }
                 let remedies = match to_do {
                     ToDo::Remedy(remedy) => vec![remedy],
@@ -117,15 +123,15 @@ pub(crate) fn play(
                 if !answered {
                     terms.left_out.push(question.to_do);
                 }
-                // The program's own way looks anew at what there is to ask after every answer.
-                if policy != Policy::Advice && matches!(question.to_do, ToDo::Check(_)) {
+                // The program's own way, and the best, look anew at what there is to ask after every answer.
+                if !matches!(policy, Policy::Advice | Policy::Optimum) && matches!(question.to_do, ToDo::Check(_)) {
                     known = Some(now.after(test, evidence.moments.last().filter(|_| answered)));
                 }
             }
         }
     }
     course.minutes += trial.terms.last_resort_minutes;
-    course
+    Some(course)
 }
 
 /// What it takes if the cause is known beforehand: its remedies, again where they fail, and the visit if they need one.
@@ -227,15 +233,17 @@ fn repair_shares(posed: &Posed, belief: &Belief) -> Vec<f64> {
     shares
 }
 
-fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], trial: &Trial) -> Act {
+fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], trial: &Trial) -> Option<Act> {
     let problem = &posed.problem;
-    match policy {
+    Some(match policy {
         Policy::Advice => choose(problem, belief, trial.terms.effort).first().map_or(Act::GiveUp, |first| first.act),
+        Policy::Optimum if beliefs(problem) > OPTIMUM_BELIEFS => return None,
+        Policy::Optimum => optimum(problem, belief.on_site, usize::MAX)?.1,
         Policy::Odds | Policy::Knowing => by_odds(posed, belief, done),
         Policy::FileOrder | Policy::Information | Policy::Halving => {
             let (leading, stated) = leading(posed, belief);
             if stated >= LIKELY_ENOUGH && leading.is_none() {
-                return Act::GiveUp;
+                return Some(Act::GiveUp);
             }
             let by_phone = |test: &usize| belief.on_site || !problem.tests[*test].on_site;
             // Nobody makes the same check twice who does not know that things look different by now.
@@ -250,7 +258,7 @@ fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], tr
                 _ => checks,
             };
             if stated >= LIKELY_ENOUGH || open.is_empty() {
-                return by_odds(posed, belief, done);
+                return Some(by_odds(posed, belief, done));
             }
             let test = match policy {
                 Policy::FileOrder => open.first().copied(),
@@ -263,7 +271,7 @@ fn next(policy: Policy, posed: &Posed, belief: &Belief, done: &[(ToDo, f64)], tr
             };
             test.map_or(Act::GiveUp, Act::Ask)
         }
-    }
+    })
 }
 
 /// How often the simple ways try one remedy.

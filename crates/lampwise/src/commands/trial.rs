@@ -143,6 +143,9 @@ fn page(tried: &Tried, trial: &Trial, disturbance: Option<Disturbance>) -> Strin
             one.questions
         );
     }
+    if figures.len() > 1 && !figures.iter().any(|one| one.policy == Policy::Optimum) {
+        let _ = writeln!(out, "{FAINT}There is too much to ask and to try to work out the exact optimum.{PLAIN}");
+    }
     let Some(own) = figures.first() else { return out };
     let _ = writeln!(
         out,
