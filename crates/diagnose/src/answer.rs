@@ -325,8 +325,7 @@ fn standing(places: &[Place<'_, '_>]) -> Vec<StandingPoint> {
 type ActiveSteps = SmallVec<[StepId; 4]>;
 
 fn active_steps(ground: &Ground<'_>, look: &Look<'_>) -> ActiveSteps {
-    let layout = ground.world.plant.layout();
-    ground.world.machine.steps.ids().filter(|step| look.situation.on(layout.step(*step))).collect()
+    look.situation.active_steps(ground.world.plant.layout()).collect()
 }
 
 fn enabled(ground: &Ground<'_>, look: &Look<'_>) -> Vec<TransitionId> {
@@ -585,16 +584,17 @@ fn together(grounds: &[Ground<'_>], all: f64) -> Vec<Together> {
         let scale = ground.scale / all;
         let silent =
             |class: usize| ground.routine.exploration.behaviours[ground.classes[class].behaviour].effects.is_empty();
-        let mut add = |set: &[usize], mass: f64| {
-            if mass * scale > 1e-4 && !set.iter().any(|class| silent(*class)) {
-                let words = |class: &usize| {
-                    let lot: Vec<_> = (0..ground.classes[*class].members.len()).collect();
-                    headline(ground, *class, &lot)
+        let mut add = |set: &[u32], mass: f64| {
+            if mass * scale > 1e-4 && !set.iter().any(|class| silent(*class as usize)) {
+                let words = |class: &u32| {
+                    let class = *class as usize;
+                    let lot: Vec<_> = (0..ground.classes[class].members.len()).collect();
+                    headline(ground, class, &lot)
                 };
                 *sums.entry(set.iter().map(words).collect()).or_insert(0.0) += mass * scale;
             }
         };
-        ground.pairs.iter().for_each(|((a, b), mass)| add(&[*a, *b], *mass));
+        ground.pairs.iter().for_each(|(set, mass)| add(set, *mass));
         ground.larger.iter().for_each(|(set, mass)| add(set, *mass));
     }
     let mut list: Vec<_> = sums.into_iter().map(|(words, probability)| Together { words, probability }).collect();

@@ -177,11 +177,6 @@ impl Class {
         })
     }
 
-    /// Whether a member of one class can exclude a member of the other; a class excludes itself.
-    pub fn may_exclude(&self, other: &Self) -> bool {
-        self.groups_with(other).next().is_some()
-    }
-
     /// The odds of one member of each class being there together; members of one group exclude each other.
     pub fn odds_with(&self, other: &Self) -> f64 {
         let mut excluded = 0.0;
@@ -246,10 +241,8 @@ pub(crate) fn by_behaviour(exploration: &Exploration, classes: &[Class]) -> Vec<
     found
 }
 
-/// By two classes: the odds of one member of each being there together.
-///
-/// Cost: the square of the number of classes.
-pub(crate) fn odds_together(classes: &[Class]) -> Vec<Vec<f64>> {
+/// By group of deviations that exclude each other: the classes with members in it, and the odds of these.
+fn by_group(classes: &[Class]) -> Vec<Vec<(usize, f64)>> {
     let mut groups: Vec<Vec<(usize, f64)>> = Vec::new();
     for (index, class) in classes.iter().enumerate() {
         for (group, odds) in &class.groups {
@@ -258,6 +251,25 @@ pub(crate) fn odds_together(classes: &[Class]) -> Vec<Vec<f64>> {
             groups[group].push((index, *odds));
         }
     }
+    groups
+}
+
+/// By two classes: whether a member of one can exclude a member of the other; a class excludes itself.
+pub(crate) fn excluding(classes: &[Class]) -> Vec<Vec<bool>> {
+    let mut excluding = vec![vec![false; classes.len()]; classes.len()];
+    for group in by_group(classes) {
+        for (one, _) in &group {
+            group.iter().for_each(|(other, _)| excluding[*one][*other] = true);
+        }
+    }
+    excluding
+}
+
+/// By two classes: the odds of one member of each being there together.
+///
+/// Cost: the square of the number of classes.
+pub(crate) fn odds_together(classes: &[Class]) -> Vec<Vec<f64>> {
+    let groups = by_group(classes);
     let with = |it: &Class| {
         let mut odds: Vec<f64> = classes.iter().map(|other| it.odds * other.odds).collect();
         // Members of one group exclude each other.

@@ -1,7 +1,7 @@
 //! The public face: a machine worked out once, and answers to evidence.
 
 use crate::answer::{self, Answer};
-use crate::class::{Class, shares_of};
+use crate::class::{Class, excluding, shares_of};
 use crate::evidence::{Circumstances, Deed, Evidence, Moment};
 use crate::following::{Followed, Follower, Held};
 use crate::hypothesis::{Hypothesis, Stands, members_of};
@@ -63,7 +63,7 @@ pub(crate) struct Ground<'d> {
     pub unknown: f64,
     pub single: Vec<f64>,
     /// Pairs of classes with weight, the lower class first.
-    pub pairs: Vec<((usize, usize), f64)>,
+    pub pairs: Vec<([u32; 2], f64)>,
     /// Sets of more than two classes with weight, where they were looked at; how many were, and the sum of their odds.
     pub larger: Vec<(LargerSet, f64)>,
     pub larger_sets: usize,
@@ -76,7 +76,7 @@ pub(crate) struct Ground<'d> {
 }
 
 /// More than two classes, in rising order.
-pub(crate) type LargerSet = SmallVec<[usize; 4]>;
+pub(crate) type LargerSet = SmallVec<[u32; 4]>;
 
 /// Evidence weighed, by routine of each alternative.
 #[derive(Clone, Debug)]
@@ -126,11 +126,11 @@ impl Ground<'_> {
         let mut sets: BTreeMap<LargerSet, f64> = BTreeMap::new();
         for one in held {
             self.total += one.mass;
-            let mut set: LargerSet = one.set.iter().map(|class| *class as usize).collect();
+            let mut set: LargerSet = one.set.as_slice().into();
             set.sort_unstable();
             match set[..] {
                 [] => self.nothing += one.mass,
-                [a] => self.single[a] += one.mass,
+                [a] => self.single[a as usize] += one.mass,
                 _ => *sets.entry(set.clone()).or_insert(0.0) += one.mass,
             }
             let situation = &one.stood.0;
@@ -144,7 +144,7 @@ impl Ground<'_> {
                 self.looks.len() - 1
             });
             self.looks[look].weight += one.mass;
-            for class in set {
+            for class in set.into_iter().map(|class| class as usize) {
                 if one.mass > best[class] {
                     best[class] = one.mass;
                     self.best[class] = Some((look, true));
@@ -153,7 +153,7 @@ impl Ground<'_> {
         }
         for (set, mass) in sets {
             match set[..] {
-                [a, b] => self.pairs.push(((a, b), mass)),
+                [a, b] => self.pairs.push(([a, b], mass)),
                 _ => self.larger.push((set, mass)),
             }
         }
@@ -162,16 +162,16 @@ impl Ground<'_> {
     /// By class: the weight of everything in which one of its deviations is there.
     pub fn class_masses(&self) -> Vec<f64> {
         let mut masses = self.single.clone();
-        for ((a, b), mass) in &self.pairs {
-            masses[*a] += mass;
+        for ([a, b], mass) in &self.pairs {
+            masses[*a as usize] += mass;
             if a != b {
-                masses[*b] += mass;
+                masses[*b as usize] += mass;
             }
         }
         for (set, mass) in &self.larger {
             let mut kinds = set.clone();
             kinds.dedup();
-            kinds.iter().for_each(|class| masses[*class] += mass);
+            kinds.iter().for_each(|class| masses[*class as usize] += mass);
         }
         masses
     }
@@ -182,25 +182,27 @@ impl Ground<'_> {
         // Beside what no member excludes, the members of a class share its weight as if it were alone.
         let mut alike = self.single.clone();
         let mut apart: Vec<Vec<f64>> = self.classes.iter().map(|class| vec![0.0; class.members.len()]).collect();
-        for ((a, b), mass) in &self.pairs {
-            let (class, with) = (&self.classes[*a], &self.classes[*b]);
-            if class.may_exclude(with) {
+        let excluding = excluding(&self.classes);
+        for ([a, b], mass) in &self.pairs {
+            let (a, b) = (*a as usize, *b as usize);
+            if excluding[a][b] {
+                let (class, with) = (&self.classes[a], &self.classes[b]);
                 let mut give = |one: usize, shares: &mut dyn Iterator<Item = f64>| {
                     apart[one].iter_mut().zip(shares).for_each(|(sum, share)| *sum += mass * share);
                 };
-                give(*a, &mut class.shares_with(with, prior));
+                give(a, &mut class.shares_with(with, prior));
                 if a != b {
-                    give(*b, &mut with.shares_with(class, prior));
+                    give(b, &mut with.shares_with(class, prior));
                 }
             } else {
-                alike[*a] += mass;
-                alike[*b] += mass;
+                alike[a] += mass;
+                alike[b] += mass;
             }
         }
         for (set, mass) in &self.larger {
-            let of: SmallVec<[&Class; 4]> = set.iter().map(|class| &self.classes[*class]).collect();
+            let of: SmallVec<[&Class; 4]> = set.iter().map(|class| &self.classes[*class as usize]).collect();
             for (class, shares) in set.iter().zip(shares_of(&of, prior)) {
-                apart[*class].iter_mut().zip(shares).for_each(|(sum, share)| *sum += mass * share);
+                apart[*class as usize].iter_mut().zip(shares).for_each(|(sum, share)| *sum += mass * share);
             }
         }
         (self.classes.iter().zip(alike).zip(apart))

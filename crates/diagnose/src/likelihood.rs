@@ -9,7 +9,6 @@
 use crate::evidence::{LampReport, LampState, Naming};
 use crate::panel::{LampChange, LampTruth, Misreading, Panel, Truth};
 use smallvec::SmallVec;
-use std::borrow::Cow;
 
 /// Of the misreadings of a steady lamp, how many say "flickers" rather than the opposite.
 const SAYS_FLICKERS: f64 = 0.15;
@@ -23,9 +22,13 @@ const KINDS: usize = 6;
 /// The kind of a lamp that nobody reported.
 const SILENT: u8 = KINDS as u8;
 
+/// What is left of a sum is added up anew if it is less than this share of it: most of its digits would be rounding.
+const MOSTLY_ROUNDING: f64 = 1e-3;
+
 const STATES: [LampState; 3] = [LampState::Lit, LampState::Dark, LampState::Flickers];
 
 /// The probability of a report about one lamp.
+#[inline]
 pub(crate) fn lamp_likelihood(state: LampState, truth: Truth, error: f64) -> f64 {
     match truth {
         Truth::Steady(lit) => match (state, lit) {
@@ -69,18 +72,44 @@ pub struct LampLikelihood {
     /// For each kind of report and each truth (dark, lit): powers of its probability.
     powers: Vec<[Vec<f64>; 2]>,
     errors: [f64; 2],
+    /// By what a steady lamp shows.
+    steady: [ByKind; 2],
     /// By what a steady lamp shows now and what it has shown.
-    steady: [[Ratios; 2]; 2],
+    turned: [[ByKind; 2]; 2],
 }
 
-/// By kind of report, by how much it gets more probable; of a lamp that nobody reported nothing is said.
-type Ratios = [f64; KINDS + 1];
+/// By kind of report, how probable it is, or by how much it gets more probable; of a lamp that nobody reported nothing
+/// is said.
+type ByKind = [f64; KINDS + 1];
 
-fn ratios(errors: &[f64; 2], now: Truth, was: Truth) -> Ratios {
-    std::array::from_fn(|kind| {
-        let likelihood = |truth| lamp_likelihood(STATES[kind % 3], truth, errors[kind / 3]);
-        if kind == KINDS { 1.0 } else { likelihood(now) / likelihood(was) }
-    })
+/// How probable each kind of report is of a lamp.
+#[inline]
+fn likelihoods(errors: &[f64; 2], truth: Truth) -> ByKind {
+    let likelihood = |kind: usize| lamp_likelihood(STATES[kind % 3], truth, errors[kind / 3]);
+    std::array::from_fn(|kind| if kind == KINDS { 1.0 } else { likelihood(kind) })
+}
+
+#[inline]
+fn ratios(now: &ByKind, was: &ByKind) -> ByKind {
+    std::array::from_fn(|kind| now[kind] / was[kind])
+}
+
+/// A lamp that was reported and shows something else now.
+struct Turned<'l> {
+    /// By component: the kind of report that falls on it.
+    falls: &'l [u8],
+    /// As bits: the components in which another report falls on it than in the first.
+    slipped: &'l [u64],
+    /// By how much a report of each kind gets more probable.
+    ratios: ByKind,
+}
+
+impl Turned<'_> {
+    /// By how much the report gets more probable in a component.
+    #[inline]
+    fn ratio(&self, component: usize) -> f64 {
+        self.ratios[usize::from(self.falls[component])]
+    }
 }
 
 fn kind_of_report(report: &LampReport) -> u8 {
@@ -136,9 +165,9 @@ impl LampLikelihood {
                 })
             })
             .collect();
-        let steady =
-            [false, true].map(|now| [false, true].map(|was| ratios(&errors, Truth::Steady(now), Truth::Steady(was))));
-        Self { components, slipped, falls, reported, powers, errors, steady }
+        let steady = [false, true].map(|lit| likelihoods(&errors, Truth::Steady(lit)));
+        let turned = steady.map(|now| steady.map(|was| ratios(&now, &was)));
+        Self { components, slipped, falls, reported, powers, errors, steady, turned }
     }
 
     /// Whether what this lamp shows bears on the probability of the report.
@@ -160,43 +189,102 @@ impl LampLikelihood {
     }
 
     /// The probability of the report when these lamps show something else than in `truth`, whose
-    /// parts and their sum are given. Costs a few factors for each lamp and each slip that bears on
-    /// it, rather than a count of all lamps for all slips.
+    /// parts and their sum are given. Costs a few factors for each lamp that was reported and each slip
+    /// that bears on it, rather than a count of all lamps for all slips.
     #[must_use]
-    pub fn changed(&self, truth: &LampTruth, parts: &[f64], sum: f64, changes: &[LampChange]) -> f64 {
-        let mut slipped: SmallVec<[u64; 4]> = SmallVec::from_elem(0, self.components.len().div_ceil(64));
-        let mut straight = 1.0;
-        let mut ratios: SmallVec<[(&[u8], Cow<'_, Ratios>); 4]> = SmallVec::new();
-        for LampChange { lamp, truth: now } in changes {
-            let (falls, ratio) = (&self.falls[*lamp][..], self.ratios(*now, truth.of(*lamp)));
-            straight *= ratio[usize::from(falls[0])];
-            ratios.push((falls, ratio));
-            for (all, bits) in slipped.iter_mut().zip(&self.slipped[*lamp]) {
-                *all |= bits;
+    pub fn changed<'c>(
+        &self,
+        truth: &LampTruth,
+        parts: &[f64],
+        sum: f64,
+        changes: impl IntoIterator<Item = &'c LampChange>,
+    ) -> f64 {
+        let mut turned = self.reported(truth, changes);
+        // Nearly always there is none or one, and no list of them is needed.
+        match (turned.next(), turned.next()) {
+            (None, _) => sum,
+            (Some(one), None) => self.with_turned(parts, sum, &[one]),
+            (Some(one), Some(two)) => {
+                let mut all: SmallVec<[Turned<'_>; 8]> = SmallVec::from_iter([one, two]);
+                all.extend(turned);
+                self.with_turned(parts, sum, &all)
             }
         }
+    }
+
+    /// Of these lamps those that were reported.
+    #[inline]
+    fn reported<'c>(
+        &self,
+        truth: &LampTruth,
+        changes: impl IntoIterator<Item = &'c LampChange>,
+    ) -> impl Iterator<Item = Turned<'_>> {
+        let reported = changes.into_iter().filter(|change| self.reported[change.lamp]);
+        reported.map(|LampChange { lamp, truth: now }| Turned {
+            falls: &self.falls[*lamp],
+            slipped: &self.slipped[*lamp],
+            ratios: self.turned_from(truth.of(*lamp), *now),
+        })
+    }
+
+    #[inline]
+    fn with_turned(&self, parts: &[f64], sum: f64, turned: &[Turned<'_>]) -> f64 {
+        let ratio = |component: usize| -> f64 { turned.iter().map(|one| one.ratio(component)).product() };
         let mut apart = 0.0;
         let mut apart_changed = 0.0;
-        for (word, bits) in slipped.iter().enumerate() {
-            let mut bits = *bits;
+        for word in 0..self.components.len().div_ceil(64) {
+            let mut bits = turned.iter().fold(0, |bits, one| bits | one.slipped[word]);
             while bits != 0 {
                 let index = word * 64 + bits.trailing_zeros() as usize;
                 bits &= bits - 1;
                 apart += parts[index];
-                let ratio = ratios.iter().map(|(falls, ratio)| ratio[usize::from(falls[index])]);
-                apart_changed += parts[index] * ratio.product::<f64>();
+                apart_changed += parts[index] * ratio(index);
             }
         }
-        (sum - apart).max(0.0) * straight + apart_changed
+        let mut rest = sum - apart;
+        if rest < MOSTLY_ROUNDING * sum {
+            let slipped = |index: usize| turned.iter().any(|one| one.slipped[index >> 6] >> (index & 63) & 1 == 1);
+            let straight = parts.iter().enumerate().filter(|(index, _)| !slipped(*index));
+            rest = straight.map(|(_, part)| part).sum();
+        }
+        rest * ratio(0) + apart_changed
+    }
+
+    /// By part of the mixture: by how much the report gets more probable when these lamps show something else than in
+    /// `truth`; see [`LampLikelihood::changed_both`].
+    #[must_use]
+    pub fn ratios(&self, truth: &LampTruth, changes: &[LampChange]) -> Vec<f64> {
+        let mut ratios = vec![1.0; self.components.len()];
+        for one in self.reported(truth, changes) {
+            ratios.iter_mut().enumerate().for_each(|(component, ratio)| *ratio *= one.ratio(component));
+        }
+        ratios
+    }
+
+    /// The probability of the report when lamps of two lists show something else than in the truth whose parts are
+    /// given. The lists have no lamp in common, and come as their ratios. Costs a product for each part.
+    #[must_use]
+    pub fn changed_both(parts: &[f64], one: &[f64], other: &[f64]) -> f64 {
+        let ((parts, last), (one, one_last), (other, other_last)) =
+            (parts.as_chunks::<4>(), one.as_chunks::<4>(), other.as_chunks::<4>());
+        // Several sums side by side need not wait for each other.
+        let mut sums = [0.0; 4];
+        for ((parts, one), other) in parts.iter().zip(one).zip(other) {
+            (0..4).for_each(|lane| sums[lane] += parts[lane] * (one[lane] * other[lane]));
+        }
+        let last = last.iter().zip(one_last).zip(other_last).map(|((part, one), other)| part * (one * other));
+        sums.iter().sum::<f64>() + last.sum::<f64>()
     }
 
     /// By how much a report of each kind gets more probable when a lamp shows something else.
     #[inline]
-    fn ratios(&self, now: Truth, was: Truth) -> Cow<'_, Ratios> {
-        if let (Truth::Steady(now), Truth::Steady(was)) = (now, was) {
-            return Cow::Borrowed(&self.steady[usize::from(now)][usize::from(was)]);
-        }
-        Cow::Owned(ratios(&self.errors, now, was))
+    fn turned_from(&self, was: Truth, now: Truth) -> ByKind {
+        let was = match (was, now) {
+            (Truth::Steady(was), Truth::Steady(now)) => return self.turned[usize::from(now)][usize::from(was)],
+            (Truth::Steady(was), _) => &self.steady[usize::from(was)],
+            (Truth::Varies(..), _) => &likelihoods(&self.errors, was),
+        };
+        ratios(&likelihoods(&self.errors, now), was)
     }
 
     fn component(&self, component: &Component, truth: &LampTruth) -> f64 {

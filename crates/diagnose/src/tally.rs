@@ -5,10 +5,10 @@
 //! the same evidence always gives the same digits, however many threads there are.
 //!
 //! Cost: what the lamps can show, times the parts of the lamp likelihood; plus the records
-//! with fewer than two deviations in play, times the classes that may be latent there. For
-//! nearly all of those the latent deviation changes nothing that was seen, and a multiplication
-//! is all; only for the others ([`RoutineWorld::latent_lamps`]) is the likelihood changed. Records that would be lost in
-//! the rounding of the sums are left aside.
+//! with fewer than two deviations in play, times the classes that may be latent there. What is seen with one of these
+//! and no other is worked out once for a record; if the deviation in play changes nothing beyond what the situation says,
+//! as nearly all do, a multiplication for each is all. Only where two change something ([`RoutineWorld::latent_lamps`])
+//! are they weighed pair by pair. Records that would be lost in the rounding of the sums are left aside.
 
 use crate::class::{Class, by_behaviour, classes, odds_together};
 use crate::evidence::{Complaint, Deed, Evidence, Moment};
@@ -25,7 +25,7 @@ use sim::Situation;
 use smallvec::SmallVec;
 use std::borrow::Cow;
 use std::ops::Range;
-use std::sync::Arc;
+use std::sync::{Arc, OnceLock};
 
 /// How often people are wrong about things other than lamps.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -71,7 +71,7 @@ pub(crate) struct Tally {
     /// By class: that deviation and no other.
     pub single: Vec<f64>,
     /// By two classes, the lower number first, those with weight only.
-    pub pairs: Vec<((usize, usize), f64)>,
+    pub pairs: Vec<([u32; 2], f64)>,
     /// By situation.
     pub situations: Vec<f64>,
     /// By class: the record in which it weighs most by itself or in play with another, with that weight,
@@ -159,7 +159,7 @@ pub(crate) struct Weigher<'w> {
     /// By behaviour, the classes that its records can stand for: its own, and those of behaviours that run as it does.
     of_behaviour: Vec<Range<usize>>,
     /// By class of [`World::classes`], the classes that it is split into.
-    of_base: Vec<SmallVec<[u32; 2]>>,
+    of_base: Vec<Vec<u32>>,
     /// By class, the class of [`World::classes`] that it is part of.
     base_of: Vec<u32>,
     /// By two classes: the odds of a member of each being there together.
@@ -168,6 +168,8 @@ pub(crate) struct Weigher<'w> {
     touched: Vec<Touched>,
     /// The classes that bear on something of it.
     touching: Vec<usize>,
+    /// By class of [`World::classes`], those it is split into that bear on nothing of it.
+    untouched: Vec<Vec<u32>>,
     /// By class, its behaviour: close together, as every record asks for all of them.
     behaviours: Vec<u32>,
 }
@@ -181,15 +183,36 @@ struct Bearing<'b> {
     looked: Option<f64>,
 }
 
+impl<'b> Bearing<'b> {
+    /// Changes nothing.
+    const NONE: Self = Bearing { lamps: &[], looked: None };
+
+    fn is_none(&self) -> bool {
+        self.lamps.is_empty() && self.looked.is_none()
+    }
+}
+
 /// What is latent in a situation, and what of it changes what is seen there.
 struct Latents<'w> {
     situation: usize,
-    /// By class, the probability that it has not come into play; empty where nothing is latent.
-    shares: Vec<f64>,
-    /// Those that change what is seen, in rising order, with what is seen with each of them and no other.
-    changing: Vec<(usize, Bearing<'w>, f64)>,
-    /// What is seen with any other class.
+    /// By behaviour, the probability that it has not come into play; empty where nothing is latent.
+    shares: &'w [f64],
+    /// By class, that probability times what is seen with it and no other; empty where nothing is latent.
+    seen: Vec<f64>,
+    /// What is seen with nothing that changes it.
     unchanged: f64,
+    /// Those that change it, in rising order; once they are asked for.
+    changing: OnceLock<Vec<Changing<'w>>>,
+}
+
+/// A latent class that changes what is seen.
+struct Changing<'w> {
+    class: usize,
+    bearing: Bearing<'w>,
+    /// What is seen with it and no other.
+    alone: f64,
+    /// By how much it makes each part of the report of lamps more probable.
+    ratios: Vec<f64>,
 }
 
 /// The first of two classes, the second of which is latent.
@@ -204,34 +227,26 @@ struct First<'b> {
     from: usize,
 }
 
+/// What all records come to.
+struct Shares {
+    /// Weight by record.
+    records: Vec<f64>,
+    /// The weight of nothing being wrong.
+    nothing: f64,
+    /// What is added to the sums, in the order of the records.
+    each: Vec<Share>,
+    /// What two latent classes weigh together: a square, of which only the upper half is filled.
+    latent: Vec<f64>,
+}
+
 /// What the records with nothing in play, or those of one behaviour, add to the sums.
 struct Share {
     /// Weight by record, in their order.
     records: Vec<f64>,
     single: Vec<(usize, f64)>,
-    /// By class in play (or latent, the lower number): weight with each other class.
+    /// By class in play: weight with each other class.
     pairs: Vec<(usize, Vec<f64>)>,
     best: Vec<(usize, u32, f64, bool)>,
-}
-
-impl<'w> Latents<'w> {
-    fn found(&self, class: usize) -> Option<&(usize, Bearing<'w>, f64)> {
-        let found = self.changing.binary_search_by_key(&class, |(class, ..)| *class);
-        found.ok().map(|index| &self.changing[index])
-    }
-
-    /// What is seen with this class latent and no other.
-    fn alone(&self, class: usize) -> f64 {
-        self.found(class).map_or(self.unchanged, |(_, _, alone)| *alone)
-    }
-
-    /// A latent class as the first of two, beside those from itself on.
-    fn first(&self, class: usize) -> First<'w> {
-        let nothing = Bearing { lamps: &[], looked: None };
-        let (bearing, alone) =
-            self.found(class).map_or((nothing, self.unchanged), |(_, bearing, alone)| (*bearing, *alone));
-        First { class, latent: true, bearing, alone, from: class }
-    }
 }
 
 impl<'w> Weigher<'w> {
@@ -285,13 +300,15 @@ impl<'w> Weigher<'w> {
             (classes, Cow::Owned(odds))
         };
         let of_behaviour = by_behaviour(&routine.exploration, &classes);
-        let mut of_base = vec![SmallVec::new(); world.classes.len()];
+        let mut of_base = vec![Vec::new(); world.classes.len()];
         let base_of: Vec<u32> = classes.iter().map(|class| world.class_of[class.representative().index()]).collect();
         for (index, base) in base_of.iter().enumerate() {
             of_base[*base as usize].push(index as u32);
         }
         let looks = Looks::new(world, doubt, moment);
         let touched: Vec<Touched> = classes.iter().map(|class| looks.touched_by(world, class)).collect();
+        let mut untouched = of_base.clone();
+        untouched.iter_mut().for_each(|split| split.retain(|class| touched[*class as usize].is_empty()));
         Self {
             world,
             routine,
@@ -302,6 +319,7 @@ impl<'w> Weigher<'w> {
             deeds,
             touching: (0..classes.len()).filter(|class| !touched[*class].is_empty()).collect(),
             touched,
+            untouched,
             behaviours: classes.iter().map(|class| class.behaviour as u32).collect(),
             classes,
             moment,
@@ -326,13 +344,10 @@ impl<'w> Weigher<'w> {
     }
 
     /// The same where this is all that is other than the situation says.
-    fn with(&self, situation: usize, bearing: Bearing<'_>) -> f64 {
+    fn with<'c>(&self, situation: usize, looked: Option<f64>, lamps: impl IntoIterator<Item = &'c LampChange>) -> f64 {
         let (parts, sum) = &self.fit.parts[self.routine.shows[situation] as usize];
-        let lamps = match bearing.lamps {
-            [] => *sum,
-            changes => self.fit.lamps.changed(self.routine.truth(situation), parts, *sum, changes),
-        };
-        bearing.looked.unwrap_or(self.fit.looked[situation]) * lamps
+        let lamps = self.fit.lamps.changed(self.routine.truth(situation), parts, *sum, lamps);
+        looked.unwrap_or(self.fit.looked[situation]) * lamps
     }
 
     /// What was said of positions and answered to checks with these classes there, if they bear on any of it.
@@ -395,38 +410,75 @@ impl<'w> Weigher<'w> {
         lamp_changes(self.world, here, self.routine.truth(situation), &[(&self.classes[class], false)])
     }
 
-    /// What is latent in a record, and what of it changes what is seen there.
+    /// What is latent in a record, and what is seen with each of it.
     fn latents(&self, record: usize) -> Latents<'w> {
         let exploration = &self.routine.exploration;
         let record = &exploration.records[record];
         let situation = record.situation as usize;
-        let mut latents =
-            Latents { situation, shares: Vec::new(), changing: Vec::new(), unchanged: self.fit.base[situation] };
-        let Some(row) = record.latent.and_then(|row| exploration.latent.get(row as usize)) else { return latents };
-        latents.shares.extend(self.behaviours.iter().map(|behaviour| row[*behaviour as usize]));
-        let there = |class: &usize| latents.shares[*class] > 0.0;
-        let changing = &mut latents.changing;
-        for (base, variation) in &self.routine.latent_lamps[situation].one {
-            let varied = self.fit.varied[*variation as usize];
-            for class in self.of_base[*base as usize].iter().map(|class| *class as usize).filter(there) {
-                if varied.is_some() || !self.touched[class].is_empty() {
-                    let looked = self.looked_with(situation, &[class]);
-                    let lamps = &self.routine.variations[*variation as usize].changes[..];
-                    let alone = looked.unwrap_or(self.fit.looked[situation])
-                        * varied.unwrap_or_else(|| self.as_shown(situation));
-                    changing.push((class, Bearing { lamps, looked }, alone));
-                }
+        let unchanged = self.fit.base[situation];
+        let row = record.latent.and_then(|row| exploration.latent.get(row as usize));
+        let Some(shares) = row.map(|row| &row[..]) else {
+            return Latents { situation, shares: &[], seen: Vec::new(), unchanged, changing: OnceLock::new() };
+        };
+        let mut seen: Vec<f64> =
+            self.behaviours.iter().map(|behaviour| shares[*behaviour as usize] * unchanged).collect();
+        self.each_changing(situation, shares, |class, _, _, alone| seen[class] = self.of_class(shares, class) * alone);
+        Latents { situation, shares, seen, unchanged, changing: OnceLock::new() }
+    }
+
+    /// What a class has of something that goes by behaviour.
+    fn of_class(&self, of_behaviour: &[f64], class: usize) -> f64 {
+        of_behaviour[self.behaviours[class] as usize]
+    }
+
+    /// Gives each class that changes what is seen in this situation if it is latent: with the variation of the lamps, if
+    /// any, what it makes of all that was looked at, if it bears on that, and what is seen with it and no other. Those of
+    /// which nothing is latent by these shares may be left out.
+    fn each_changing(
+        &self,
+        situation: usize,
+        shares: &[f64],
+        mut give: impl FnMut(usize, Option<u32>, Option<f64>, f64),
+    ) {
+        let known = &self.routine.latent_lamps[situation].one;
+        let untouched = self.fit.looked[situation];
+        for (base, variation) in known {
+            let Some(varied) = self.fit.varied[*variation as usize] else { continue };
+            for class in &self.untouched[*base as usize] {
+                give(*class as usize, Some(*variation), None, untouched * varied);
             }
         }
-        let known = changing.len();
-        for class in self.touching.iter().copied().filter(there) {
-            if !changing[..known].iter().any(|(one, ..)| *one == class) {
-                let bearing = Bearing { lamps: &[], looked: self.looked_with(situation, &[class]) };
-                changing.push((class, bearing, self.with(situation, bearing)));
-            }
+        for class in self.touching.iter().copied().filter(|class| self.of_class(shares, *class) > 0.0) {
+            let found = known.binary_search_by_key(&self.base_of[class], |(base, _)| *base);
+            let variation = found.ok().map(|index| known[index].1);
+            let looked = self.looked_with(situation, &[class]);
+            let varied = variation.and_then(|variation| self.fit.varied[variation as usize]);
+            let alone = looked.unwrap_or(untouched) * varied.unwrap_or_else(|| self.as_shown(situation));
+            give(class, variation, looked, alone);
         }
-        changing.sort_by_key(|(class, ..)| *class);
-        latents
+    }
+
+    /// The classes latent in a situation that change what is seen there, in rising order.
+    fn changing<'l>(&self, latents: &'l Latents<'w>) -> &'l [Changing<'w>] {
+        latents.changing.get_or_init(|| {
+            let truth = self.routine.truth(latents.situation);
+            let mut changing = Vec::new();
+            self.each_changing(latents.situation, latents.shares, |class, variation, looked, alone| {
+                let lamps = variation.map_or(&[][..], |variation| &self.routine.variations[variation as usize].changes);
+                let ratios = self.fit.lamps.ratios(truth, lamps);
+                changing.push(Changing { class, bearing: Bearing { lamps, looked }, alone, ratios });
+            });
+            changing.sort_by_key(|one| one.class);
+            changing
+        })
+    }
+
+    /// A latent class as the first of two, beside those from itself on.
+    fn first_latent(&self, latents: &Latents<'w>, class: usize) -> First<'w> {
+        let changing = self.changing(latents);
+        let found = changing.binary_search_by_key(&class, |one| one.class).map(|index| &changing[index]);
+        let (bearing, alone) = found.map_or((Bearing::NONE, latents.unchanged), |one| (one.bearing, one.alone));
+        First { class, latent: true, bearing, alone, from: class }
     }
 
     /// The likelihood of the report of lamps if they show what the situation says.
@@ -435,33 +487,42 @@ impl<'w> Weigher<'w> {
     }
 
     /// What each class from `first.from` on weighs that is latent beside a first class, given the weight of what it
-    /// stands beside; exact for those that weigh at least so much before anything was seen.
+    /// stands beside; exact for those that weigh at least so much before anything was seen. Room for classes below is
+    /// left as it was.
     ///
-    /// For nearly all of them what is seen is what is seen with the first alone; only those that change a lamp that was
-    /// reported, bear on an answer, or share a lamp with the first are looked at one by one.
+    /// Where the first changes nothing, what is seen is what is seen with the second alone, for nearly all of them. Where
+    /// it does, only those that change something as well are looked at one by one; and always those that share a lamp
+    /// with the first.
     fn weigh_beside(&self, latents: &Latents<'w>, first: First<'_>, weight: f64, least: f64, masses: &mut [f64]) {
         let First { class: a, latent, bearing, alone, from } = first;
         let situation = latents.situation;
-        let (odds, shares) = (&self.odds[a][..], &latents.shares[..]);
-        let seen_alone = weight * alone;
-        masses[..from].fill(0.0);
-        let each = masses[from..].iter_mut().zip(&odds[from..]).zip(&shares[from..]);
-        each.for_each(|((mass, odds), share)| *mass = seen_alone * odds * share);
-        let prior = |b: usize| weight * odds[b] * shares[b];
+        let odds = &self.odds[a][..];
+        let prior = |b: usize| weight * odds[b] * self.of_class(latents.shares, b);
         let wanted = |b: usize| b >= from && prior(b) > 0.0 && prior(b) >= least;
-        let shows = bearing.looked.is_some() || !bearing.lamps.is_empty();
-        for (b, other, other_alone) in latents.changing.iter().filter(|(b, ..)| wanted(*b)) {
-            let seen = if !shows {
-                *other_alone
-            } else if bearing.looked.is_some() && other.looked.is_some() {
-                self.seen(situation, &[(a, latent), (*b, true)])
-            } else {
-                // Where both change one lamp they darken it alike; all others are gone through below.
-                let more = other.lamps.iter().filter(|change| !bearing.lamps.iter().any(|one| one.lamp == change.lamp));
-                let lamps: SmallVec<[LampChange; 8]> = bearing.lamps.iter().chain(more).copied().collect();
-                self.with(situation, Bearing { lamps: &lamps, looked: bearing.looked.or(other.looked) })
-            };
-            masses[*b] = prior(*b) * seen;
+        if bearing.is_none() {
+            let each = masses[from..].iter_mut().zip(&odds[from..]).zip(&latents.seen[from..]);
+            each.for_each(|((mass, odds), seen)| *mass = weight * odds * seen);
+        } else {
+            let seen_alone = weight * alone;
+            let each = masses[from..].iter_mut().zip(&odds[from..]).zip(&self.behaviours[from..]);
+            each.for_each(|((mass, odds), behaviour)| *mass = seen_alone * odds * latents.shares[*behaviour as usize]);
+            let (parts, _) = &self.fit.parts[self.routine.shows[situation] as usize];
+            let ratios = self.fit.lamps.ratios(self.routine.truth(situation), bearing.lamps);
+            for other in self.changing(latents).iter().filter(|other| wanted(other.class)) {
+                let b = other.class;
+                let looked = bearing.looked.or(other.bearing.looked);
+                let new = |change: &&LampChange| !bearing.lamps.iter().any(|one| one.lamp == change.lamp);
+                let seen = if bearing.looked.is_some() && other.bearing.looked.is_some() {
+                    self.seen(situation, &[(a, latent), (b, true)])
+                } else if other.bearing.lamps.iter().all(|change| new(&change)) {
+                    let lamps = LampLikelihood::changed_both(parts, &ratios, &other.ratios);
+                    looked.unwrap_or(self.fit.looked[situation]) * lamps
+                } else {
+                    // Where both change one lamp they darken it alike; all others are gone through below.
+                    self.with(situation, looked, bearing.lamps.iter().chain(other.bearing.lamps.iter().filter(new)))
+                };
+                masses[b] = prior(b) * seen;
+            }
         }
         // Where the two have a lamp in common the one that acts last decides.
         for (base, variation) in self.routine.latent_lamps[situation].with(self.base_of[a], latent) {
@@ -478,9 +539,10 @@ impl<'w> Weigher<'w> {
     }
 
     /// Goes through the records with nothing in play, the first so many: each class latent by itself, and each two of
-    /// them. Tells also the weight of nothing being wrong.
-    fn nothing_in_play(&self, records: usize) -> (f64, Share) {
+    /// them. Tells also the weight of nothing being wrong, and as a square what two classes weigh together.
+    fn nothing_in_play(&self, records: usize) -> (f64, Share, Vec<f64>) {
         let count = self.classes.len();
+        let mut square = vec![0.0; count * count];
         let mut share = Share { records: vec![0.0; records], single: Vec::new(), pairs: Vec::new(), best: Vec::new() };
         let mut nothing_wrong = 0.0;
         let mut told = Vec::new();
@@ -493,47 +555,43 @@ impl<'w> Weigher<'w> {
             let nothing = weight * latents.unchanged;
             nothing_wrong += nothing;
             share.records[record] += nothing;
-            for (class, latent) in latents.shares.iter().enumerate().filter(|(_, latent)| **latent > 0.0) {
-                let mass = weight * self.classes[class].odds * latent * latents.alone(class);
+            for (class, seen) in latents.seen.iter().enumerate().filter(|(_, seen)| **seen > 0.0) {
+                let mass = weight * self.classes[class].odds * seen;
                 share.records[record] += mass;
                 share.single.push((class, mass));
                 share.best.push((class, record as u32, mass, true));
             }
-            if !latents.shares.is_empty() {
+            if !latents.seen.is_empty() {
                 told.push((record, weight, latents));
             }
         }
-        let rows: Vec<(Vec<f64>, Vec<f64>)> = (0..count)
-            .into_par_iter()
+        let sums: Vec<Vec<f64>> = (square.par_chunks_mut(count.max(1)).enumerate())
             .map_init(
                 || vec![0.0; count],
-                |masses, a| {
-                    let mut row = vec![0.0; count];
+                |masses, (a, row)| {
                     let sums = told.iter().map(|(_, weight, latents)| {
-                        let latent = latents.shares[a];
+                        let latent = self.of_class(latents.shares, a);
                         if latent <= 0.0 {
                             return 0.0;
                         }
-                        self.weigh_beside(latents, latents.first(a), weight * latent, 0.0, masses);
-                        add_up(&mut row, masses)
+                        self.weigh_beside(latents, self.first_latent(latents, a), weight * latent, 0.0, masses);
+                        add_up(&mut row[a..], &masses[a..])
                     });
-                    let sums = sums.collect();
-                    (row, sums)
+                    sums.collect()
                 },
             )
             .collect();
-        for (a, (row, sums)) in rows.into_iter().enumerate() {
+        for sums in sums {
             told.iter().zip(sums).for_each(|((record, ..), sum)| share.records[*record] += sum);
-            share.pairs.push((a, row));
         }
-        (nothing_wrong, share)
+        (nothing_wrong, share, square)
     }
 
     /// Goes through the records in which a behaviour is alone in play, with each class latent beside it;
     /// then through those in which it is the first of two.
     ///
-    /// Those that would be lost beside something of this weight are left aside.
-    fn first_in_play(&self, behaviour: usize, beside: f64) -> Share {
+    /// Those that would be lost beside something of this weight are left aside. `masses` is room for one by class.
+    fn first_in_play(&self, behaviour: usize, beside: f64, masses: &mut [f64]) -> Share {
         let exploration = &self.routine.exploration;
         let (alone, two) = (self.routine.alone[behaviour].clone(), self.routine.first_of_two[behaviour].clone());
         let own = self.of_behaviour[behaviour].clone();
@@ -544,8 +602,7 @@ impl<'w> Weigher<'w> {
             pairs: own.clone().map(|class| (class, vec![0.0; count])).collect(),
             best: Vec::new(),
         };
-        let mut best = vec![None; own.len()];
-        let mut masses = vec![0.0; count];
+        let mut best = vec![None; count];
         // With every other beside it. What shows in play can fit better than all that was foreseen.
         let odds: f64 = own.clone().map(|class| self.classes[class].odds).sum();
         let all: f64 = self.classes.iter().map(|class| class.odds).sum();
@@ -561,17 +618,17 @@ impl<'w> Weigher<'w> {
             for (place, a) in own.clone().enumerate() {
                 let lamps = self.lamps_in_play(situation, a);
                 let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, &[a]) };
-                let seen = self.with(situation, bearing);
+                let seen = self.with(situation, bearing.looked, bearing.lamps);
                 let single = told * self.classes[a].odds * seen;
                 share.records[index] += single;
                 share.single[place].1 += single;
-                note(&mut best[place], number as u32, single, false);
-                if latents.shares.is_empty() {
+                note(&mut best[a], number as u32, single, false);
+                if latents.seen.is_empty() {
                     continue;
                 }
                 let first = First { class: a, latent: false, bearing, alone: seen, from: 0 };
-                self.weigh_beside(&latents, first, told, 0.0, &mut masses);
-                share.records[index] += add_up(&mut share.pairs[place].1, &masses);
+                self.weigh_beside(&latents, first, told, 0.0, masses);
+                share.records[index] += add_up(&mut share.pairs[place].1, masses);
             }
         }
         for (index, number) in two.enumerate() {
@@ -585,14 +642,15 @@ impl<'w> Weigher<'w> {
                     let mass = told * self.odds[a][b] * self.two_in_play(situation, a, b);
                     share.records[alone.len() + index] += mass;
                     share.pairs[place].1[b] += mass;
-                    note(&mut best[place], number as u32, mass, false);
-                    share.best.push((b, number as u32, mass, false));
+                    note(&mut best[a], number as u32, mass, false);
+                    note(&mut best[b], number as u32, mass, false);
                 }
             }
         }
-        let own =
-            own.zip(best).filter_map(|(class, best)| best.map(|(record, mass, latent)| (class, record, mass, latent)));
-        share.best.extend(own);
+        let best = best.into_iter().enumerate();
+        share
+            .best
+            .extend(best.filter_map(|(class, best)| best.map(|(record, mass, latent)| (class, record, mass, latent))));
         share
     }
 
@@ -628,19 +686,21 @@ impl<'w> Weigher<'w> {
 
     /// The weight of every record.
     pub fn record_weights(&self) -> Vec<f64> {
-        self.shares().0
+        self.shares().records
     }
 
-    /// The weight of every record, the weight of nothing being wrong, and what everything adds to the sums, in the order
-    /// of the records.
-    fn shares(&self) -> (Vec<f64>, f64, Vec<Share>) {
+    /// What all records come to.
+    fn shares(&self) -> Shares {
         let exploration = &self.routine.exploration;
         let undisturbed = exploration.records.iter().take_while(|record| record.first.is_none()).count();
-        let (nothing_wrong, first) = self.nothing_in_play(undisturbed);
-        let beside = self.heaviest_alone().max(nothing_wrong);
+        let (nothing, first, latent) = self.nothing_in_play(undisturbed);
+        let beside = self.heaviest_alone().max(nothing);
         let behaviours: Vec<Share> = (0..exploration.behaviours.len())
             .into_par_iter()
-            .map(|behaviour| self.first_in_play(behaviour, beside))
+            .map_init(
+                || vec![0.0; self.classes.len()],
+                |masses, behaviour| self.first_in_play(behaviour, beside, masses),
+            )
             .collect();
         let mut records = vec![0.0; exploration.records.len()];
         records[..undisturbed].copy_from_slice(&first.records);
@@ -648,13 +708,13 @@ impl<'w> Weigher<'w> {
             let numbers = self.routine.alone[behaviour].clone().chain(self.routine.first_of_two[behaviour].clone());
             numbers.zip(&share.records).for_each(|(number, mass)| records[number] = *mass);
         }
-        (records, nothing_wrong, std::iter::once(first).chain(behaviours).collect())
+        Shares { records, nothing, each: std::iter::once(first).chain(behaviours).collect(), latent }
     }
 
     /// Sums everything up.
     pub fn tally(&self) -> Tally {
         let count = self.classes.len();
-        let (records, nothing, shares) = self.shares();
+        let Shares { records, nothing, each, latent: mut pairs } = self.shares();
         let mut tally = Tally {
             total: records.iter().sum(),
             nothing,
@@ -666,25 +726,25 @@ impl<'w> Weigher<'w> {
         for (record, mass) in self.routine.exploration.records.iter().zip(&records) {
             tally.situations[record.situation as usize] += mass;
         }
-        let mut pairs = vec![0.0; count * count];
-        for share in shares {
+        for share in each {
             share.single.iter().for_each(|(class, mass)| tally.single[*class] += mass);
             for (a, masses) in &share.pairs {
-                // Of the two halves of the square the sum is kept in the upper one.
-                (0..*a).for_each(|b| pairs[b * count + a] += masses[b]);
-                (pairs[a * count + a..(a + 1) * count].iter_mut())
-                    .zip(&masses[*a..])
-                    .for_each(|(sum, mass)| *sum += mass);
+                pairs[a * count..].iter_mut().zip(masses).for_each(|(sum, mass)| *sum += mass);
             }
             for (class, record, mass, latent) in share.best {
                 note(&mut tally.best[class], record, mass, latent);
             }
         }
-        let of_two = (0..count).flat_map(|a| (a..count).map(move |b| (a, b)));
-        let weighed = of_two.map(|(a, b)| ((a, b), pairs[a * count + b])).filter(|(_, mass)| *mass > 0.0);
         // There are many, and a list that grows is copied again and again.
-        tally.pairs.reserve_exact(pairs.iter().filter(|mass| **mass > 0.0).count());
-        tally.pairs.extend(weighed);
+        tally.pairs.reserve_exact(count * (count + 1) / 2);
+        for a in 0..count {
+            let (row, column) = (&pairs[a * count..][a..count], pairs[a * count + a..].iter().step_by(count));
+            let both = row.iter().zip(column).enumerate().map(|(b, (one, other))| match b {
+                0 => ([a as u32; 2], *one),
+                _ => ([a as u32, (a + b) as u32], one + other),
+            });
+            tally.pairs.extend(both.filter(|(_, mass)| *mass > 0.0));
+        }
         tally.records = records;
         tally.unknown = self.unlisted();
         tally.classes.clone_from(&self.classes);
@@ -741,12 +801,12 @@ impl<'w> Weigher<'w> {
         let latents = self.latents(number);
         let mut masses = vec![0.0; self.classes.len()];
         let mut pairs_with = |first: First<'_>, weight: f64, give: &mut dyn FnMut([Option<usize>; 2], f64)| {
-            if latents.shares.is_empty() {
+            if latents.seen.is_empty() {
                 return;
             }
             // No report can be more than certain, so what weighs less before it was given weighs less after it.
             self.weigh_beside(&latents, first, weight, least, &mut masses);
-            for (b, mass) in masses.iter().enumerate() {
+            for (b, mass) in masses.iter().enumerate().skip(first.from) {
                 give([Some(first.class), Some(b)], *mass);
             }
         };
@@ -755,16 +815,19 @@ impl<'w> Weigher<'w> {
                 for a in own {
                     let lamps = self.lamps_in_play(situation, a);
                     let bearing = Bearing { lamps: &lamps, looked: self.looked_with(situation, &[a]) };
-                    let alone = self.with(situation, bearing);
+                    let alone = self.with(situation, bearing.looked, bearing.lamps);
                     give([Some(a), None], told * self.classes[a].odds * alone);
                     pairs_with(First { class: a, latent: false, bearing, alone, from: 0 }, told, &mut give);
                 }
             }
             None => {
                 give([None, None], told * latents.unchanged);
-                for (a, share) in latents.shares.iter().enumerate().filter(|(_, share)| **share > 0.0) {
-                    give([Some(a), None], told * self.classes[a].odds * share * latents.alone(a));
-                    pairs_with(latents.first(a), told * share, &mut give);
+                for (a, seen) in latents.seen.iter().enumerate() {
+                    let share = self.of_class(latents.shares, a);
+                    if share > 0.0 {
+                        give([Some(a), None], told * self.classes[a].odds * seen);
+                        pairs_with(self.first_latent(&latents, a), told * share, &mut give);
+                    }
                 }
             }
         }

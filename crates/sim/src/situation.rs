@@ -3,8 +3,8 @@
 
 use crate::engine::{Engine, Stop, Watch};
 use crate::plant::Plant;
-use crate::signal::Signal;
-use machine::id::{Id, OutputId};
+use crate::signal::{Layout, Signal};
+use machine::id::{Id, OutputId, StepId};
 use serde::{Deserialize, Serialize};
 
 /// How a signal changes while the machine stands.
@@ -50,6 +50,25 @@ impl Situation {
     #[must_use]
     pub fn on(&self, signal: Signal) -> bool {
         self.bits[(signal.0 >> 6) as usize] >> (signal.0 & 63) & 1 == 1
+    }
+
+    /// The active steps, in rising order.
+    pub fn active_steps(&self, layout: &Layout) -> impl Iterator<Item = StepId> + '_ {
+        let steps = layout.step_range();
+        let mut next = steps.start;
+        std::iter::from_fn(move || {
+            while next < steps.end {
+                let rest = self.bits[(next >> 6) as usize] >> (next & 63);
+                if rest == 0 {
+                    next = (next | 63) + 1;
+                    continue;
+                }
+                let step = next + rest.trailing_zeros();
+                next = step + 1;
+                return (step < steps.end).then(|| StepId::new((step - steps.start) as usize));
+            }
+            None
+        })
     }
 
     /// How the signal varies, if it does.
