@@ -13,8 +13,8 @@
 //! 3. adds the cause that is not in the file.
 //!
 //! Where something was tried in vain, each of these weights is multiplied by the probability that the machine still
-//! stands: by [`ClassRow::remedy`], [`ClassRow::disturbs`], [`Ground::in_the_way`] and the rules of docs/reckoning.md for
-//! whether it runs again. What was not as always is told by [`Standing`].
+//! stands: by [`ClassRow::remedy`], [`ClassRow::disturbs`], [`Ground::in_the_way`], [`Ground::together`] and the rules of
+//! docs/reckoning.md for whether it runs again. What was not as always is told by [`Standing`].
 //!
 //! docs/reckoning.md has the rules. What is set aside is [`Digest::left_out`].
 
@@ -25,7 +25,7 @@ mod look;
 mod moves;
 
 pub use gather::digest;
-pub use in_the_way::{InTheWay, Moves};
+pub use in_the_way::{InTheWay, Moves, Together};
 pub use levels::{Asked, Report, asked_of_operator, is_for_operator, remedies_of_operator};
 pub use look::{Look, Need, Onward, Part, needs};
 pub use moves::{moved_by_going_on, moved_by_remedy};
@@ -139,8 +139,10 @@ pub struct Ground {
     pub rows: Vec<Row>,
     /// What hands do when something is tried.
     pub moves: Moves,
-    /// What is in the way after it where all had gone as always.
+    /// What is in the way after it though it does not make the routine go otherwise, or where all had gone as always.
     pub in_the_way: Vec<InTheWay>,
+    /// Which two are in the way otherwise than each of them by itself.
+    pub together: Vec<Together>,
 }
 
 /// Deviations that bear alike on everything that can be reported here.

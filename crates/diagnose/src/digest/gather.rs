@@ -1,6 +1,6 @@
 //! Gathers the rows of a digest from what was explored.
 
-use super::in_the_way::{after_moves, moves};
+use super::in_the_way::{Pair, after_moves, moves, put_right_by, together};
 use super::levels::{Asked, asked_of_operator};
 use super::look::{Look, look};
 use super::{CauseRow, Change, ClassRow, Digest, Ground, LEAST_SHARE, Row, Shows, Sign, shown};
@@ -227,7 +227,7 @@ impl Gatherer<'_> {
         let named = &world.machine.routines[routine.routine].name;
         let routine_named = first.machine.routines.find(|row| row.name == *named).map(|(id, _)| id);
         let mut signs: Numbered<Key> = Numbered::default();
-        let (rows, lost) = self.rows(&mut signs);
+        let (rows, pairs, lost) = self.rows(&mut signs);
         let touched = self.touched();
         let seen: Vec<Seen> = signs.all.par_iter().map(|key| self.seen(key, &touched)).collect();
         let mut put = Put::new(self.questions.observed.len());
@@ -244,6 +244,8 @@ impl Gatherer<'_> {
         let exploration = &routine.exploration;
         let (moves, hands) = moves(first, world, routine);
         let in_the_way = after_moves(world, routine, &hands);
+        let put_right_by = put_right_by(&first.machine, &classes, &moves);
+        let together = together(world, routine, &pairs, (&in_the_way, &put_right_by, &hands));
         let ground = Ground {
             alternative: 0,
             routine: routine.routine,
@@ -270,12 +272,14 @@ impl Gatherer<'_> {
             rows: rows.collect(),
             moves,
             in_the_way,
+            together,
         };
         (ground, lost)
     }
 
-    /// The ways to stand, with the signs numbered; what is lighter than [`LEAST_SHARE`] is set aside, and its share told.
-    fn rows(&self, signs: &mut Numbered<Key>) -> (Vec<Row>, f64) {
+    /// The ways to stand, with the signs numbered, and where two are in play in them; what is lighter than [`LEAST_SHARE`]
+    /// is set aside, and its share told.
+    fn rows(&self, signs: &mut Numbered<Key>) -> (Vec<Row>, Vec<Pair>, f64) {
         let routine = self.routine;
         let exploration = &routine.exploration;
         let least = routine.listed * LEAST_SHARE;
@@ -290,6 +294,7 @@ impl Gatherer<'_> {
             class.touches_checks || class.changes_lamps(false)
         };
         let mut rows = Vec::new();
+        let mut pairs: Vec<Pair> = Vec::new();
         let mut lost = 0.0;
         for (number, record) in exploration.records.iter().enumerate() {
             let standing = routine.standings[number];
@@ -297,30 +302,45 @@ impl Gatherer<'_> {
                 let weight = record.weight * odds;
                 if weight < least || weight <= 0.0 {
                     lost += weight;
-                    return;
+                    return false;
                 }
                 let seen = set.map(|one| one.filter(|class| shows(*class)));
                 let sign = signs.number((record.situation, seen, record.latent));
                 rows.push(Row { stage: record.stage, standing, sign, set, weight });
+                true
             };
             match (record.first, record.second) {
-                (None, _) => give([None, None], 1.0),
+                (None, _) => _ = give([None, None], 1.0),
                 (Some(first), None) => {
                     for a in all_of(first) {
                         give([Some(a), None], self.classes[a as usize].odds);
                     }
                 }
                 (Some(first), Some(second)) => {
+                    let mut here: Vec<Pair> = Vec::new();
                     for a in beside(first, second) {
                         for b in beside(second, first) {
                             let odds = self.classes[a as usize].odds_with(&self.classes[b as usize]);
-                            give([Some(a), Some(b)], odds);
+                            if give([Some(a), Some(b)], odds) {
+                                let behaviours = [a, b].map(|class| self.classes[class as usize].behaviour);
+                                here.push(Pair { record: number, behaviours, weight: record.weight * odds });
+                            }
                         }
                     }
+                    // Of classes that do the same to the sequence, one speaks for all.
+                    here.sort_by_key(|pair| pair.behaviours);
+                    here.dedup_by(|again, pair| {
+                        let alike = again.behaviours == pair.behaviours;
+                        if alike {
+                            pair.weight += again.weight;
+                        }
+                        alike
+                    });
+                    pairs.append(&mut here);
                 }
             }
         }
-        (rows, lost / routine.listed.max(f64::MIN_POSITIVE))
+        (rows, pairs, lost / routine.listed.max(f64::MIN_POSITIVE))
     }
 
     /// By class, the questions whose answer can depend on it.

@@ -2,7 +2,7 @@
 
 use std::collections::BTreeMap;
 
-use diagnose::digest::{Change, Ground, InTheWay, Shows, complaints};
+use diagnose::digest::{Change, Ground, InTheWay, Shows, Together, complaints};
 use diagnose::evidence::NAMES_WHAT_IS_NOT_THERE;
 use diagnose::{Doubt, RUNS_BY_ITSELF, Standing, WRONG_ABOUT_RUNNING};
 use machine::id::Id;
@@ -103,6 +103,12 @@ pub fn of_ground(ground: &Ground) -> Value {
         let after = (0_u32..).zip(&one.after).filter(|(_, holds)| **holds).map(|(at, _)| at);
         json!([one.stage, one.behaviour, u8::from(one.in_play), packed(after)])
     };
+    // By bit: whether all had gone as always, then what is otherwise than told.
+    let together = |one: &Together| {
+        let flags = std::iter::once(one.as_always).chain(one.otherwise).zip(0..);
+        let flags = flags.map(|(flag, bit)| u32::from(flag) << bit).sum();
+        [u32::from(one.stage), one.behaviours[0], one.behaviours[1], flags]
+    };
     json!({
         "alternative": ground.alternative,
         "routineNamed": index(ground.routine_named.map(Id::index)),
@@ -147,6 +153,7 @@ pub fn of_ground(ground: &Ground) -> Value {
         "remedyMoves": ground.moves.by_remedy.iter().map(|(id, at)| json!([id.index(), at])).collect::<Vec<_>>(),
         "actionMoves": ground.moves.by_action,
         "inTheWay": ground.in_the_way.iter().map(in_the_way).collect::<Vec<_>>(),
+        "together": packed(ground.together.iter().flat_map(together)),
         "rowWeight": packed(rows.iter().map(|row| steps(row.weight, ground.listed))),
     })
 }

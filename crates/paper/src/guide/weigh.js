@@ -157,6 +157,15 @@ class Standstill {
     this.after = new Map(ground.inTheWay.map(([stage, behaviour, inPlay, after]) => [`${stage} ${behaviour} ${inPlay}`, after]));
   }
 
+  // What two in play do otherwise than each by itself, as bits: both left, only the first left, only the second left.
+  together({ name, odd, stage }, first, second) {
+    if (name === 0 || second < 0) return 0;
+    const { behaviour, together } = this.ground;
+    const one = behaviour[first], other = behaviour[second];
+    const bits = together.get(`${stage} ${odd ? 0 : 1} ${Math.min(one, other)} ${Math.max(one, other)}`) || 0;
+    return one <= other ? bits : (bits & 1) | ((bits & 2) << 1) | ((bits & 4) >> 1);
+  }
+
   // What classes come to in rows of one kind, those after one stage and as always, or not so: by class the number of
   // what it comes to, latent and in play.
   frame(odd, stage) {
@@ -176,10 +185,12 @@ class Standstill {
       const of = (inPlay) => Uint16Array.from(ground.classes, (row) => {
         let cures = 0;
         tried.forEach((one, at) => { if (one.remedy >= 0 && one.remedy === row.remedy) cures |= 1 << at; });
-        const holds = name < 0 ? 0 : this.holds(this.after.get(`${stage} ${row.behaviour} ${inPlay}`));
-        return number({ cures, disturbs: name < 0 && row.disturbs === 1, holds });
+        // What disturbs is in the way anyway where something has gone otherwise.
+        const disturbs = odd && row.disturbs === 1;
+        const holds = disturbs ? 0 : this.holds(this.after.get(`${stage} ${row.behaviour} ${inPlay}`));
+        return number({ cures, disturbs, holds });
       });
-      this.frames.set(name, { name, odd, latent: of(0), inPlay: of(1), kinds, factors: new Map() });
+      this.frames.set(name, { name, odd, stage, latent: of(0), inPlay: of(1), kinds, factors: new Map() });
     }
     return this.frames.get(name);
   }
@@ -200,12 +211,13 @@ class Standstill {
   // For a row with these classes in play (-1: none): the probability with nothing else there, by kind of a class that is latent
   // beside it, and (with nothing in play) by two of them.
   factors(frame, first, second) {
-    const key = first < 0 ? 0 : (frame.inPlay[first] + 1) * 65536 + (second < 0 ? 0 : frame.inPlay[second] + 1);
+    const together = this.together(frame, first, second);
+    const key = first < 0 ? 0 : ((frame.inPlay[first] + 1) * 65536 + (second < 0 ? 0 : frame.inPlay[second] + 1)) * 8 + together;
     let found = frame.factors.get(key);
     if (!found) {
       const own = [first, second].filter((of) => of >= 0).map((of) => frame.inPlay[of]);
       const count = frame.kinds.length;
-      const all = (more) => this.probability(frame, [...own, ...more]);
+      const all = (more) => this.probability(frame, [...own, ...more], together);
       const beside = own.length < 2 ? Float64Array.from(frame.kinds, (_, kind) => all([kind])) : null;
       const two = own.length > 0 ? null : Array.from({ length: count }, (_, a) => Float64Array.from(frame.kinds, (_, b) => all([a, b])));
       const alone = all([]);
@@ -215,14 +227,15 @@ class Standstill {
     return found;
   }
 
-  probability({ odd, kinds }, there) {
+  probability({ odd, kinds }, there, together) {
     const { remedy: fails, wrongRuns } = this.doubt;
     const all = there.map((kind) => kinds[kind]);
     const runs = (gone, at) => {
       const left = all.filter((_, bit) => !(gone & (1 << bit)));
       if (left.length === 0) return true;
-      if (!odd) return !left.some((one) => one.holds & (1 << at));
-      return gone !== 0 && !left.some((one) => one.disturbs);
+      if (odd && (gone === 0 || left.some((one) => one.disturbs))) return false;
+      const holds = left.some((one) => one.holds & (1 << at));
+      return holds === ((together & (gone === 0 ? 1 : gone === 2 ? 2 : 4)) !== 0);
     };
     // By which of them are gone, as bits.
     let states = new Map([[0, 1]]);
@@ -262,6 +275,12 @@ class Weigher {
       ground.lists = ground.lists.map(unpack);
       ground.inTheWay.forEach((one) => { one[3] = new Set(unpack(one[3])); });
       ground.remedyMoves = new Map(ground.remedyMoves);
+      const together = unpack(ground.together);
+      ground.together = new Map();
+      for (let at = 0; at < together.length; at += 4) {
+        const [stage, one, other, flags] = together.subarray(at, at + 4);
+        ground.together.set(`${stage} ${flags & 1} ${one} ${other}`, flags >> 1);
+      }
       for (const key of ["signTruth", "signVector", "signLook", "signLatent", "signList", "rowStage", "rowStanding", "rowSign", "rowFirst", "rowSecond"]) {
         ground[key] = unpack(ground[key]);
       }
