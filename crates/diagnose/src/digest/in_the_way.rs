@@ -132,8 +132,7 @@ fn otherwise(
     let otherwise =
         |here: &Situation, state: &State| f64::from(u8::from(hold_up(world, routine, (here, state), &[behaviour])));
     let latent = if in_play { &[][..] } else { world.effects_of(behaviour) };
-    let after =
-        moves.iter().map(|movement| after_move(world, routine, (&stood.1, latent, &[]), *movement, otherwise));
+    let after = moves.iter().map(|movement| after_move(world, routine, (&stood.1, latent, &[]), *movement, otherwise));
     let begun = match in_play {
         true => otherwise(&stood.0, &stood.1),
         // Whatever is tried, what is latent has shown by the time that somebody looks whether it runs.
@@ -177,10 +176,8 @@ pub(super) fn together(
     pairs: &[Pair],
     (alone, remedies, moves): (&[InTheWay], &FxHashMap<u32, usize>, &[HandMove]),
 ) -> Vec<Together> {
-    let alone: FxHashMap<(u16, usize), &Vec<bool>> = (alone.iter())
-        .filter(|one| one.in_play)
-        .map(|one| ((one.stage, one.behaviour as usize), &one.after))
-        .collect();
+    let alone: FxHashMap<(u16, usize), &Vec<bool>> =
+        (alone.iter()).filter(|one| one.in_play).map(|one| ((one.stage, one.behaviour as usize), &one.after)).collect();
     let told = |stage: u16, behaviour: usize, movement: usize| {
         alone.get(&(stage, behaviour)).is_some_and(|after| after.get(movement) == Some(&true))
     };
@@ -207,14 +204,15 @@ pub(super) fn together(
                 let stay = world.effects_of(left);
                 let mut lifted = world.effects_of(cured).to_vec();
                 lifted.retain(|effect| !stay.contains(effect));
-                let after = |state: &State, movement, lifted: &[FaultEffect], is_so: &dyn Fn(&Situation, &State) -> f64| {
-                    after_move(world, routine, (state, &[], lifted), movement, is_so)
-                };
+                let after =
+                    |state: &State, movement, lifted: &[FaultEffect], is_so: &dyn Fn(&Situation, &State) -> f64| {
+                        after_move(world, routine, (state, &[], lifted), movement, is_so)
+                    };
                 let in_the_way = |here: &Situation, state: &State| holds(here, state, &[left]);
                 let played = match movement.checked_sub(1).and_then(|at| moves.get(at)) {
-                    Some(by_hand) => after(&state, HandMove::Wait, &lifted, &|_, state| {
-                        after(state, *by_hand, &[], &in_the_way)
-                    }),
+                    Some(by_hand) => {
+                        after(&state, HandMove::Wait, &lifted, &|_, state| after(state, *by_hand, &[], &in_the_way))
+                    }
                     None => after(&state, HandMove::Wait, &lifted, &in_the_way),
                 };
                 (played, told(stage, left, movement))
