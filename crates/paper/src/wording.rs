@@ -102,8 +102,15 @@ pub fn cause(desk: &Desk<'_>, cause: &Cause) -> String {
     }
     /// Members that stand for all.
     const NAMED: usize = 2;
-    let named: Vec<String> = cause.members.iter().take(NAMED).map(|one| member(desk, one)).collect();
-    let more = if cause.members.len() > NAMED { " / …" } else { "" };
+    // The same thing forgotten in two routines has the same words.
+    let mut named: Vec<String> = Vec::new();
+    for words in cause.members.iter().map(|one| member(desk, one)) {
+        if !named.contains(&words) {
+            named.push(words);
+        }
+    }
+    let more = if named.len() > NAMED { " / …" } else { "" };
+    named.truncate(NAMED);
     format!("{}{more}", named.join(" / "))
 }
 

@@ -34,11 +34,16 @@ pub fn cause(machine: &Machine, english: &str, members: &[String]) -> Value {
             return english.to_owned();
         }
         let of_key = |key: &String| machine.deviations.iter().find(|(_, row)| row.key == *key).map(|(id, _)| id);
-        let named: Vec<String> =
-            members.iter().filter_map(of_key).take(NAMED).map(|one| deviation(machine, one, language)).collect();
+        // The same thing forgotten in two routines has the same words.
+        let mut named: Vec<String> = Vec::new();
+        for words in members.iter().filter_map(of_key).map(|one| deviation(machine, one, language)) {
+            if !named.contains(&words) {
+                named.push(words);
+            }
+        }
         match named.as_slice() {
             [] => english.to_owned(),
-            _ if members.len() > NAMED => format!("{} / …", named.join(" / ")),
+            [first @ .., _] if first.len() >= NAMED => format!("{} / …", named[..NAMED].join(" / ")),
             _ => named.join(" / "),
         }
     })
