@@ -1,9 +1,7 @@
 //! The rows of a digest against what the reckoning itself says.
 #![allow(missing_docs, clippy::unwrap_used)]
 
-use diagnose::digest::{
-    Asked, ClassRow, Digest, Ground, InTheWay, Row, asked_of_operator, digest, needs, remedies_of_operator,
-};
+use diagnose::digest::{Asked, Digest, Ground, InTheWay, Row, asked_of_operator, digest, needs, remedies_of_operator};
 use diagnose::evidence::{Circumstances, Evidence, Moment};
 use diagnose::{Diagnoser, Doubt, Followed, Standing, WRONG_ABOUT_RUNNING};
 use machine::caution::{Caution, Doing};

@@ -169,6 +169,10 @@ pub(super) fn put_right_by(first: &Machine, classes: &[ClassRow], moves: &Moves)
     heaviest.into_iter().map(|(behaviour, (_, movement))| (behaviour, movement)).collect()
 }
 
+/// For both of a pair, the first and the second: the probability that what is left is in the way, and what is told of each by
+/// itself.
+type Played = [Option<(f64, bool)>; 3];
+
 /// Where two in play are in the way otherwise than each by itself.
 pub(super) fn together(
     world: &World,
@@ -185,7 +189,7 @@ pub(super) fn together(
     let holds = |here: &Situation, state: &State, left: &[usize]| {
         f64::from(u8::from(hold_up(world, routine, (here, state), left)))
     };
-    let found: Vec<Option<[Option<(f64, bool)>; 3]>> = (pairs.par_iter())
+    let found: Vec<Option<Played>> = (pairs.par_iter())
         .map(|pair| {
             let record = &exploration.records[pair.record];
             let [a, b] = pair.behaviours;
