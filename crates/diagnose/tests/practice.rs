@@ -116,6 +116,19 @@ fn what_is_not_there_is_refused() {
     assert_eq!(exercise.name_cause(&[]), Ok(Outcome::Mistaken));
 }
 
+#[test]
+fn drills_one_after_the_other_show_each_picture_once_before_any_comes_again() {
+    let worked_out = diagnoser("jar-filler", Level::ALL[0]);
+    let shown = |number| {
+        let drill = Drill::new(&worked_out, DrillKind::Step, number).unwrap();
+        (format!("{:?}", drill.lamps), drill.step)
+    };
+    let first: Vec<_> = (0..8).map(shown).collect();
+    for (place, one) in first.iter().enumerate() {
+        assert!(!first[..place].contains(one), "{one:?}");
+    }
+}
+
 /// The chart of steps and lamps is made by playing the routine, the drills from what was kept of exploring it.
 #[test]
 fn drills_agree_with_the_chart_of_steps_and_lamps() {

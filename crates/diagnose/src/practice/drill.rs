@@ -100,8 +100,12 @@ impl Drill {
         if answers.len() < 2 {
             return None;
         }
+        // Round after round, each in an order of its own, so that no picture comes again before all others have.
+        let (round, place) = (number / pictures.len() as u64, number % pictures.len() as u64);
+        let mut order: Vec<usize> = (0..pictures.len()).collect();
+        fastrand::Rng::with_seed(round).shuffle(&mut order);
+        let shown = &pictures[order[place as usize]];
         let mut dice = fastrand::Rng::with_seed(number);
-        let shown = &pictures[dice.usize(..pictures.len())];
         let mut others: Vec<&str> = answers.into_iter().filter(|answer| *answer != shown.answer).collect();
         dice.shuffle(&mut others);
         others.truncate(CHOICES - 1);
@@ -131,7 +135,9 @@ fn answer(machine: &Machine, kind: DrillKind, step: StepId) -> Option<String> {
         DrillKind::Step => {
             let words = &machine.steps[step].words.english;
             let name = machine.step_name(step);
-            Some(if words.is_empty() { name } else { format!("{name}: {words}") })
+            // A step that has no words of its own is called by its name.
+            let says_more = !words.is_empty() && !name.eq_ignore_ascii_case(words.trim().trim_end_matches('.'));
+            Some(if says_more { format!("{name}: {words}") } else { name })
         }
         DrillKind::WaitsFor => {
             let all: Vec<String> = ways(machine, step).map(|way| way.words(machine)).collect();

@@ -109,7 +109,7 @@ impl<'l, 'd> Led<'l, 'd> {
             ("causes", device) => self.causes(device),
             ("it", causes) if causes.to_lowercase().starts_with("is ") => self.name(causes[3..].trim()),
             ("so", "far") => self.so_far(),
-            ("give", "up") => {
+            ("give", "up") | ("quit" | "exit", "") => {
                 self.exercise.give_up();
                 String::new()
             }
@@ -163,7 +163,7 @@ impl<'l, 'd> Led<'l, 'd> {
         }
         put("it is nothing".to_owned(), "nothing is wrong: it waits for you");
         put("so far".to_owned(), "what was done");
-        put("give up".to_owned(), "look at the solution");
+        put("give up".to_owned(), "look at the solution; so does `quit`");
         let widest = rows.iter().map(|(typed, _)| typed.chars().count()).max().unwrap_or(0) + 2;
         let mut out = String::new();
         for (typed, words) in rows {
