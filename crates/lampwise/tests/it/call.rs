@@ -255,6 +255,28 @@ fn json_lines_lead_a_call_from_the_complaint_to_the_end() {
 }
 
 #[test]
+fn every_kind_of_entry_is_in_the_schema_and_three_at_once_can_be_said_in_a_call() {
+    let arguments = ["call", "demo:jar-filler", "--json-lines"];
+    let said = |kind: &str, text: &str| json!({"do": "say", "kind": kind, "text": text});
+    let three = [
+        said("complaint", "wont-start"),
+        said("did", "press start"),
+        said("lamps", "X3 X11-X13 on, X14 off, rest off"),
+        said("saw", "door open, tank low, tray full"),
+        said("at-once", "3"),
+        said("no such kind", "3"),
+    ];
+    let states = lines(&arguments, &three);
+    assert_eq!(states[5]["entries"][4]["kind"], "at-once");
+    assert_eq!(states[5]["answer"]["together"][0]["words"].as_array().map(Vec::len), Some(3));
+    // The refusal lists all kinds.
+    let kinds = states[6]["errors"][0]["hint"].as_str().unwrap().to_owned();
+    let schema: Value = serde_json::from_str(&lampwise(&["schema", "call"]).good()).unwrap();
+    let listed = schema["$defs"]["kind"]["enum"].as_array().unwrap().iter();
+    assert_eq!(listed.map(|kind| kind.as_str().unwrap()).collect::<Vec<_>>().join(", "), kinds);
+}
+
+#[test]
 fn every_bad_request_is_answered_with_an_error_and_changes_nothing() {
     let machine = press();
     let bad = [

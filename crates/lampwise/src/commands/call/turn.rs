@@ -369,6 +369,7 @@ pub const HELP: &str = "  \
   list        what was said; change 3 …, remove 3, undo put it right
   lamps …     also saw …, did …, then …, again …, found …, tried …, recently …,
               complaint …, hours …, routine …, who …, note …: said unasked, any time
+  at-once 3   up to three things may be wrong at once (up to 5), not only two
   runs        it runs again              watch     lamps to watch, if it comes and goes
   save FILE   keep the call in a file    finish    end the call, with a summary
 ";
