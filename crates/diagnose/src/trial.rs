@@ -103,7 +103,6 @@ impl Trial {
         let urn = Urn::of(nature, &Evidence::default());
         let mut dice = fastrand::Rng::with_seed(self.seed);
         let drawn: Vec<Truth> = (0..self.calls).filter_map(|_| urn.draw(&mut dice)).collect();
-        let mut policies = policies.to_vec();
         let calls: Vec<(Truth, Vec<Option<Course>>)> = drawn
             .into_par_iter()
             .enumerate()
@@ -118,8 +117,6 @@ impl Trial {
             .collect();
         let whole = |which: usize| calls.iter().all(|(_, courses)| courses[which].is_some());
         let kept: Vec<bool> = (0..policies.len()).map(whole).collect();
-        let mut known = kept.iter();
-        policies.retain(|_| known.next().copied().unwrap_or_default());
         let calls: Vec<Played> = (calls.into_iter())
             .map(|(truth, courses)| {
                 let courses = courses.into_iter().zip(&kept).filter(|(_, kept)| **kept);
@@ -127,8 +124,8 @@ impl Trial {
             })
             .collect();
         let own = |which: usize| -> Vec<&Course> { calls.iter().map(|call| &call.courses[which]).collect() };
-        let figures =
-            (policies.iter().enumerate()).map(|(which, policy)| Figures::of(*policy, &own(which), &own(0))).collect();
+        let policies = policies.iter().zip(&kept).filter(|(_, kept)| **kept).enumerate();
+        let figures = policies.map(|(which, (policy, _))| Figures::of(*policy, &own(which), &own(0))).collect();
         Tried { figures, calls }
     }
 }

@@ -611,11 +611,7 @@ struct Explorer<'e> {
 impl<'e> Explorer<'e> {
     /// The share of a behaviour's moments at this slot.
     fn share(&self, behaviour: usize, slot: usize) -> f64 {
-        if self.behaviours[behaviour].from_the_beginning {
-            if slot == 0 { 1.0 } else { 0.0 }
-        } else {
-            self.slots[slot].share
-        }
+        share_at(&self.behaviours[behaviour], self.slots, slot)
     }
 
     /// The share of a behaviour's moments up to the end of this stage.
@@ -881,6 +877,15 @@ struct Together {
     /// The shares of their moments.
     first_share: f64,
     share: f64,
+}
+
+/// The share of a behaviour's moments at this slot.
+fn share_at(behaviour: &Behaviour, slots: &[Slot], slot: usize) -> f64 {
+    match (behaviour.from_the_beginning, slot) {
+        (true, 0) => 1.0,
+        (true, _) => 0.0,
+        (false, _) => slots[slot].share,
+    }
 }
 
 fn not_after(slot: &Slot, mark: &Mark) -> bool {

@@ -7,8 +7,8 @@
 //! Where two come into play in the same epoch, the run of the one that stands first in the set goes on to the other, so
 //! each combination of moments counts once.
 
-use super::{Exploration, at_slot, not_after};
-use crate::behaviour::{Plays, Quiet};
+use super::{Exploration, at_slot, not_after, share_at};
+use crate::behaviour::Quiet;
 use crate::engine::{Engine, Unwatched};
 use crate::plant::Plant;
 use crate::routine::{Path, Player, STAGE_END, StageEnd};
@@ -108,22 +108,13 @@ impl SetPlay<'_> {
             while next_slot < slots.len() && not_after(&slots[next_slot], mark) {
                 for (place, behaviour) in self.set.iter().enumerate() {
                     if !now.in_play.contains(&place) {
-                        let first_only = behaviours[*behaviour].from_the_beginning;
-                        let share =
-                            if first_only { f64::from(u8::from(next_slot == 0)) } else { slots[next_slot].share };
-                        now.pending[place] += share;
+                        now.pending[place] += share_at(&behaviours[*behaviour], slots, next_slot);
                     }
                 }
                 next_slot += 1;
             }
             for place in 0..self.set.len() {
-                let in_play = now.pending[place] > 0.0
-                    && match behaviours[self.set[place]].plays(mark) {
-                        Plays::Yes => true,
-                        Plays::No => false,
-                        Plays::IfFelt => !self.quiet.stays(self.set[place], mark, &mut self.engine),
-                    };
-                if !in_play {
+                if now.pending[place] <= 0.0 || !self.quiet.in_play(self.set[place], mark, &mut self.engine) {
                     continue;
                 }
                 let share = std::mem::take(&mut now.pending[place]);
@@ -164,11 +155,10 @@ impl SetPlay<'_> {
 
     /// Adds an end, or its weight to the one that is like it.
     fn note(&mut self, probability: f64, end: &StageEnd, state: &State, now: &Underway) {
-        let Exploration { slots, behaviours, .. } = self.exploration;
-        let by_now: f64 = slots.iter().filter(|slot| slot.stage <= end.stage).map(|slot| slot.share).sum();
+        let by_now = self.exploration.share_up_to(end.stage);
         let shares = self.set.iter().enumerate().map(|(place, behaviour)| {
             let share = if now.in_play.contains(&place) { now.share[place] } else { now.pending[place] };
-            share / if behaviours[*behaviour].from_the_beginning { 1.0 } else { by_now }
+            share / if self.exploration.behaviours[*behaviour].from_the_beginning { 1.0 } else { by_now }
         });
         let weight = probability * end.calls * shares.product::<f64>();
         if weight <= 0.0 {
