@@ -100,11 +100,16 @@ pub fn cause(desk: &Desk<'_>, cause: &Cause) -> String {
     if desk.language() == Language::English {
         return cause.words.clone();
     }
+    of_members(cause.members.iter().map(|one| member(desk, one)))
+}
+
+/// A cause by the words of its members, of which the first ones stand for all; empty if there are none.
+pub fn of_members(words: impl Iterator<Item = String>) -> String {
     /// Members that stand for all.
     const NAMED: usize = 2;
     // The same thing forgotten in two routines has the same words.
     let mut named: Vec<String> = Vec::new();
-    for words in cause.members.iter().map(|one| member(desk, one)) {
+    for words in words {
         if !named.contains(&words) {
             named.push(words);
         }

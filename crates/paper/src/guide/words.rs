@@ -27,24 +27,15 @@ pub fn caution(one: Caution) -> Value {
 
 /// What a cause is called: in English as an answer says it, else from its likeliest deviations.
 pub fn cause(machine: &Machine, english: &str, members: &[String]) -> Value {
-    /// Deviations that stand for all.
-    const NAMED: usize = 2;
     of(|language| {
         if language == Language::English {
             return english.to_owned();
         }
         let of_key = |key: &String| machine.deviations.iter().find(|(_, row)| row.key == *key).map(|(id, _)| id);
-        // The same thing forgotten in two routines has the same words.
-        let mut named: Vec<String> = Vec::new();
-        for words in members.iter().filter_map(of_key).map(|one| deviation(machine, one, language)) {
-            if !named.contains(&words) {
-                named.push(words);
-            }
-        }
-        match named.as_slice() {
-            [] => english.to_owned(),
-            [first @ .., _] if first.len() >= NAMED => format!("{} / …", named[..NAMED].join(" / ")),
-            _ => named.join(" / "),
+        let named = members.iter().filter_map(of_key).map(|one| deviation(machine, one, language));
+        match crate::wording::of_members(named) {
+            none if none.is_empty() => english.to_owned(),
+            named => named,
         }
     })
 }
