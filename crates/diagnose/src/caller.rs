@@ -354,18 +354,32 @@ impl<'t> Caller<'t> {
         }
     }
 
-    /// The remedies that are really needed; none if nothing in the file helps.
+    /// The remedies that are really needed as the machine is now; none if nothing in the file helps.
     pub fn needs(&self) -> Vec<ToDo> {
-        match &self.truth {
-            Truth::Listed(one) if one.in_the_way(self.nature.worlds()).is_empty() => vec![ToDo::GoOn],
-            Truth::Listed(one) => {
-                let machine = &self.nature.worlds()[one.world].machine;
-                let in_the_way = one.in_the_way(self.nature.worlds());
-                let remedies = in_the_way.iter().filter_map(|deviation| machine.deviations[*deviation].remedy);
-                remedies.map(ToDo::Remedy).collect()
-            }
-            Truth::Unlisted => Vec::new(),
+        let Some(one) = self.as_it_is() else { return Vec::new() };
+        let in_the_way = one.in_the_way(self.nature.worlds());
+        if in_the_way.is_empty() {
+            return vec![ToDo::GoOn];
         }
+        let machine = &self.nature.worlds()[one.world].machine;
+        let remedies = in_the_way.iter().filter_map(|deviation| machine.deviations[*deviation].remedy);
+        remedies.map(ToDo::Remedy).collect()
+    }
+
+    /// What is the case by now, of what the file knows.
+    fn as_it_is(&self) -> Option<Hypothesis> {
+        let Truth::Listed(one) = &self.truth else { return None };
+        let Some(stood) = &self.now else { return Some(one.as_ref().clone()) };
+        let worlds = self.nature.worlds();
+        let deviations = self.present();
+        let still = |deviation: &&DeviationId| !self.cured.contains(*deviation);
+        // Where it does not run though nothing that came into play is left, the rest is in the way.
+        let (in_play, as_always) = match one.deviations.iter().take(one.in_play()).filter(still).count() {
+            0 if !self.runs(one) => (deviations.len(), false),
+            in_play => (in_play, one.as_always(worlds)),
+        };
+        let stands = Stands::Held { stood: Arc::clone(stood), latent: Vec::new(), in_play, as_always };
+        Some(Hypothesis { deviations, stands, ..one.as_ref().clone() })
     }
 }
 

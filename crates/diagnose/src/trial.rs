@@ -54,6 +54,17 @@ impl Default for Trial {
     }
 }
 
+/// What was stated of the leading cause at one point of a call.
+#[derive(Clone, Copy, Debug, PartialEq)]
+pub struct Stated {
+    /// The remedy that most probably is needed; none for a cause that is not in the file.
+    pub leading: Option<ToDo>,
+    /// With which probability, 0 to 1.
+    pub probability: f64,
+    /// Whether it was.
+    pub is_so: bool,
+}
+
 /// How one call went.
 #[derive(Clone, Debug, Default, PartialEq)]
 pub struct Course {
@@ -67,8 +78,8 @@ pub struct Course {
     pub questions: usize,
     /// Whether the true cause was first before the repair that ended the call.
     pub true_first: bool,
-    /// What was stated of the leading cause after each answer, and whether it was so.
-    pub stated: Vec<(f64, bool)>,
+    /// What was stated of the leading cause, at first and after each answer.
+    pub stated: Vec<Stated>,
     /// What was done, with the minutes of each, visits left aside.
     pub done: Vec<(ToDo, f64)>,
 }

@@ -1,6 +1,6 @@
 //! What a trial comes to, in figures.
 
-use super::{Course, Policy};
+use super::{Course, Policy, Stated};
 use serde::Serialize;
 
 /// A mean with the half-width of its 95 % interval (normal approximation).
@@ -36,6 +36,10 @@ pub struct Tenth {
     pub stated: f64,
     /// The share that was so.
     pub observed: f64,
+    /// Half of the 95 % interval of the difference between them. Statements of one call go together, so that calls are
+    /// what is counted (the linearised variance of a ratio over clusters: W. G. Cochran, Sampling Techniques, 3rd edition
+    /// 1977, section 9A, from memory).
+    pub half_width: f64,
 }
 
 /// How one way to choose fared.
@@ -75,17 +79,6 @@ impl Figures {
         let mut sorted = minutes.clone();
         sorted.sort_by(f64::total_cmp);
         let at = |share: f64| sorted.get(((sorted.len() as f64 * share) as usize).min(sorted.len().saturating_sub(1)));
-        let mut tenths = vec![Tenth::default(); 10];
-        for (stated, so) in own.iter().flat_map(|course| &course.stated) {
-            let tenth = &mut tenths[((stated * 10.0) as usize).min(9)];
-            tenth.count += 1;
-            tenth.stated += stated;
-            tenth.observed += f64::from(u8::from(*so));
-        }
-        for tenth in tenths.iter_mut().filter(|tenth| tenth.count > 0) {
-            tenth.stated /= tenth.count as f64;
-            tenth.observed /= tenth.count as f64;
-        }
         Self {
             policy,
             calls: own.len(),
@@ -97,7 +90,30 @@ impl Figures {
             more_than_first: Interval::of(&more),
             visits: own.iter().map(|course| course.visits as f64).sum::<f64>() / count,
             questions: own.iter().map(|course| course.questions as f64).sum::<f64>() / count,
-            tenths,
+            tenths: (0..10).map(|tenth| Tenth::of(tenth, own)).collect(),
         }
+    }
+}
+
+impl Tenth {
+    fn of(tenth: usize, courses: &[&Course]) -> Self {
+        let falls_here = |stated: &&Stated| ((stated.probability * 10.0) as usize).min(9) == tenth;
+        let of_calls = courses.iter().map(|course| {
+            course.stated.iter().filter(falls_here).fold((0_usize, 0.0, 0.0), |(count, stated, observed), one| {
+                (count + 1, stated + one.probability, observed + f64::from(u8::from(one.is_so)))
+            })
+        });
+        let of_calls: Vec<(usize, f64, f64)> = of_calls.filter(|(count, ..)| *count > 0).collect();
+        let count: usize = of_calls.iter().map(|(count, ..)| count).sum();
+        if count == 0 {
+            return Self::default();
+        }
+        let mean = |of: &dyn Fn(&(usize, f64, f64)) -> f64| of_calls.iter().map(of).sum::<f64>() / count as f64;
+        let (stated, observed) = (mean(&|call| call.1), mean(&|call| call.2));
+        let rest = |call: &(usize, f64, f64)| call.2 - call.1 - call.0 as f64 * (observed - stated);
+        let squares: f64 = of_calls.iter().map(|call| rest(call) * rest(call)).sum();
+        let calls = of_calls.len() as f64;
+        let half_width = 1.96 * (squares * calls / (calls - 1.0).max(1.0)).sqrt() / count as f64;
+        Self { count, stated, observed, half_width }
     }
 }

@@ -1,6 +1,6 @@
 //! Ways to choose what to do next, and a call played through in one of them.
 
-use super::{Course, Trial};
+use super::{Course, Stated, Trial};
 use crate::caller::Caller;
 use crate::diagnoser::Diagnoser;
 use crate::evidence::{Evidence, Moment};
@@ -71,18 +71,18 @@ pub(crate) fn play(
     let mut course = Course::default();
     let mut evidence = beginning.evidence.clone();
     let mut terms = trial.terms.clone();
-    let needs = caller.needs();
     let mut known = beginning.known.clone();
     for _ in 0..trial.most_steps {
         let now = known.take().or_else(|| Known::of(advisor, &evidence, &terms, policy));
         let Some(now) = now else { break };
         let Known { posed, belief } = &now;
-        let (leading, stated) = leading(posed, belief);
+        let (leading, probability) = leading(posed, belief);
+        let needs = caller.needs();
         let is_so = match leading {
             Some(to_do) => needs.contains(&to_do),
             None => needs.is_empty(),
         };
-        course.stated.push((stated, is_so));
+        course.stated.push(Stated { leading, probability, is_so });
         course.true_first = is_so;
         let act = next(policy, posed, belief, &course.done, trial)?;
         let on_site = match act {
@@ -137,22 +137,20 @@ pub(crate) fn play(
 /// What it takes if the cause is known beforehand: its remedies, again where they fail, and the visit if they need one.
 fn knowing(mut caller: Caller<'_>, trial: &Trial) -> Course {
     let mut course = Course { true_first: true, ..Course::default() };
-    let needs = caller.needs();
     let mut on_site = false;
     for _ in 0..trial.most_steps {
-        for to_do in &needs {
-            let (who, minutes) = caller.price(to_do);
-            if who > trial.terms.caller && !on_site {
-                on_site = true;
-                course.visits += 1;
-                course.minutes += trial.terms.visit_minutes;
-            }
-            course.minutes += minutes + trial.terms.trial_minutes;
-            course.done.push((*to_do, minutes + trial.terms.trial_minutes));
-            if caller.put_right(to_do) {
-                course.solved = true;
-                return course;
-            }
+        let Some(to_do) = caller.needs().first().copied() else { break };
+        let (who, minutes) = caller.price(&to_do);
+        if who > trial.terms.caller && !on_site {
+            on_site = true;
+            course.visits += 1;
+            course.minutes += trial.terms.visit_minutes;
+        }
+        course.minutes += minutes + trial.terms.trial_minutes;
+        course.done.push((to_do, minutes + trial.terms.trial_minutes));
+        if caller.put_right(&to_do) {
+            course.solved = true;
+            return course;
         }
     }
     course.minutes = trial.terms.last_resort_minutes;

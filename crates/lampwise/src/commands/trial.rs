@@ -80,12 +80,20 @@ pub fn run(arguments: &Arguments, screen: &Screen, shelf: &dyn Shelf) -> Result<
 fn course_json(course: &Course, machine: &Machine) -> Value {
     let done: Vec<Value> =
         course.done.iter().map(|(to_do, minutes)| json!({ "do": to_do.key(machine), "minutes": minutes })).collect();
+    let stated = course.stated.iter().map(|one| {
+        json!({
+            "leading": one.leading.map(|to_do| to_do.key(machine)),
+            "probability": one.probability,
+            "is_so": one.is_so,
+        })
+    });
     json!({
         "minutes": course.minutes,
         "solved": course.solved,
         "true_first": course.true_first,
         "visits": course.visits,
         "done": done,
+        "stated": stated.collect::<Vec<_>>(),
     })
 }
 
@@ -153,9 +161,16 @@ fn page(tried: &Tried, trial: &Trial, disturbance: Option<Disturbance>) -> Strin
         own.solved * 100.0,
         own.true_first * 100.0
     );
-    let _ = writeln!(out, "\n{FAINT}stated of the leading cause   observed   statements{PLAIN}");
+    let _ = writeln!(out, "\n{FAINT}stated of the leading cause   observed    (95 %)   statements{PLAIN}");
     for tenth in own.tenths.iter().filter(|tenth| tenth.count > 0) {
-        let _ = writeln!(out, "{:>27.1} % {:>8.1} % {:>12}", tenth.stated * 100.0, tenth.observed * 100.0, tenth.count);
+        let _ = writeln!(
+            out,
+            "{:>27.1} % {:>8.1} % {:>9} {:>12}",
+            tenth.stated * 100.0,
+            tenth.observed * 100.0,
+            format!("±{:.1}", tenth.half_width * 100.0),
+            tenth.count
+        );
     }
     out
 }
