@@ -5,7 +5,7 @@ mod common;
 
 use common::small::{self, Dice};
 use diagnose::evidence::Circumstances;
-use diagnose::next::ToDo;
+use diagnose::next::{Terms, ToDo};
 use diagnose::trial::{Disturbance, Policy, Trial};
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
@@ -52,7 +52,7 @@ fn on_small_machines_the_advice_takes_hardly_longer_than_the_exact_optimum() {
         let terms = &mut trial.terms;
         terms.left_out.extend(machine.mechanisms.ids().map(ToDo::Position));
         terms.left_out.push(ToDo::Lamps);
-        terms.last_resort_minutes = 300.0;
+        terms.prices.last_resort = 300.0;
         let nature = diagnoser(machine);
         let tried = trial.run(&nature, &nature, &[Policy::Advice, Policy::Optimum], &|| ());
         let [advice, optimum] = &tried.figures[..] else { continue };
@@ -68,6 +68,41 @@ fn on_small_machines_the_advice_takes_hardly_longer_than_the_exact_optimum() {
     );
     assert!(machines >= 10 && questions > 0.15 * f64::from(machines), "{machines} {questions}");
     assert!(advised <= 1.05 * best, "{advised} and {best}");
+}
+
+/// The minimal machine with these lines as well in its file.
+fn with_prices(prices: &str) -> Machine {
+    let text = format!("{}\n[prices]\n{prices}\n", include_str!("../../../demos/minimal.toml"));
+    machine::load_str("priced.toml", &text).unwrap()
+}
+
+#[test]
+fn a_visit_costs_what_the_file_says() {
+    let knowing = |machine: Machine| {
+        let trial = Trial { calls: 40, seed: 3, terms: Terms::of(&machine), ..Trial::default() };
+        let nature = diagnoser(machine);
+        trial.run(&nature, &nature, &[Policy::Knowing], &|| ()).figures.remove(0)
+    };
+    let (usual, dear) = (knowing(minimal()), knowing(with_prices("visit = 300")));
+    assert!(usual.visits > 0.1, "{usual:?}");
+    assert_eq!(usual.visits, dear.visits);
+    let more = dear.minutes.mean - usual.minutes.mean;
+    assert!((more - (300.0 - 180.0) * usual.visits).abs() < 1e-9, "{more}");
+}
+
+#[test]
+fn where_a_remedy_in_vain_is_dear_more_is_asked_and_less_is_tried() {
+    let advised = |prices: &str| {
+        let machine = with_prices(prices);
+        let trial = Trial { calls: 40, seed: 3, terms: Terms::of(&machine), ..Trial::default() };
+        let nature = diagnoser(machine);
+        let tried = trial.run(&nature, &nature, &[Policy::Advice], &|| ());
+        let done = tried.calls.iter().flat_map(|call| &call.courses[0].done);
+        let repairs = done.filter(|(to_do, _)| matches!(to_do, ToDo::Remedy(_) | ToDo::GoOn)).count();
+        (tried.figures[0].questions, repairs)
+    };
+    let (usual, dear) = (advised("remedy_in_vain = 0"), advised("remedy_in_vain = 120"));
+    assert!(dear.0 > usual.0 && dear.1 < usual.1, "{usual:?} {dear:?}");
 }
 
 #[test]

@@ -8,6 +8,7 @@ mod event;
 mod hand;
 mod panel;
 mod point;
+mod prices;
 mod world;
 
 pub use chart::{
@@ -23,6 +24,7 @@ pub use hand::{
 };
 pub use panel::{LampKind, LampRow, PanelLamp, StatusMeaning};
 pub use point::{Input, InputStage, Output, OutputStage, PointUse};
+pub use prices::Prices;
 pub use world::{Mechanism, MechanismClass, Move, Supply, SupplyKind, WorldFact};
 
 use crate::condition::Condition;
@@ -77,6 +79,8 @@ pub struct Machine {
     pub controller_supply: Option<SupplyId>,
     /// Hours of running since the machine last ran well, if a call doesn't say.
     pub hours_since_well: f64,
+    /// What things cost that have no minutes of their own.
+    pub prices: Prices,
     /// The lamps as they sit on the controller's front, row by row.
     pub lamp_rows: Vec<LampRow>,
     /// Supplies, parents before children.

@@ -29,7 +29,7 @@ pub(crate) use mentions::Mention;
 
 use crate::id::{InputId, MechanismId, OutputId, SettingId, SupplyId};
 use crate::library::{DeviceType, Filling, Library, Translations};
-use crate::model::{Machine, Setting, SettingValue, SupplyKind, Words};
+use crate::model::{Machine, Prices, Setting, SettingValue, SupplyKind, Words};
 use crate::problem::Problems;
 use crate::source::Span;
 use crate::text::Mistake;
@@ -134,6 +134,7 @@ impl<'r> Resolver<'r> {
     /// Resolves everything.
     pub fn run(mut self, revision: Option<&str>) -> Outcome {
         self.header(revision);
+        self.prices();
         self.settings();
         let charts = self.raw_charts();
         self.collect_mentions(&charts);
@@ -176,6 +177,27 @@ impl<'r> Resolver<'r> {
         self.machine.revision = revision.map(str::to_string);
         self.machine.scan_ms = head.get("scan").and_then(|node| self.time_of(node)).unwrap_or(0);
         self.machine.hours_since_well = head.number("hours_since_well").unwrap_or(40.0).clamp(0.01, 1e6);
+    }
+
+    fn prices(&mut self) {
+        let usual = Prices::default();
+        self.machine.prices = Prices {
+            visit: self.price("visit").unwrap_or(usual.visit),
+            last_resort: self.price("last_resort").unwrap_or(usual.last_resort),
+            trial_run: self.price("trial_run").unwrap_or(usual.trial_run),
+            remedy_in_vain: self.price("remedy_in_vain").unwrap_or(usual.remedy_in_vain),
+        };
+    }
+
+    fn price(&mut self, key: &str) -> Option<f64> {
+        let node = self.root.table("prices")?.get(key)?;
+        let minutes = node.number()?;
+        if (0.0..=Prices::MOST).contains(&minutes) {
+            return Some(minutes);
+        }
+        let what = format!("{minutes} minutes are no price");
+        self.problems.error(node.span, "out-of-range", what, format!("write minutes, 0 to {}", Prices::MOST));
+        None
     }
 
     fn settings(&mut self) {

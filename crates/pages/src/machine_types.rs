@@ -252,7 +252,8 @@ pub async fn review(State(office): State<Arc<Office>>, Path(id): Path<i64>) -> R
     work_about(&Arc::clone(&office), About::Type(id), move || {
         let shown = Shown::of(&office, id)?;
         let worked_out = office.worked_out(shown.text.version.id, &Choice::default(), None, None)?;
-        let review = diagnose::review::review(&worked_out.diagnoser(&Circumstances::default()), &Terms::default());
+        let terms = Terms::of(worked_out.names());
+        let review = diagnose::review::review(&worked_out.diagnoser(&Circumstances::default()), &terms);
         let review = review.ok_or_else(|| Mistake::wrong("there is nothing to be found", "look at the file"))?;
         let groups = |title: &str, groups: &[diagnose::review::Group]| -> Markup {
             html! {

@@ -456,7 +456,7 @@ impl Office {
 fn readable(machine: &Arc<WorkedOut>, call: &Call) -> Result<Session, Mistake> {
     let mut entries = call.entries.clone();
     loop {
-        let mistakes = match Session::of(Arc::clone(machine), terms(call), entries.clone()) {
+        let mistakes = match Session::of(Arc::clone(machine), terms(machine, call), entries.clone()) {
             Ok(session) => return Ok(session),
             Err(mistakes) => mistakes,
         };
@@ -476,9 +476,8 @@ fn readable(machine: &Arc<WorkedOut>, call: &Call) -> Result<Session, Mistake> {
 }
 
 /// Who is there, and what things cost, as the call says it.
-pub(crate) fn terms(call: &Call) -> Terms {
-    let usual = Terms::default();
-    Terms { visit_minutes: call.visit.map_or(usual.visit_minutes, f64::from), ..usual }
+pub(crate) fn terms(machine: &WorkedOut, call: &Call) -> Terms {
+    Terms::of(machine.names()).visited_after(call.visit)
 }
 
 fn lock<T>(what: &Mutex<T>) -> MutexGuard<'_, T> {

@@ -100,9 +100,9 @@ fn merged(
     let mut known: FxHashMap<RemedyId, u16> = FxHashMap::default();
     let mut go_on = None;
     let mut problem = Problem {
-        visit: terms.visit_minutes,
-        last_resort: terms.last_resort_minutes,
-        again: LAMPS_MINUTES,
+        visit: terms.prices.visit,
+        last_resort: terms.prices.last_resort,
+        again: LAMPS_MINUTES + terms.prices.remedy_in_vain,
         ..Problem::default()
     };
     // Cases that answer alike are found by a fingerprint of their answers, and then compared.
@@ -179,7 +179,7 @@ fn merged(
     problem.repairs = repairs
         .iter()
         .map(|(to_do, who, minutes)| Repair {
-            minutes: minutes + terms.trial_minutes,
+            minutes: minutes + terms.prices.trial_run,
             on_site: *who > terms.caller,
             fails: if *to_do == ToDo::GoOn { 0.0 } else { diagnoser.doubt().remedy },
         })

@@ -48,7 +48,7 @@ pub struct Problem {
     pub repairs: Vec<Repair>,
     /// Minutes until a technician is there.
     pub visit: f64,
-    /// Minutes of looking again after a repair was tried in vain.
+    /// Minutes of looking again after a repair was tried in vain, with whatever else that costs.
     pub again: f64,
     /// Minutes of what helps in the end whatever it is.
     pub last_resort: f64,

@@ -4,7 +4,7 @@ use super::Effort;
 use crate::evidence::{Deed, LampPlace};
 use machine::Machine;
 use machine::id::{CheckId, MechanismId, RemedyId};
-use machine::model::{HandMove, Who};
+use machine::model::{HandMove, Prices, Who};
 
 /// Something that somebody can be asked to do.
 #[derive(Clone, Copy, Debug, PartialEq)]
@@ -62,12 +62,8 @@ fn movement_key(machine: &Machine, movement: HandMove) -> String {
 pub struct Terms {
     /// The qualification of whoever is at the machine.
     pub caller: Who,
-    /// Minutes until somebody qualified for everything is there.
-    pub visit_minutes: f64,
-    /// Minutes of the last resort, such as the machine builder coming, that helps whatever it is.
-    pub last_resort_minutes: f64,
-    /// Minutes of finding out whether the machine runs again.
-    pub trial_minutes: f64,
+    /// What things cost that have no minutes of their own.
+    pub prices: Prices,
     /// What the caller can't do, or did not know the answer of.
     pub left_out: Vec<ToDo>,
     /// How far to look ahead.
@@ -78,14 +74,27 @@ pub struct Terms {
     pub shown: usize,
 }
 
+impl Terms {
+    /// With an operator there, at the prices of this machine's file.
+    #[must_use]
+    pub fn of(machine: &Machine) -> Self {
+        Self { prices: machine.prices, ..Self::default() }
+    }
+
+    /// The same, with so many minutes until somebody qualified for everything is there, if a call says so.
+    #[must_use]
+    pub fn visited_after(mut self, minutes: Option<u32>) -> Self {
+        self.prices.visit = minutes.map_or(self.prices.visit, f64::from);
+        self
+    }
+}
+
 impl Default for Terms {
-    /// An operator is there; a visit takes three hours, the last resort a day and a night (common practice, no source).
+    /// An operator is there, at the prices of a machine file that names none.
     fn default() -> Self {
         Self {
             caller: Who::Operator,
-            visit_minutes: 180.0,
-            last_resort_minutes: 1440.0,
-            trial_minutes: 2.0,
+            prices: Prices::default(),
             left_out: Vec::new(),
             effort: Effort::default(),
             share: 0.999,

@@ -395,7 +395,7 @@ impl Writer<'_> {
             }
             Act::Try(repair) => {
                 let (to_do, who, minutes) = self.posed.repairs[repair];
-                (to_do, who, minutes + self.terms.trial_minutes)
+                (to_do, who, minutes + self.terms.prices.trial_run)
             }
         };
         let mut branches = Vec::new();

@@ -105,7 +105,7 @@ impl<'d> Exercise<'d> {
             caller,
             level,
             number,
-            offers: offers(machine, Self::terms().trial_minutes),
+            offers: offers(machine, machine.prices.trial_run),
             evidence: opening.clone(),
             opening,
             done: Vec::new(),
@@ -115,8 +115,8 @@ impl<'d> Exercise<'d> {
     }
 
     /// Who practises stands at the machine and is qualified for everything, so that nobody has to come.
-    pub(super) fn terms() -> Terms {
-        Terms { caller: Who::Electrician, ..Terms::default() }
+    pub(super) fn terms(&self) -> Terms {
+        Terms { caller: Who::Electrician, ..Terms::of(self.machine) }
     }
 
     /// The machine.
@@ -291,7 +291,7 @@ impl<'d> Exercise<'d> {
             self.present().into_iter().filter_map(|one| self.machine.deviations[one].remedy).collect();
         remedies.sort();
         remedies.dedup();
-        remedies.iter().map(|remedy| self.machine.remedies[*remedy].minutes + Self::terms().trial_minutes).sum()
+        remedies.iter().map(|remedy| self.machine.remedies[*remedy].minutes + self.machine.prices.trial_run).sum()
     }
 }
 

@@ -120,7 +120,7 @@ impl Exercise<'_> {
             misreading: self.eyes.misreading,
             unreported: self.eyes.unreported,
             does_not_know: self.eyes.does_not_know,
-            terms: Self::terms(),
+            terms: self.terms(),
             ..Trial::default()
         };
         let caller = Caller::new(self.diagnoser, self.truth.clone(), self.eyes, 0);

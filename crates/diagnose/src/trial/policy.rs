@@ -91,7 +91,7 @@ pub(crate) fn play(
             Act::GiveUp => false,
         };
         if on_site && !belief.on_site {
-            course.minutes += trial.terms.visit_minutes;
+            course.minutes += trial.terms.prices.visit;
             course.visits += 1;
             terms.caller = Who::Electrician;
         }
@@ -99,8 +99,8 @@ pub(crate) fn play(
             Act::GiveUp => break,
             Act::Try(repair) => {
                 let (to_do, _, minutes) = posed.repairs[repair];
-                course.minutes += minutes + trial.terms.trial_minutes;
-                course.done.push((to_do, minutes + trial.terms.trial_minutes));
+                course.minutes += minutes + trial.terms.prices.trial_run;
+                course.done.push((to_do, minutes + trial.terms.prices.trial_run));
                 if caller.put_right(&to_do) {
                     course.solved = true;
                     return Some(course);
@@ -130,7 +130,7 @@ pub(crate) fn play(
             }
         }
     }
-    course.minutes += trial.terms.last_resort_minutes;
+    course.minutes += trial.terms.prices.last_resort;
     Some(course)
 }
 
@@ -144,16 +144,16 @@ fn knowing(mut caller: Caller<'_>, trial: &Trial) -> Course {
         if who > trial.terms.caller && !on_site {
             on_site = true;
             course.visits += 1;
-            course.minutes += trial.terms.visit_minutes;
+            course.minutes += trial.terms.prices.visit;
         }
-        course.minutes += minutes + trial.terms.trial_minutes;
-        course.done.push((to_do, minutes + trial.terms.trial_minutes));
+        course.minutes += minutes + trial.terms.prices.trial_run;
+        course.done.push((to_do, minutes + trial.terms.prices.trial_run));
         if caller.put_right(&to_do) {
             course.solved = true;
             return course;
         }
     }
-    course.minutes = trial.terms.last_resort_minutes;
+    course.minutes = trial.terms.prices.last_resort;
     course
 }
 

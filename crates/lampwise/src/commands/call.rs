@@ -35,10 +35,8 @@ pub fn run(arguments: &Call, screen: &Screen, shelf: Arc<dyn Shelf>) -> Result<(
         return Err(Failure::new("usage", "`--json` and `--json-lines` exclude each other", hint));
     }
     let opened = opened::open(arguments, shelf)?;
-    let mut terms = Terms::default();
-    if let Some(minutes) = opened.record.visit {
-        terms.visit_minutes = f64::from(minutes);
-    }
+    let terms = opened.alternatives.first().map(|one| Terms::of(&one.machine)).unwrap_or_default();
+    let terms = terms.visited_after(opened.record.visit);
     if arguments.replay.is_some() {
         return replay::run(opened, terms, screen);
     }

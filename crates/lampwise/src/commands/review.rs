@@ -27,7 +27,8 @@ pub fn run(arguments: &arguments::Review, screen: &Screen, shelf: &dyn Shelf) ->
     let (diagnoser, found) = progress::while_working("looking for what can't be told apart", || {
         let (circumstances, options) = (Circumstances::default(), sim::Options::default());
         let diagnoser = Diagnoser::from_shelf(chosen.alternatives, &circumstances, &options, shelf);
-        let found = review(&diagnoser, &Terms::default());
+        let terms = diagnoser.machine().map(Terms::of).unwrap_or_default();
+        let found = review(&diagnoser, &terms);
         (diagnoser, found)
     });
     let Some((machine, found)) = diagnoser.machine().zip(found) else {

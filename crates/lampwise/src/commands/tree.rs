@@ -37,7 +37,8 @@ pub fn run(
     let (diagnoser, root) = progress::while_working("writing out what to do for every answer", || {
         let (circumstances, options) = (evidence.circumstances(), sim::Options::default());
         let diagnoser = Diagnoser::from_shelf(report.alternatives, &circumstances, &options, shelf);
-        let root = tree(&diagnoser, &evidence, &Terms::default(), size);
+        let terms = diagnoser.machine().map(Terms::of).unwrap_or_default();
+        let root = tree(&diagnoser, &evidence, &terms, size);
         (diagnoser, root)
     });
     let Some((machine, root)) = diagnoser.machine().zip(root) else {

@@ -29,7 +29,7 @@ pub fn run(arguments: &Arguments, screen: &Screen, shelf: &dyn Shelf) -> Result<
         calls: arguments.calls as usize,
         seed: arguments.seed,
         misreading: arguments.misreading,
-        terms: Terms::default(),
+        terms: Terms::of(&first.machine),
         ..Trial::default()
     };
     let disturbance = arguments.disturb.map(|disturb| match disturb {

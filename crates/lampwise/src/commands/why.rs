@@ -85,7 +85,7 @@ pub fn run(why: &Why, matches: &ArgMatches, screen: &Screen, shelf: &dyn Shelf) 
     let (answer, extent, next) = progress::while_working("working out what can go wrong", || {
         let (circumstances, options) = (evidence.circumstances(), sim::Options::default());
         let diagnoser = Diagnoser::from_shelf(chosen.alternatives, &circumstances, &options, shelf);
-        let next = advise(&diagnoser, &evidence, &Terms::default());
+        let next = advise(&diagnoser, &evidence, &Terms::of(&machine));
         (diagnoser.answer_told(&heard.told), diagnoser.extent(), next)
     });
     let finding = Finding {

@@ -36,6 +36,12 @@ pub static MACHINE_FILE: Shape = Shape {
             "The outputs, by the label beside the lamp.",
         ),
         may(
+            "prices",
+            Kind::Table(&PRICES),
+            "{ visit = 240 }",
+            "What things cost that have no minutes of their own; what to do next is chosen by it.",
+        ),
+        may(
             "settings",
             Kind::Named(&Kind::ValueOr(&SETTING)),
             "fill_time = { default = \"T#4s\" }",
@@ -91,6 +97,22 @@ pub static MACHINE_FILE: Shape = Shape {
             Kind::Named(&Kind::Translations),
             "de = { \"shut the door\" = \"Tür schließen\" }",
             "Translations, by language and then by English text or key.",
+        ),
+    ],
+};
+
+static PRICES: Shape = Shape {
+    name: "prices",
+    about: "What things cost that have no minutes of their own, in minutes.",
+    keys: &[
+        may("visit", Kind::Number, "240", "Until somebody qualified for everything is there; default 180. A call can say otherwise."),
+        may("last_resort", Kind::Number, "2880", "The last resort, such as the machine builder coming, that helps whatever it is; default 1440."),
+        may("trial_run", Kind::Number, "5", "Finding out whether it runs again; default 2."),
+        may(
+            "remedy_in_vain",
+            Kind::Number,
+            "15",
+            "What a remedy in vain costs beside all minutes that it takes: parts used up, patience, trust; default 0.",
         ),
     ],
 };

@@ -88,7 +88,8 @@ fn take(office: &Office, Sent { desk, seen }: Sent, typed: &str, what: &Change) 
         let machine_type = Some(desk.call.row.machine_type).filter(|_| desk.way.learned());
         let machine =
             office.worked_out(desk.call.row.version, &desk.call.choice, desk.call.origin.as_ref(), machine_type)?;
-        match Session::of(machine, terms(&desk.call), entries) {
+        let terms = terms(&machine, &desk.call);
+        match Session::of(machine, terms, entries) {
             Ok(session) => fresh = Some(session),
             Err(mistakes) => {
                 let all: Vec<ReadingError> = mistakes.into_iter().flat_map(|one| one.mistakes).collect();

@@ -5,7 +5,7 @@ use diagnose::digest::{
     Asked, Digest, Ground, Look, Onward, Part, asked_of_operator, moved_by_going_on, moved_by_remedy, needs,
     remedies_of_operator,
 };
-use diagnose::next::{Movement, Terms};
+use diagnose::next::Movement;
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
 use machine::caution::Doing;
@@ -143,11 +143,11 @@ fn picture(machine: &Machine, role: Option<DeviceRole>, observes: &Observable) -
 /// All remedies with their prices; texts only for those that an operator may do.
 pub fn remedies(diagnoser: &Diagnoser, machine: &Machine) -> Value {
     let own = remedies_of_operator(machine);
-    let terms = Terms::default();
+    let prices = machine.prices;
     let rows = machine.remedies.iter().map(|(id, row)| match own.iter().position(|one| *one == id) {
-        None => json!({ "minutes": row.minutes + terms.trial_minutes }),
+        None => json!({ "minutes": row.minutes + prices.trial_run }),
         Some(number) => json!({
-            "minutes": row.minutes + terms.trial_minutes,
+            "minutes": row.minutes + prices.trial_run,
             "number": number,
             "key": row.key,
             "words": words::of(|language| crate::wording::remedy_words(machine, row, language)),
@@ -158,9 +158,9 @@ pub fn remedies(diagnoser: &Diagnoser, machine: &Machine) -> Value {
     });
     json!({
         "rows": rows.collect::<Vec<_>>(),
-        "visit": terms.visit_minutes,
-        "lastResort": terms.last_resort_minutes,
-        "goOn": GO_ON_MINUTES + terms.trial_minutes,
+        "visit": prices.visit,
+        "lastResort": prices.last_resort,
+        "goOn": GO_ON_MINUTES + prices.trial_run,
     })
 }
 

@@ -84,7 +84,8 @@ pub(crate) fn call_report(desk: &Desk<'_>, record: &Record, changed: bool) -> Re
             hint: "take the machine file that the call was made with".to_owned(),
         })?;
     let worked_out = Arc::new(worked_out.with_shelf(Arc::clone(desk.shelf())));
-    let made = Session::of(worked_out, Terms::default(), record.entries.clone());
+    let terms = Terms::of(desk.machine()).visited_after(record.visit);
+    let made = Session::of(worked_out, terms, record.entries.clone());
     let session = made.map_err(|mistakes| RequestError {
         what: mistakes
             .iter()

@@ -86,7 +86,7 @@ pub(crate) fn check_tree(desk: &Desk<'_>) -> Sheet {
         .map(|(_, opening)| {
             // Four questions deep is what one follows on paper without getting lost.
             let size = Size { depth: 4, least: 0.03, ..Size::default() };
-            tree_of(diagnoser, opening, &Terms::default(), size)
+            tree_of(diagnoser, opening, &Terms::of(desk.machine()), size)
         })
         .collect();
     for (((_, title), _), tree) in written.into_iter().zip(trees) {

@@ -68,7 +68,7 @@ pub(crate) fn symptom_index(desk: &Desk<'_>) -> Sheet {
     let mut marks = Marks::default();
     let mut number = 0;
     // As far ahead as the check tree looks.
-    let terms = Terms { shown: CHECKS, effort: Size::default().effort, ..Terms::default() };
+    let terms = Terms { shown: CHECKS, effort: Size::default().effort, ..Terms::of(desk.machine()) };
     let found = symptoms(desk.diagnoser(), desk.openings(), (LISTED, LEAST), &terms);
     for ((_, title), found) in COMPLAINTS.iter().zip(found) {
         body.push(Block::Heading(title.of(language).to_owned()));

@@ -196,7 +196,7 @@ impl Led<'_, '_> {
         let Some(deviation) = self.record.deviations.last() else { return Ok(()) };
         let steps = self.record.reports.len();
         let origin = Origin::Procedure { name: self.job.procedure.name.clone(), steps };
-        let terms = Terms { caller: self.job.procedure.who, ..Terms::default() };
+        let terms = Terms { caller: self.job.procedure.who, ..Terms::of(self.job.machine) };
         let session = call::session(self.job.alternatives, Some(&origin), terms, deviation.entries(), &self.job.shelf)?;
         let record = diagnose::call::Record { origin: Some(origin), ..self.job.record.clone() };
         let keeper = call::Keeper::new(record, None, false)?;
