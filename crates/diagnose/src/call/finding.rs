@@ -56,6 +56,14 @@ pub struct Finding {
     pub look_again: Vec<String>,
 }
 
+impl Finding {
+    /// How many things are wrong at once where it is more than one, as a sentence begins: "Two" or "Several".
+    #[must_use]
+    pub fn how_many(&self) -> &'static str {
+        if self.found.len() > 2 { "Several" } else { "Two" }
+    }
+}
+
 /// All causes by their remedy, the most probable first.
 pub(crate) fn by_remedy(answer: &Answer) -> Vec<Found> {
     let mut groups: BTreeMap<String, (Option<String>, Vec<&Member>)> = BTreeMap::new();

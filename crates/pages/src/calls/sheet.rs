@@ -377,7 +377,7 @@ pub fn verdict(desk: &Desk) -> Markup {
             @match finding.ending {
                 Ending::Runs => { strong { "It runs again." } },
                 Ending::Sure => { strong { "Sure enough: " (causes.join("; ")) } " " @if let Some(first) = finding.found.first() { (share(first.probability)) } },
-                Ending::Two => { strong { (if causes.len() > 2 { "Several" } else { "Two" }) " things seem to be wrong at once: " (causes.join("; and ")) } },
+                Ending::Two => { strong { (finding.how_many()) " things seem to be wrong at once: " (causes.join("; and ")) } },
                 Ending::NothingWrong => { strong { "Nothing seems to be wrong: it waits for you." } },
                 Ending::NotInFile => { strong { "Something that is not in this machine file leads." } " The report says what to note for the machine builder." },
                 Ending::FitsBadly => {

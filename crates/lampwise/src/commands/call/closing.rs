@@ -63,8 +63,7 @@ fn finding(out: &mut String, session: &Session, width: usize) {
     let title = match finding.ending {
         Ending::Runs => "It runs again.",
         Ending::Sure => "Finding:",
-        Ending::Two if finding.found.len() > 2 => "Finding: several things are wrong at once.",
-        Ending::Two => "Finding: two things are wrong at once.",
+        Ending::Two => &format!("Finding: {} things are wrong at once.", finding.how_many().to_lowercase()),
         Ending::NothingWrong => "Finding: nothing is wrong; it waits for somebody.",
         Ending::NotInFile => "Finding: something that is not in the machine file.",
         Ending::FitsBadly => "No finding: what was reported fits badly with everything in the file.",
@@ -73,7 +72,7 @@ fn finding(out: &mut String, session: &Session, width: usize) {
     paragraph(out, width, "", "", STRONG, title);
     let mut cautions: Vec<Caution> = Vec::new();
     if finding.ending == Ending::Two {
-        let many = if finding.found.len() > 2 { "Several" } else { "Two" };
+        let many = finding.how_many();
         let both = finding.found.first().map_or(0.0, |one| one.probability);
         paragraph(out, width, "  ", "  ", PLAIN, &format!("{many} at once: {}. Most probably these:", percent(both)));
     }

@@ -105,7 +105,7 @@ fn verdict(out: &mut String, session: &Session, finding: &Finding, width: usize)
             (GOOD, format!("Sure enough, with {}: {}.", percent(probability), causes("; ")))
         }
         Ending::Two => {
-            let many = if finding.found.len() > 2 { "Several" } else { "Two" };
+            let many = finding.how_many();
             (BAD, format!("{many} things seem to be wrong at once: {}.", causes("; and ")))
         }
         Ending::NothingWrong => (GOOD, "Nothing seems to be wrong: it waits for you.".to_owned()),
