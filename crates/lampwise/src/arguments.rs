@@ -305,7 +305,7 @@ pub struct Call {
     #[arg(long, value_name = "WHO", help_heading = "The call")]
     pub who: Option<Qualification>,
 
-    /// Minutes until somebody qualified for everything can be there; 180 if nothing is said.
+    /// Minutes until somebody qualified for everything can be there; as the machine file says if nothing is said, else 180.
     #[arg(long, value_name = "MINUTES", help_heading = "The call", value_parser = clap::value_parser!(u32).range(0..=100_000))]
     pub visit: Option<u32>,
 

@@ -49,7 +49,7 @@ fn begin(types: &[MachineType]) -> Markup {
                         }
                         details {
                             summary { "How long a visit takes" }
-                            label for="visit-there" { "Minutes until somebody can be there who may do everything; 180 if nothing is said" }
+                            label for="visit-there" { "Minutes until somebody can be there who may do everything; if nothing is said, as the machine file says, else 180" }
                             input id="visit-there" name="visit" inputmode="numeric" maxlength="6" autocomplete="off";
                         }
                     }
@@ -73,7 +73,7 @@ fn begin(types: &[MachineType]) -> Markup {
                                 input id="revision" name="revision" maxlength="100" autocomplete="off";
                                 label for="settings" { "Its own settings, one a line: fill_time=T#3s" }
                                 textarea id="settings" name="settings" rows="2" maxlength="4000" {}
-                                label for="visit" { "Minutes until somebody can be there who may do everything; 180 if nothing is said" }
+                                label for="visit" { "Minutes until somebody can be there who may do everything; if nothing is said, as the machine file says, else 180" }
                                 input id="visit" name="visit" inputmode="numeric" maxlength="6" autocomplete="off";
                             }
                         }
