@@ -100,8 +100,10 @@ fn an_operator_is_asked_nothing_that_is_opened_live_or_behind_a_guard() {
         assert!(!asked.is_empty());
         for one in asked {
             let place = match one {
-                Asked::Check(check) => machine.checks[check].device.map_or("", |device| &machine.devices[device].place),
-                Asked::Position(mechanism) => &machine.mechanisms[mechanism].place,
+                Asked::Check(check) => {
+                    machine.checks[check].device.map_or("", |device| &machine.devices[device].place.english)
+                }
+                Asked::Position(mechanism) => &machine.mechanisms[mechanism].place.english,
             };
             assert!(!place.contains("cabinet") && !place.contains("behind"), "{place}");
             let Asked::Check(check) = one else { continue };

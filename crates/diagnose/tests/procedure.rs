@@ -48,7 +48,9 @@ fn the_demos_have_the_usual_procedures_with_something_to_measure() {
         let measured =
             machine.procedures[named(&machine, procedures[0])].steps.iter().filter_map(|step| step.measure.as_ref());
         for measure in measured.clone() {
-            assert!(!measure.unit.is_empty() && measure.from < measure.to && !measure.outside.english.is_empty());
+            assert!(
+                !measure.unit.english.is_empty() && measure.from < measure.to && !measure.outside.english.is_empty()
+            );
         }
         assert!(measured.count() > 0, "{name}");
         named(&machine, procedures[1]);

@@ -11,6 +11,7 @@ mod charts;
 mod conditions;
 mod devices;
 mod hands;
+mod implied;
 mod lookup;
 mod mechanisms;
 mod mentions;
@@ -216,8 +217,9 @@ impl<'r> Resolver<'r> {
                 let span = default_node.span;
                 self.problems.error(span, "out-of-range", "the default is outside from … to", "widen the range");
             }
-            let words = self.own_words(&format!("settings.{}", entry.key), table, &humanised(&entry.key));
-            let place = table.string("place").unwrap_or_default();
+            let key = format!("settings.{}", entry.key);
+            let words = self.own_words(&key, table, &humanised(&entry.key));
+            let place = self.place(&key, table);
             self.machine.settings.push(Setting { name: entry.key.clone(), words, value, default, range, place });
         }
         for (name, value) in self.asked {
@@ -296,6 +298,12 @@ impl<'r> Resolver<'r> {
     pub fn own_words(&self, key: &str, table: &Table, default: &str) -> Words {
         let english = table.string("words").unwrap_or_else(|| default.to_string());
         self.translations.words(key, &english, &Filling::default())
+    }
+
+    /// Where something is by the key `place` of its table; `key` is that of the thing itself.
+    pub fn place(&self, key: &str, table: &Table) -> Words {
+        let english = table.string("place").unwrap_or_default();
+        self.translations.words(&format!("{key}.place"), &english, &Filling::default())
     }
 
     /// The device type of this key.

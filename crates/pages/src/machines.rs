@@ -112,7 +112,7 @@ fn settings_of(one: &Machine, there: Option<&machine::Machine>) -> Markup {
                     td { (setting.words.english) " " small { (setting.name) } }
                     td.number { @if own(&setting.name) { strong { (value(setting.value)) } " " span.mark { "its own" } } @else { (value(setting.value)) } }
                     td.number { (value(setting.default)) }
-                    td { (setting.place) }
+                    td { (setting.place.english) }
                 } } }
             } } }
         }

@@ -155,7 +155,7 @@ impl Job {
             Some(Measured {
                 what: measure.words.english.clone(),
                 value,
-                unit: measure.unit.clone(),
+                unit: measure.unit.english.clone(),
                 lowest: limit(measure.from),
                 highest: limit(measure.to),
             })

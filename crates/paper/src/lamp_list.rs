@@ -42,11 +42,11 @@ fn kind(label: &str) -> Option<&str> {
 #[cfg(test)]
 mod tests {
     use super::*;
-    use machine::model::{LampKind, LampRow, PanelLamp};
+    use machine::model::{LampKind, LampRow, PanelLamp, Words};
 
     fn panel(rows: &[&[&str]]) -> Machine {
         let lamp = |label: &&str| PanelLamp { label: (*label).to_owned(), kind: LampKind::Unused };
-        let row = |labels: &&[&str]| LampRow { title: String::new(), lamps: labels.iter().map(lamp).collect() };
+        let row = |labels: &&[&str]| LampRow { title: Words::default(), lamps: labels.iter().map(lamp).collect() };
         Machine { lamp_rows: rows.iter().map(row).collect(), ..Machine::default() }
     }
 

@@ -1,21 +1,28 @@
 //! How to find out that it runs again: the part of the routine to repeat, and what a healthy machine shows
 //! and does then, worked out by simulation.
 
-use crate::procedure::{Course, Due, LampDue};
+use crate::procedure::{Course, Due, LampDue, Movement};
 use machine::Machine;
-use machine::id::RoutineId;
+use machine::id::{RoutineId, SupplyId};
 use machine::model::{Access, Energy, Guarding, HandMove, Load, Procedure, ProcedureStep, Who, Words};
-use serde::Serialize;
+use serde::{Serialize, Serializer};
 
 /// What to repeat and what should follow.
 #[derive(Clone, Debug, Default, PartialEq, Serialize)]
 pub struct Verification {
     /// What to do, in order; the last is what the standstill came after.
-    pub steps: Vec<String>,
+    #[serde(serialize_with = "in_english")]
+    pub steps: Vec<Words>,
     /// Lamps that are lit before the last of these, in the order of the panel; all others are dark.
     pub lit_before: Vec<String>,
     /// What moves by itself in the last, in words: everybody must be clear.
     pub moves: Vec<String>,
+    /// The supplies among `moves` that come on.
+    #[serde(skip)]
+    pub comes_on: Vec<SupplyId>,
+    /// The mechanisms among `moves`.
+    #[serde(skip)]
+    pub movements: Vec<Movement>,
     /// Lamps that are lit when the last has come to rest; all others are dark.
     pub lit_after: Vec<String>,
     /// Lamps that blink then.
@@ -61,20 +68,28 @@ impl Verification {
             all.iter().filter(|lamp: &&LampDue| lamp.due == due).map(|lamp| lamp.label.clone()).collect()
         };
         let last = course.steps.last();
-        let comes_on = last.into_iter().flat_map(|step| &step.comes_on);
+        let comes_on = last.map(|step| step.comes_on.clone()).unwrap_or_default();
         let mut moves: Vec<String> =
-            comes_on.map(|supply| format!("{} comes on", machine.supplies[*supply].words.english)).collect();
+            comes_on.iter().map(|supply| format!("{} comes on", machine.supplies[*supply].words.english)).collect();
         let movements = last.into_iter().flat_map(|step| &step.movements);
-        moves.extend(movements.filter(|movement| movement.hazard).map(|movement| movement.words(machine)));
+        let movements: Vec<Movement> = movements.filter(|movement| movement.hazard).cloned().collect();
+        moves.extend(movements.iter().map(|movement| movement.words(machine)));
         Self {
-            steps: row.actions[..count].iter().map(|action| action.words.english.clone()).collect(),
+            steps: row.actions[..count].iter().map(|action| action.words.clone()).collect(),
             lit_before: if count > 1 { lamps(count - 2, Due::Lit) } else { Vec::new() },
             moves,
+            comes_on,
+            movements,
             lit_after: lamps(count - 1, Due::Lit),
             blink_after: lamps(count - 1, Due::Blinks),
             takes_ms: last.map_or(0, |step| step.takes_ms),
         }
     }
+}
+
+/// Texts as programs get them.
+fn in_english<S: Serializer>(texts: &[Words], serializer: S) -> Result<S::Ok, S::Error> {
+    serializer.collect_seq(texts.iter().map(|words| &words.english))
 }
 
 #[cfg(test)]

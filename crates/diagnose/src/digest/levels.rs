@@ -67,14 +67,17 @@ pub fn asked_of_operator(machine: &Machine) -> Vec<Asked> {
     let checks = machine.checks.iter();
     let checks = checks.filter(|(_, check)| {
         // Whatever is tried or measured can set something moving or needs a tool: left to those who are trained for it.
-        let place = check.device.and_then(|device| machine.devices.get(device)).map_or("", |device| &device.place);
+        let place = check
+            .device
+            .and_then(|device| machine.devices.get(device))
+            .map_or("", |device| device.place.english.as_str());
         check.role == CheckRole::Look
             && is_for_operator(&Doing::of_check(machine, check), check.who)
             && !is_inside(place)
             && looked_at(machine, &check.observes).is_none_or(|place| !is_inside(place))
     });
     let seen = machine.mechanisms.iter();
-    let seen = seen.filter(|(_, row)| row.class != MechanismClass::Button && !is_inside(&row.place));
+    let seen = seen.filter(|(_, row)| row.class != MechanismClass::Button && !is_inside(&row.place.english));
     checks.map(|(id, _)| Asked::Check(id)).chain(seen.map(|(id, _)| Asked::Position(id))).collect()
 }
 
@@ -83,7 +86,10 @@ pub fn asked_of_operator(machine: &Machine) -> Vec<Asked> {
 pub fn remedies_of_operator(machine: &Machine) -> Vec<RemedyId> {
     let remedies = machine.remedies.iter();
     let own = remedies.filter(|(_, remedy)| {
-        let device = remedy.device.and_then(|device| machine.devices.get(device)).map_or("", |device| &device.place);
+        let device = remedy
+            .device
+            .and_then(|device| machine.devices.get(device))
+            .map_or("", |device| device.place.english.as_str());
         is_for_operator(&Doing::of_remedy(machine, remedy), remedy.who)
             && !is_inside(device)
             && remedy.does.and_then(|hand| moved(machine, hand)).is_none_or(|place| !is_inside(place))
@@ -91,7 +97,7 @@ pub fn remedies_of_operator(machine: &Machine) -> Vec<RemedyId> {
     own.map(|(id, _)| id).collect()
 }
 
-/// Whether a place, as the machine file has it in words, is one that something has to be opened for. It is text, so
+/// Whether a place, as the machine file has it in words before any translation, is one that something has to be opened for. It is text, so
 /// this errs on the side of asking too little: a library's check of a relay may be done from outside, but not of
 /// the one in the cabinet.
 fn is_inside(place: &str) -> bool {
@@ -116,11 +122,11 @@ fn is_inside(place: &str) -> bool {
 /// The place of what is looked at.
 fn looked_at<'m>(machine: &'m Machine, observes: &Observable) -> Option<&'m str> {
     match *observes {
-        Observable::InputStage(input, _) => machine.inputs.get(input).map(|row| row.place.as_str()),
-        Observable::OutputStage(output, _) => machine.outputs.get(output).map(|row| row.place.as_str()),
-        Observable::Supply(supply) => machine.supplies.get(supply).map(|row| row.place.as_str()),
+        Observable::InputStage(input, _) => machine.inputs.get(input).map(|row| row.place.english.as_str()),
+        Observable::OutputStage(output, _) => machine.outputs.get(output).map(|row| row.place.english.as_str()),
+        Observable::Supply(supply) => machine.supplies.get(supply).map(|row| row.place.english.as_str()),
         Observable::Position(mechanism) | Observable::MovesFreely(mechanism) => {
-            machine.mechanisms.get(mechanism).map(|row| row.place.as_str())
+            machine.mechanisms.get(mechanism).map(|row| row.place.english.as_str())
         }
         Observable::Inspect(_) => None,
     }
@@ -132,8 +138,8 @@ fn moved(machine: &Machine, hand: HandMove) -> Option<&str> {
         HandMove::Put(mechanism, _)
         | HandMove::Press(mechanism, _)
         | HandMove::Hold(mechanism)
-        | HandMove::LetGo(mechanism) => machine.mechanisms.get(mechanism).map(|row| row.place.as_str()),
-        HandMove::Supply(supply, _) => machine.supplies.get(supply).map(|row| row.place.as_str()),
+        | HandMove::LetGo(mechanism) => machine.mechanisms.get(mechanism).map(|row| row.place.english.as_str()),
+        HandMove::Supply(supply, _) => machine.supplies.get(supply).map(|row| row.place.english.as_str()),
         HandMove::PowerCycle | HandMove::Wait => None,
     }
 }

@@ -57,11 +57,11 @@ pub use describe::describe_lamps;
 /// use diagnose::evidence::{LampState, Naming};
 /// use diagnose::reading::read_lamps;
 /// use machine::Machine;
-/// use machine::model::{LampKind, LampRow, PanelLamp, StatusMeaning};
+/// use machine::model::{LampKind, LampRow, PanelLamp, StatusMeaning, Words};
 ///
 /// let lamp = |label: &str| PanelLamp { label: label.to_owned(), kind: LampKind::Unused };
 /// let mut machine = Machine::default();
-/// machine.lamp_rows.push(LampRow { title: "inputs".to_owned(), lamps: vec![lamp("X0"), lamp("X1"), lamp("X2")] });
+/// machine.lamp_rows.push(LampRow { title: Words::plain("inputs"), lamps: vec![lamp("X0"), lamp("X1"), lamp("X2")] });
 ///
 /// let reports = read_lamps(&machine, "X0-X2 on except X1").unwrap();
 /// assert_eq!(reports.iter().map(|report| report.state).collect::<Vec<_>>(), [LampState::Lit, LampState::Dark, LampState::Lit]);

@@ -47,7 +47,7 @@ pub fn sorter() -> Machine {
         machine.outputs.push(output(label, tag, words));
     }
     let row = |title: &str, stem: &str, numbers: std::ops::Range<usize>| LampRow {
-        title: title.to_owned(),
+        title: Words::plain(title),
         lamps: numbers.map(|number| PanelLamp { label: format!("{stem}{number}"), kind: LampKind::Unused }).collect(),
     };
     machine.lamp_rows = vec![row("inputs", "X", 0..8), row("inputs", "X", 10..18), row("outputs", "Y", 0..8)];
@@ -61,7 +61,7 @@ pub fn sorter() -> Machine {
     }
     let status = |label: &str, meaning| PanelLamp { label: label.to_owned(), kind: LampKind::Status(meaning) };
     machine.lamp_rows.push(LampRow {
-        title: "controller".to_owned(),
+        title: Words::plain("controller"),
         lamps: vec![
             status("POWER", StatusMeaning::Powered),
             status("RUN", StatusMeaning::Running),
@@ -107,7 +107,7 @@ pub fn odd_labels() -> Machine {
     let mut machine = Machine::default();
     let lamp = |label: &str| PanelLamp { label: label.to_owned(), kind: LampKind::Unused };
     let row = |title: &str, labels: &[&str]| LampRow {
-        title: title.to_owned(),
+        title: Words::plain(title),
         lamps: labels.iter().map(|label| lamp(label)).collect(),
     };
     machine.lamp_rows.push(row("panel", &["ON", "OFF", "A", "E-STOP", "+24V", "REST", "7 \"B\""]));
@@ -150,7 +150,7 @@ fn mechanism(name: &str, words: &str, class: MechanismClass, positions: &[&str])
         moves: Vec::new(),
         moving_hazard: class == MechanismClass::Driven,
         raised_at: None,
-        place: String::new(),
+        place: Words::default(),
     }
 }
 
@@ -161,7 +161,7 @@ fn supply(name: &str, words: &str, kind: SupplyKind) -> Supply {
         kind,
         from: None,
         when: Condition::default(),
-        place: String::new(),
+        place: Words::default(),
     }
 }
 
@@ -175,7 +175,7 @@ fn input(label: &str, tag: &str, words: &str, lit: Condition<WorldFact>) -> Inpu
         supply: None,
         on_delay_ms: 0,
         off_delay_ms: 0,
-        place: String::new(),
+        place: Words::default(),
         picture: None,
         own_led: true,
     }
@@ -189,7 +189,7 @@ fn output(label: &str, tag: &str, words: &str) -> Output {
         usage: PointUse::Used,
         driven: Condition::Always(false),
         supply: None,
-        place: String::new(),
+        place: Words::default(),
         picture: None,
     }
 }

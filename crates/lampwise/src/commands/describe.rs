@@ -32,7 +32,7 @@ fn page(chosen: &Chosen, machine: &Machine, deviations: bool, width: usize) -> S
     section(&mut out, "Lamps");
     for row in &machine.lamp_rows {
         let labels: Vec<&str> = row.lamps.iter().map(|lamp| lamp.label.as_str()).collect();
-        item(&mut out, width, &row.title, &labels.join(" "));
+        item(&mut out, width, &row.title.english, &labels.join(" "));
     }
     section(&mut out, "Charts");
     for (id, chart) in machine.charts.iter() {
@@ -53,7 +53,10 @@ fn page(chosen: &Chosen, machine: &Machine, deviations: bool, width: usize) -> S
     if !machine.settings.is_empty() {
         section(&mut out, "Settings");
         for setting in machine.settings.rows() {
-            let place = if setting.place.is_empty() { String::new() } else { format!(" ({})", setting.place) };
+            let place = match setting.place.english.as_str() {
+                "" => String::new(),
+                place => format!(" ({place})"),
+            };
             item(&mut out, width, &setting.name, &format!("{}{place}", value(setting.value)));
         }
     }
@@ -131,7 +134,7 @@ fn document(chosen: &Chosen, machine: &Machine, deviations: bool) -> Value {
         "machine": { "name": machine.name, "version": machine.version, "revision": machine.revision },
         "about": machine.about,
         "lamp_rows": machine.lamp_rows.iter().map(|row| json!({
-            "title": row.title,
+            "title": row.title.english,
             "labels": row.lamps.iter().map(|lamp| &lamp.label).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "charts": machine.charts.iter().map(|(id, chart)| json!({
@@ -146,7 +149,7 @@ fn document(chosen: &Chosen, machine: &Machine, deviations: bool) -> Value {
             "actions": routine.actions.iter().map(|action| words(&action.words)).collect::<Vec<_>>(),
         })).collect::<Vec<_>>(),
         "settings": machine.settings.rows().map(|setting| json!({
-            "name": setting.name, "value": value(setting.value), "place": setting.place,
+            "name": setting.name, "value": value(setting.value), "place": setting.place.english,
         })).collect::<Vec<_>>(),
         "revisions": chosen.reading.revisions().iter().map(|revision| json!({
             "name": revision.name,

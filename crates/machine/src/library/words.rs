@@ -22,7 +22,7 @@ pub struct Filling {
 struct Place {
     name: &'static str,
     words: Words,
-    instead: String,
+    instead: Words,
 }
 
 impl Filling {
@@ -42,8 +42,8 @@ impl Filling {
     /// A filling with one more place. Without a text it goes with its parentheses, and elsewhere `instead` stands there: an
     /// output without a lamp has no label, but a tag.
     #[must_use]
-    pub fn with_or(mut self, place: &'static str, text: &str, instead: &str) -> Self {
-        self.places.push(Place { name: place, words: Words::plain(text), instead: instead.to_string() });
+    pub fn with_or(mut self, place: &'static str, text: &str, instead: Words) -> Self {
+        self.places.push(Place { name: place, words: Words::plain(text), instead });
         self
     }
 
@@ -68,7 +68,7 @@ impl Filling {
             if filled.is_empty() {
                 text = without_parentheses(&text, &mark).replace(&format!(", {mark}"), "");
             }
-            text = text.replace(&mark, if filled.is_empty() { instead } else { filled });
+            text = text.replace(&mark, if filled.is_empty() { instead.in_language(language) } else { filled });
         }
         text
     }

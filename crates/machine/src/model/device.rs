@@ -52,7 +52,7 @@ pub struct Device {
     /// Its fault modes, which exclude each other.
     pub modes: Vec<DeviationId>,
     /// Where it is on the machine.
-    pub place: String,
+    pub place: Words,
 }
 
 /// What a device stands in.

@@ -127,7 +127,7 @@ pub struct Measurement {
     /// What is measured.
     pub words: Words,
     /// Unit, such as `ml/min`.
-    pub unit: String,
+    pub unit: Words,
     /// Least and greatest value that is right.
     pub from: f64,
     /// See `from`.
@@ -150,7 +150,7 @@ pub struct Setting {
     /// Least and greatest value.
     pub range: Option<(SettingValue, SettingValue)>,
     /// Where it is adjusted.
-    pub place: String,
+    pub place: Words,
 }
 
 /// A setting's value.

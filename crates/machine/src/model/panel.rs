@@ -1,6 +1,6 @@
 //! The lamps as the caller sees them.
 
-use super::ProgramFact;
+use super::{ProgramFact, Words};
 use crate::condition::Condition;
 use crate::id::{InputId, OutputId};
 
@@ -8,7 +8,7 @@ use crate::id::{InputId, OutputId};
 #[derive(Clone, Debug)]
 pub struct LampRow {
     /// What the row is called, such as "inputs" or "outputs".
-    pub title: String,
+    pub title: Words,
     /// The lamps from left to right.
     pub lamps: Vec<PanelLamp>,
 }

@@ -68,7 +68,7 @@ pub struct Input {
     /// Delay before the program sees it dark, ms.
     pub off_delay_ms: u64,
     /// Where the device is on the machine.
-    pub place: String,
+    pub place: Words,
     /// Picture file and the marked spot in it (0 to 1 across, 0 to 1 down).
     pub picture: Option<(String, f64, f64)>,
     /// Whether the sensing device has an LED of its own.
@@ -91,7 +91,7 @@ pub struct Output {
     /// What feeds the card's channel and the coil.
     pub supply: Option<SupplyId>,
     /// Where the device is on the machine.
-    pub place: String,
+    pub place: Words,
     /// Picture file and the marked spot in it.
     pub picture: Option<(String, f64, f64)>,
 }

@@ -44,7 +44,7 @@ pub struct Supply {
     /// What else must be so, such as a safety relay that has pulled in.
     pub when: Condition<WorldFact>,
     /// Where it is on the machine.
-    pub place: String,
+    pub place: Words,
 }
 
 /// Who moves a mechanism.
@@ -80,7 +80,7 @@ pub struct Mechanism {
     /// The position in which it holds up a load that can come down, if any.
     pub raised_at: Option<u8>,
     /// Where it is on the machine.
-    pub place: String,
+    pub place: Words,
 }
 
 /// One way in which a mechanism moves.

@@ -8,7 +8,7 @@ use crate::id::{ChartId, InputId, OutputId, StepId};
 use crate::library::Filling;
 use crate::model::{
     Action, ActionKind, Chart, Counter, Effect, Guarding, Interlock, Latch, MechanismClass, Mode, ProgramFact,
-    SettingValue, Step, TimeOut, Timing, Transition, Words, WorldFact,
+    SettingValue, Step, TimeOut, Timing, Transition, WorldFact,
 };
 use crate::source::Span;
 use crate::text::effect::EffectText;
@@ -340,7 +340,11 @@ impl<'r> Resolver<'r> {
         if let Some(stop) = self.program_key(raw.table, "stop", scope) {
             self.machine.interlocks.push(Interlock {
                 chart,
-                words: self.translations.words("stop", "stop was pressed", &Filling::default()),
+                words: self.words_or(
+                    "stop",
+                    "stop was pressed",
+                    self.translations.words("implied.stop", "stop was pressed", &Filling::default()),
+                ),
                 needs: stop.negated(),
                 in_steps: running.clone(),
                 effect: Effect::GoTo(first.to_vec()),
@@ -360,7 +364,13 @@ impl<'r> Resolver<'r> {
         let Some(needs) = self.program_key(table, "needs", scope) else { return };
         let in_steps = if table.get("in").is_some() { self.steps_named(table, "in", scope) } else { running.to_vec() };
         let written = table.texts("needs").iter().map(|text| text.text.clone()).collect::<Vec<_>>().join(" and ");
-        let words = self.own_words("", table, &format!("{} must hold", humanised(&written)));
+        let words = match table.string("words") {
+            Some(english) => self.translations.words("", &english, &Filling::default()),
+            None => {
+                let english = format!("{} must hold", humanised(&written));
+                self.words_or("", &english, self.must_hold(self.permissive_words(&needs)))
+            }
+        };
         let effect = match table.get("on_loss").and_then(|node| self.parse_effect(node)) {
             Some(effect) => self.effect(&effect, scope, first, &format!("{} is lost", words.english)),
             None => {
@@ -389,7 +399,8 @@ impl<'r> Resolver<'r> {
             .filter(|need| !self.has_interlock(chart, need))
             .collect();
         let (Some(_), Some((_, span))) = (watched.first(), needs.first()) else { return };
-        let lost: Vec<String> = watched.iter().map(|need| format!("\"{}\"", self.said(need))).collect();
+        let lost: Vec<String> =
+            watched.iter().map(|need| format!("\"{}\"", self.permissive_words(need).english)).collect();
         let question = format!("{} no longer holds while {} runs", lost.join(" or "), raw.name);
         let scope = Scope { chart: Some(chart), step: None };
         let effect = match written {
@@ -400,7 +411,7 @@ impl<'r> Resolver<'r> {
             return;
         }
         for need in watched {
-            let words = Words::plain(format!("{} must hold", self.said(&need)));
+            let words = self.must_hold(self.permissive_words(&need));
             self.machine.interlocks.push(Interlock {
                 chart,
                 words,
@@ -409,15 +420,6 @@ impl<'r> Resolver<'r> {
                 effect: effect.clone(),
             });
         }
-    }
-
-    /// A permissive in the words of its inputs.
-    fn said(&self, need: &Program) -> String {
-        let inputs = need.facts().into_iter().filter_map(|fact| match fact {
-            ProgramFact::Input(input) => Some(self.machine.inputs[*input].words.english.clone()),
-            _ => None,
-        });
-        inputs.collect::<Vec<_>>().join(" and ")
     }
 
     fn inputs_of(need: &Program) -> Vec<InputId> {

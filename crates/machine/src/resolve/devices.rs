@@ -29,7 +29,7 @@ struct Plan<'p> {
     /// The part of the chain it is; `device` for the point's own device.
     part: &'p str,
     filling: Filling,
-    place: String,
+    place: Words,
     guarding: Guarding,
     /// Words beside those of the type, such as "lift is up".
     about: Words,
@@ -61,7 +61,7 @@ impl<'r> Resolver<'r> {
             let chain = if kind.chain.is_empty() { vec!["device".to_string()] } else { kind.chain.clone() };
             let row = &self.machine.inputs[id];
             let (tag, place, about) = (row.tag.clone(), row.place.clone(), row.words.clone());
-            let filling = self.point_filling(&row.tag, &row.label, &about, &place, row.supply);
+            let filling = self.point_filling(Words::plain(&row.tag), &row.label, &about, &place, row.supply);
             let role = DeviceRole::Input(id);
             self.chain(&chain, kind, &tag, role, Point::Input(id), table, &filling, &place, &about);
         }
@@ -79,7 +79,7 @@ impl<'r> Resolver<'r> {
             let row = &self.machine.outputs[id];
             let (tag, place, about) = (row.tag.clone(), row.place.clone(), row.words.clone());
             let label = row.label.clone().unwrap_or_default();
-            let filling = self.point_filling(&tag, &label, &about, &place, row.supply);
+            let filling = self.point_filling(self.tag_words(id), &label, &about, &place, row.supply);
             let role = DeviceRole::Output(id);
             self.chain(&chain, kind, &tag, role, Point::Output(id), table, &filling, &place, &about);
         }
@@ -96,7 +96,7 @@ impl<'r> Resolver<'r> {
         point: Point,
         table: Option<&Table>,
         filling: &Filling,
-        place: &str,
+        place: &Words,
         about: &Words,
     ) {
         let guarding = table.and_then(read_guarding).unwrap_or(kind.guarding);
@@ -122,20 +122,27 @@ impl<'r> Resolver<'r> {
                 points: vec![point],
                 part,
                 filling: filling.clone(),
-                place: place.to_string(),
+                place: place.clone(),
                 guarding,
                 about: about.clone(),
             });
         }
     }
 
-    fn point_filling(&self, tag: &str, label: &str, words: &Words, place: &str, supply: Option<SupplyId>) -> Filling {
+    fn point_filling(
+        &self,
+        tag: Words,
+        label: &str,
+        words: &Words,
+        place: &Words,
+        supply: Option<SupplyId>,
+    ) -> Filling {
         let supply = supply.map(|supply| self.machine.supplies[supply].words.clone()).unwrap_or_default();
         Filling::default()
-            .with("tag", tag)
+            .with_words("tag", tag.clone())
             .with_or("label", label, tag)
             .with_words("words", words.clone())
-            .with("place", place)
+            .with_words("place", place.clone())
             .with_words("supply", supply)
     }
 
@@ -154,7 +161,8 @@ impl<'r> Resolver<'r> {
             }
             let Some(kind) = self.kind(kind_key) else { continue };
             for (name, points) in shared {
-                let filling = self.point_filling(&name, &name, &Words::plain(kind.words.clone()), "", None);
+                let filling =
+                    self.point_filling(Words::plain(&name), &name, &self.kind_words(kind), &Words::default(), None);
                 self.device(Plan {
                     name,
                     kind,
@@ -162,7 +170,7 @@ impl<'r> Resolver<'r> {
                     points,
                     part: key,
                     filling,
-                    place: String::new(),
+                    place: Words::default(),
                     guarding: Guarding::None,
                     about: Words::default(),
                 });
@@ -176,7 +184,7 @@ impl<'r> Resolver<'r> {
             let Some(kind) = self.kind(&self.supply_kinds[index]) else { continue };
             let row = &self.machine.supplies[id];
             let words = row.words.clone();
-            let filling = self.point_filling(&row.name, "", &words, &row.place, Some(id));
+            let filling = self.point_filling(Words::plain(&row.name), "", &words, &row.place, Some(id));
             let (name, place) = (row.name.clone(), row.place.clone());
             let device = self.device(Plan {
                 name: name.clone(),
@@ -220,7 +228,7 @@ impl<'r> Resolver<'r> {
             if (class != MechanismClass::Button || own)
                 && let Some(kind) = self.kind(&key)
             {
-                let filling = self.point_filling(&name, "", &words, &place, None);
+                let filling = self.point_filling(Words::plain(&name), "", &words, &place, None);
                 device = Some(self.device(Plan {
                     name: name.clone(),
                     kind,
@@ -244,7 +252,8 @@ impl<'r> Resolver<'r> {
         let Some(kind) = self.library.types.values().find(|kind| kind.stands_in == StandsIn::Controller) else {
             return;
         };
-        let filling = self.point_filling("controller", "", &Words::plain(kind.words.clone()), "", None);
+        let filling =
+            self.point_filling(Words::plain("controller"), "", &self.kind_words(kind), &Words::default(), None);
         self.device(Plan {
             name: "controller".to_string(),
             kind,
@@ -252,7 +261,7 @@ impl<'r> Resolver<'r> {
             points: Vec::new(),
             part: "device",
             filling,
-            place: String::new(),
+            place: Words::default(),
             guarding: Guarding::None,
             about: Words::default(),
         });
@@ -262,7 +271,10 @@ impl<'r> Resolver<'r> {
     fn device(&mut self, plan: Plan<'_>) -> DeviceId {
         let over = self.overrides(&plan);
         let words = self.device_words(&plan, over);
-        let place = over.and_then(|over| over.string("place")).unwrap_or_else(|| plan.place.clone());
+        let place = match over.filter(|over| over.get("place").is_some()) {
+            Some(over) => self.place(&format!("devices.{}", plan.name), over),
+            None => plan.place.clone(),
+        };
         let guarding = over.and_then(read_guarding).unwrap_or(plan.guarding);
         let device = self.machine.devices.push(Device {
             name: plan.name.clone(),
@@ -287,8 +299,11 @@ impl<'r> Resolver<'r> {
                 let mut words = self.translations.words(&text_key, &fault.words, &plan.filling);
                 if !suffix.is_empty() {
                     // The same words for each position would be several causes of one name.
-                    let texts = words.translations.iter_mut().map(|(_, text)| text);
-                    texts.chain([&mut words.english]).for_each(|text| *text += &format!(" ({})", suffix.trim()));
+                    let position = self.position_words(suffix.trim());
+                    words.english += &format!(" ({})", position.english);
+                    for (language, text) in &mut words.translations {
+                        *text += &format!(" ({})", position.in_language(language));
+                    }
                 }
                 let rate = Rate { chance: Chance::PerMillionHours(fault.rate), source: fault.source.clone() };
                 let kind = DeviationKind::Fault(device);
@@ -338,7 +353,7 @@ impl<'r> Resolver<'r> {
         if let Some(words) = over.and_then(|over| over.string("words")) {
             return self.translations.words(&format!("devices.{}", plan.name), &words, &plan.filling);
         }
-        let kind = self.translations.words(&format!("types.{}", plan.kind.key), &plan.kind.words, &Filling::default());
+        let kind = self.kind_words(plan.kind);
         let tag = plan.name.split(' ').next().unwrap_or_default();
         let compose = |kind: &str, about: &str| match (plan.role, plan.part) {
             (DeviceRole::Supply(_) | DeviceRole::Mechanism(_), _) => about.to_string(),
@@ -358,6 +373,11 @@ impl<'r> Resolver<'r> {
             .collect();
         let key = format!("devices.{}", plan.name);
         Words { key, english: compose(&kind.english, &plan.about.english), translations }
+    }
+
+    /// What people call a device type.
+    fn kind_words(&self, kind: &DeviceType) -> Words {
+        self.translations.words(&format!("types.{}", kind.key), &kind.words, &Filling::default())
     }
 
     /// Rates and fault modes that the machine file gives for one device.
@@ -611,13 +631,13 @@ impl<'r> Resolver<'r> {
             Point::Input(input) => {
                 let row = &self.machine.inputs[input];
                 let words = &row.words;
-                (row.tag.clone(), self.point_filling(&row.tag, &row.label, words, &row.place, row.supply))
+                (row.tag.clone(), self.point_filling(Words::plain(&row.tag), &row.label, words, &row.place, row.supply))
             }
             Point::Output(output) => {
                 let row = &self.machine.outputs[output];
                 let label = row.label.clone().unwrap_or_default();
                 let words = &row.words;
-                (row.tag.clone(), self.point_filling(&row.tag, &label, words, &row.place, row.supply))
+                (row.tag.clone(), self.point_filling(self.tag_words(output), &label, words, &row.place, row.supply))
             }
         }
     }
@@ -650,8 +670,7 @@ impl<'r> Resolver<'r> {
         let named = row.positions.iter().zip(&row.position_words);
         let mut answers: Vec<Answer> =
             named.map(|(key, words)| Answer { key: key.clone(), words: words.clone() }).collect();
-        let words = self.translations.words("positions.between", "between", &Filling::default());
-        answers.push(Answer { key: "between".to_string(), words });
+        answers.push(Answer { key: "between".to_string(), words: self.between() });
         answers
     }
 

@@ -85,9 +85,17 @@ impl<'r> Resolver<'r> {
         };
         let short = text.text.trim().to_string();
         let key = format!("hand.{short}");
-        let english = table.string("words").unwrap_or_else(|| self.hand_words(movement, &short));
-        let words = self.translations.words(&key, &english, &Filling::default());
+        let words = match table.string("words") {
+            Some(english) => self.translations.words(&key, &english, &Filling::default()),
+            None => self.implied_hand_words(&key, movement, &short),
+        };
         Some((HandAction { words, short, movement, wait_ms }, forgotten))
+    }
+
+    /// What a hand does where the file has no words for it; `key` is that of its translations.
+    fn implied_hand_words(&self, key: &str, movement: HandMove, short: &str) -> Words {
+        let general = self.hand_words(movement, short);
+        self.words_or(key, &general.english.clone(), general)
     }
 
     fn wait_of(&mut self, text: &Text) -> Option<u64> {
@@ -131,25 +139,6 @@ impl<'r> Resolver<'r> {
         }
     }
 
-    fn hand_words(&self, movement: HandMove, short: &str) -> String {
-        let words = |mechanism: MechanismId| self.machine.mechanisms[mechanism].words.english.clone();
-        match movement {
-            HandMove::Put(mechanism, at) => {
-                let row = &self.machine.mechanisms[mechanism];
-                format!("{} to \"{}\"", words(mechanism), humanised(&row.positions[usize::from(at)]))
-            }
-            HandMove::Press(mechanism, _) => format!("press {}", words(mechanism)),
-            HandMove::Hold(mechanism) => format!("hold {} down", words(mechanism)),
-            HandMove::LetGo(mechanism) => format!("let go of {}", words(mechanism)),
-            HandMove::Supply(supply, on) => {
-                let verb = if on { "turn on" } else { "turn off" };
-                format!("{verb} {}", self.machine.supplies[supply].words.english)
-            }
-            HandMove::PowerCycle => "switch the power off, wait ten seconds, and on again".to_string(),
-            HandMove::Wait => humanised(short),
-        }
-    }
-
     /// Lapses: actions of a routine that are left out.
     fn note_forgotten(&mut self, routine: RoutineId, chances: Vec<Option<Forgotten>>) {
         for (index, chance) in chances.into_iter().enumerate() {
@@ -177,14 +166,7 @@ impl<'r> Resolver<'r> {
     /// this kind, filled.
     fn lapse_words(&self, key: &str, (kind, english): (&str, &str), filling: &Filling) -> Words {
         let general = self.translations.words(kind, english, filling);
-        let mut words = self.translations.words(key, &general.english, &Filling::default());
-        for (language, text) in general.translations {
-            if words.translations.iter().all(|(known, _)| *known != language) {
-                words.translations.push((language, text));
-            }
-        }
-        words.translations.sort();
-        words
+        self.words_or(key, &general.english.clone(), general)
     }
 
     fn key_taken(&self, key: &str) -> bool {
@@ -346,13 +328,12 @@ impl<'r> Resolver<'r> {
         let mut actions = Vec::new();
         for movement in puts.into_iter().chain(presses) {
             let short = self.short_form(movement);
-            let english = self.hand_words(movement, &short);
-            let words = self.translations.words(&format!("hand.{short}"), &english, &Filling::default());
+            let words = self.implied_hand_words(&format!("hand.{short}"), movement, &short);
             actions.push(HandAction { words, short, movement, wait_ms: None });
         }
         let name = charts.first().map_or("routine".to_string(), |chart| chart.name.clone());
         let count = actions.len();
-        let words = Words::plain(humanised(&name));
+        let words = self.translations.words(&format!("routines.{name}"), &humanised(&name), &Filling::default());
         let routine = self.machine.routines.push(Routine { name, words, mode: None, actions });
         let usual = Forgotten { chance: FORGOTTEN * (1.0 - NOTICED), source: Source::Practice, after: Vec::new() };
         self.note_forgotten(routine, vec![Some(usual); count]);
@@ -405,13 +386,15 @@ impl<'r> Resolver<'r> {
     fn procedure_step(&mut self, table: &'r Table) -> ProcedureStep {
         let movement = table.text("do").and_then(|text| self.hand_move(text)).unwrap_or(HandMove::Wait);
         let short = table.string("do").unwrap_or_default();
-        let english = table.string("words").unwrap_or_else(|| self.hand_words(movement, &short));
         let filling = Filling::default();
-        let words = self.translations.words("", &english, &filling);
+        let words = match table.string("words") {
+            Some(english) => self.translations.words("", &english, &filling),
+            None => self.implied_hand_words("", movement, &short),
+        };
         let note = table.string("note").map(|note| self.translations.words("", &note, &filling));
         let measure = table.table("measure").map(|measure| Measurement {
             words: self.translations.words("", &measure.string("words").unwrap_or_default(), &filling),
-            unit: measure.string("unit").unwrap_or_default(),
+            unit: self.translations.words("", &measure.string("unit").unwrap_or_default(), &filling),
             from: measure.number("from").unwrap_or(f64::NEG_INFINITY),
             to: measure.number("to").unwrap_or(f64::INFINITY),
             outside: self.translations.words("", &measure.string("outside").unwrap_or_default(), &filling),

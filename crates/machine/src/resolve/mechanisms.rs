@@ -97,13 +97,17 @@ impl Resolver<'_> {
             moves: Vec::new(),
             moving_hazard,
             raised_at,
-            place: table.string("place").unwrap_or_default(),
+            place: self.place(&key, table),
         }
     }
 
     /// A position for people: what the library has for this name wherever it stands, or the file for its own.
-    fn position_words(&self, name: &str) -> Words {
-        self.translations.words(&format!("positions.{name}"), &humanised(name), &Filling::default())
+    pub fn position_words(&self, name: &str) -> Words {
+        let key = format!("positions.{name}");
+        match name.strip_prefix("not_") {
+            Some(other) => self.words_or(&key, &humanised(name), self.not(self.position_words(other))),
+            None => self.translations.words(&key, &humanised(name), &Filling::default()),
+        }
     }
 
     fn class_of(&self, name: &str, table: &Table) -> MechanismClass {

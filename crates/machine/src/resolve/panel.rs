@@ -2,7 +2,8 @@
 
 use super::conditions::Scope;
 use super::{Point, Resolver};
-use crate::model::{LampKind, LampRow, PanelLamp, StatusMeaning};
+use crate::library::Filling;
+use crate::model::{LampKind, LampRow, PanelLamp, StatusMeaning, Words};
 use crate::source::Span;
 use crate::text::label_range::expand;
 use crate::tree::{Entry, Table};
@@ -18,16 +19,21 @@ impl<'r> Resolver<'r> {
     fn implied_panel(&mut self) {
         let inputs = self.machine.inputs.iter();
         let inputs = inputs.map(|(id, input)| PanelLamp { label: input.label.clone(), kind: LampKind::Input(id) });
-        let inputs = LampRow { title: "inputs".to_string(), lamps: inputs.collect() };
+        let inputs = LampRow { title: self.row_title("inputs"), lamps: inputs.collect() };
         let outputs = self.machine.outputs.iter();
         let outputs = outputs
             .filter_map(|(id, output)| Some(PanelLamp { label: output.label.clone()?, kind: LampKind::Output(id) }));
-        let outputs = LampRow { title: "outputs".to_string(), lamps: outputs.collect() };
+        let outputs = LampRow { title: self.row_title("outputs"), lamps: outputs.collect() };
         let status = self.status_entries().iter().map(|entry| entry.key.clone()).collect::<Vec<_>>();
         let status = status.into_iter().filter_map(|label| self.status_lamp(&label)).collect();
-        let status = LampRow { title: "status".to_string(), lamps: status };
+        let status = LampRow { title: self.row_title("status"), lamps: status };
         let rows = [inputs, outputs, status];
         self.machine.lamp_rows = rows.into_iter().filter(|row| !row.lamps.is_empty()).collect();
+    }
+
+    /// What a row is called: usual titles as the library has them, others as the file does.
+    fn row_title(&self, english: &str) -> Words {
+        self.translations.words(&format!("rows.{english}"), english, &Filling::default())
     }
 
     fn status_entries(&self) -> &'r [Entry] {
@@ -58,7 +64,8 @@ impl<'r> Resolver<'r> {
                     lamps.push(self.lamp(&word.text));
                 }
             }
-            self.machine.lamp_rows.push(LampRow { title: row.string("title").unwrap_or_default(), lamps });
+            let title = self.row_title(&row.string("title").unwrap_or_default());
+            self.machine.lamp_rows.push(LampRow { title, lamps });
         }
         self.note_missing_lamps(&seen);
     }

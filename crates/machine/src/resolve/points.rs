@@ -3,8 +3,8 @@
 use super::{OutputWiring, Point, Resolver, humanised};
 use crate::condition::Condition;
 use crate::id::{Id, MechanismId, OutputId};
-use crate::library::{Filling, StandsIn};
-use crate::model::{Guarding, Input, MechanismClass, Output, PointUse, SupplyKind, WorldFact};
+use crate::library::StandsIn;
+use crate::model::{Guarding, Input, MechanismClass, Output, PointUse, SupplyKind, Words, WorldFact};
 use crate::source::Span;
 use crate::text::sentence::{Verb, words};
 use crate::tree::{Entry, Table};
@@ -36,17 +36,21 @@ impl<'r> Resolver<'r> {
         let kind = self.kind_of(table, &guess);
         self.expect_stand(table, entry.key_span, &kind, StandsIn::Input);
         let tag = table.string("tag").unwrap_or_else(|| entry.key.clone());
-        let default_words = table.string("lit").map_or(humanised(&entry.key), |lit| said(&lit));
         let supply = self.supply_or_note(table, "supply").or_else(|| self.default_supply());
+        let key = format!("inputs.{}", entry.key);
+        let words = match table.string("lit").filter(|_| table.get("words").is_none()) {
+            Some(written) => self.words_or(&key, &said(&written), self.world_words(&lit).unwrap_or_default()),
+            None => self.own_words(&key, table, &humanised(&entry.key)),
+        };
         let input = Input {
             label: entry.key.clone(),
-            words: self.own_words(&format!("inputs.{}", entry.key), table, &default_words),
+            words,
             usage,
             lit,
             supply: if usage == PointUse::Used { supply } else { None },
             on_delay_ms: table.get("on_delay").and_then(|node| self.time_of(node)).unwrap_or(0),
             off_delay_ms: table.get("off_delay").and_then(|node| self.time_of(node)).unwrap_or(0),
-            place: table.string("place").unwrap_or_default(),
+            place: self.place(&key, table),
             picture: picture(table),
             own_led: self.kind(&kind).is_some_and(|kind| kind.own_led),
             tag: tag.clone(),
@@ -148,17 +152,22 @@ impl<'r> Resolver<'r> {
         self.expect_stand(table, entry.key_span, &kind, StandsIn::Output);
         let moves = self.pairs(table, "moves");
         let back = self.pairs(table, "back");
+        let moved = moves.first().map(|(mechanism, position)| self.stands(*mechanism, *position));
         let wiring = self.wiring_of(table, &kind, moves, back);
         let tag = table.string("tag").unwrap_or_else(|| entry.key.clone());
-        let default_words = table.string("moves").unwrap_or_else(|| humanised(&entry.key));
         let supply = self.supply_or_note(table, "supply").or_else(|| self.default_supply());
+        let key = format!("outputs.{}", entry.key);
+        let words = match table.string("moves").filter(|_| table.get("words").is_none()) {
+            Some(written) => self.words_or(&key, &written, moved.unwrap_or_default()),
+            None => self.own_words(&key, table, &humanised(&entry.key)),
+        };
         let id = self.machine.outputs.push(Output {
             label: Some(entry.key.clone()),
-            words: self.own_words(&format!("outputs.{}", entry.key), table, &default_words),
+            words,
             usage,
             driven: Condition::Always(false),
             supply: if usage == PointUse::Used { supply } else { None },
-            place: table.string("place").unwrap_or_default(),
+            place: self.place(&key, table),
             picture: picture(table),
             tag: tag.clone(),
         });
@@ -314,7 +323,7 @@ impl<'r> Resolver<'r> {
         let row = &self.machine.mechanisms[mechanism];
         let name = format!("{} {}", row.name, row.positions[usize::from(position)]);
         let kind = if verb == Verb::Do { "solenoid-valve-double" } else { "contactor-motor" };
-        let words = self.translations.words("", &humanised(&name), &Filling::default());
+        let words = self.words_or("", &humanised(&name), self.stands(mechanism, position));
         let wiring = self.wiring_of(&Table::default(), kind, vec![(mechanism, position)], Vec::new());
         self.machine.outputs.push(Output {
             label: None,
@@ -323,7 +332,7 @@ impl<'r> Resolver<'r> {
             usage: PointUse::Used,
             driven: Condition::Always(false),
             supply: self.default_supply(),
-            place: String::new(),
+            place: Words::default(),
             picture: None,
         });
         self.wire(wiring);

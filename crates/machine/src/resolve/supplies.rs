@@ -6,7 +6,7 @@ use super::{Resolver, humanised};
 use crate::condition::Condition;
 use crate::id::SupplyId;
 use crate::library::{Filling, StandsIn};
-use crate::model::{Supply, SupplyKind};
+use crate::model::{Supply, SupplyKind, Words};
 use crate::tree::{Entry, Table};
 
 /// The type of a supply when nothing is said.
@@ -94,19 +94,29 @@ impl<'r> Resolver<'r> {
         let above = from.map(|from| self.machine.supplies[from].kind);
         let type_kind = self.kind(&kind_key).and_then(|kind| kind.supply_kind);
         let kind = if kind_key == PLAIN { own.or(above).or(type_kind) } else { own.or(type_kind).or(above) };
-        let type_words = self.kind(&kind_key).map_or(humanised(&entry.key), |kind| kind.words.clone());
-        let english = table.string("words").unwrap_or_else(|| format!("{type_words} {}", entry.key));
         let key = format!("supplies.{}", entry.key);
+        let words = match table.string("words") {
+            Some(english) => self.translations.words(&key, &english, &Filling::default()),
+            None => self.named_by_type(&key, &kind_key, &entry.key),
+        };
         let id = self.machine.supplies.push(Supply {
             name: entry.key.clone(),
-            words: self.translations.words(&key, &english, &Filling::default()),
+            words,
             kind: kind.unwrap_or(SupplyKind::Electric),
             from,
             when: Condition::Always(true),
-            place: table.string("place").unwrap_or_default(),
+            place: self.place(&key, table),
         });
         self.supply_kinds.push(kind_key);
         self.supply_names.insert(entry.key.clone(), id);
+    }
+
+    /// The type of a supply and its name: "fuse F1".
+    fn named_by_type(&self, key: &str, kind_key: &str, name: &str) -> Words {
+        let english = self.kind(kind_key).map_or(humanised(name), |kind| kind.words.clone());
+        let mut words = self.translations.words(&format!("types.{kind_key}"), &english, &Filling::default());
+        words.translations.iter_mut().for_each(|(_, text)| *text += &format!(" {name}"));
+        self.words_or(key, &format!("{english} {name}"), words)
     }
 
     /// What feeds the controller itself, if the head says so.
@@ -140,13 +150,14 @@ impl<'r> Resolver<'r> {
     /// Adds a supply that the file doesn't name.
     pub fn implied_supply(&mut self, name: &str, kind_key: &str, words: &str, kind: SupplyKind) -> SupplyId {
         self.supply_kinds.push(kind_key.to_string());
+        let general = self.translations.words(&format!("types.{kind_key}"), words, &Filling::default());
         let id = self.machine.supplies.push(Supply {
             name: name.to_string(),
-            words: self.translations.words(&format!("supplies.{name}"), words, &Filling::default()),
+            words: self.words_or(&format!("supplies.{name}"), words, general),
             kind,
             from: None,
             when: Condition::Always(true),
-            place: String::new(),
+            place: Words::default(),
         });
         self.supply_names.insert(name.to_string(), id);
         id

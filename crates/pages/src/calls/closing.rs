@@ -385,7 +385,7 @@ fn reported(desk: &Desk) -> Markup {
         @if settled && !verification.steps.is_empty() {
             h2 { "How to find out that it runs" }
             @if !verification.moves.is_empty() { p.caution { "This moves by itself: " (verification.moves.join(", ")) ". Guards shut, everybody clear." } }
-            ol { @for step in &verification.steps { li { (step) } } }
+            ol { @for step in &verification.steps { li { (step.english) } } }
             p { "Then lit: " @if verification.lit_after.is_empty() { "no lamp" } @else { (verification.lit_after.join(", ")) } @if !verification.blink_after.is_empty() { "; blinking: " (verification.blink_after.join(", ")) } "; all others dark." }
         }
         p { a href={ "/calls/" (row.id) (desk.way.query()) } { "Back to the call" } }

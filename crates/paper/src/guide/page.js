@@ -149,7 +149,7 @@
         draws.push(redraw);
         return one;
       });
-      return make("section", { class: "row", "aria-label": row.title }, make("h2", {}, row.title), make("div", { class: "lamps" }, lamps));
+      return make("section", { class: "row", "aria-label": t(row.title) }, make("h2", {}, t(row.title)), make("div", { class: "lamps" }, lamps));
     });
     const rest = make("input", { type: "checkbox", id: "rest", onchange: () => {
       state.rest = rest.checked;
@@ -327,7 +327,7 @@
       before(row.cautions, []),
       make("h2", {}, p("ask")),
       make("p", { class: "words" }, questionWords(question)),
-      row.place ? make("p", { class: "more" }, `${p("place")}: ${row.place}`) : null,
+      t(row.place) ? make("p", { class: "more" }, `${p("place")}: ${t(row.place)}`) : null,
       picture(row, questionWords(question)),
       choices([
         ...Array.from({ length: count }, (_, answer) => button(answerWords(question, answer), give(answer), { class: "choice", "data-answer": answer })),

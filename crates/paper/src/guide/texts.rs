@@ -35,7 +35,7 @@ pub fn lamps(machine: &Machine) -> Value {
     };
     let rows = machine.lamp_rows.iter();
     json!(
-        rows.map(|row| json!({ "title": row.title, "lamps": row.lamps.iter().map(lamp).collect::<Vec<_>>() }))
+        rows.map(|row| json!({ "title": words::text(&row.title, ""), "lamps": row.lamps.iter().map(lamp).collect::<Vec<_>>() }))
             .collect::<Vec<_>>()
     )
 }
@@ -79,7 +79,7 @@ pub fn questions(machine: &Machine, digest: &Digest) -> Value {
                 "error": error,
                 "minutes": row.minutes,
                 "words": words::text(&row.operator, &row.technician.english),
-                "place": device.map_or("", |device| device.place.as_str()),
+                "place": device.map_or_else(|| json!(""), |device| words::text(&device.place, "")),
                 "picture": picture(machine, device.map(|device| device.role), &row.observes),
                 "reads": reads(&row.observes),
                 "cautions": Doing::of_check(machine, row).cautions().into_iter().map(words::caution).collect::<Vec<_>>(),
@@ -97,7 +97,7 @@ pub fn questions(machine: &Machine, digest: &Digest) -> Value {
                 "minutes": POSITION_MINUTES,
                 "stands": words::text(&row.words, &row.name.replace('_', " ")),
                 "reads": mechanism.index(),
-                "place": row.place,
+                "place": words::text(&row.place, ""),
                 "picture": picture(machine, None, &Observable::Position(mechanism)),
                 "cautions": [],
                 "answers": positions.collect::<Vec<_>>(),

@@ -4,9 +4,11 @@
 use std::sync::Arc;
 
 use diagnose::call::{Ending, Finding, Found, Kind, Record, Session, WorkedOut};
-use diagnose::next::Terms;
+use diagnose::next::{Bring, Terms};
 use machine::caution::Doing;
+use machine::model::Words;
 
+use super::procedures::movement;
 use crate::desk::Desk;
 use crate::document::{Block, Card, Column, Sheet, Span, Table};
 use crate::language::{Label, Language};
@@ -41,6 +43,7 @@ const MOVES: Label = Label::new(
     "Alle zurück, das bewegt sich: {}.",
     "Todos apartados, se moverá: {}.",
 );
+const COMES_ON: Label = Label::new("{} comes on", "{} kommt", "{} se conecta");
 const CHANGED: Label = Label::new(
     "The machine file has changed since the call was saved: answers may differ.",
     "Die Maschinendatei wurde seit dem Anruf geändert: Antworten können abweichen.",
@@ -182,8 +185,13 @@ fn found(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
         blocks.extend(finding.found.iter().map(|one| Block::Card(found_card(desk, session, finding, one))));
     }
     if finding.is_some_and(|finding| finding.ending != Ending::Runs) && !session.advice().bring.is_empty() {
-        let parts: Vec<String> =
-            (session.advice().bring.iter()).map(|one| format!("{} ({})", one.part, percent(one.probability))).collect();
+        let named = |one: &Bring| {
+            let remedy = desk.machine().remedies.rows().find(|row| row.key == one.remedy);
+            let part =
+                remedy.and_then(|row| row.part.as_ref()).map_or(&*one.part, |part| desk.words(&part.words, &one.part));
+            format!("{part} ({})", percent(one.probability))
+        };
+        let parts: Vec<String> = session.advice().bring.iter().map(named).collect();
         blocks.push(Block::Text(vec![Span::plain(BRING.fill(language, &[&parts.join("; ")]))]));
     }
     blocks
@@ -276,13 +284,13 @@ fn verification(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
     let mut blocks = vec![Block::Heading(VERIFY.of(language).to_owned())];
     let answer = |label: Label, text: String| (vec![Span::plain(label.of(language))], vec![Span::plain(text)]);
     let mut number = 0;
-    let mut card = |words: &str, cautions: Vec<String>, answers| {
+    let mut card = |words: &Words, cautions: Vec<String>, answers| {
         number += 1;
         Block::Card(Card {
             number: number.to_string(),
             mark: None,
             cautions,
-            words: vec![Span::tick(), Span::plain(" "), Span::plain(words)],
+            words: vec![Span::tick(), Span::plain(" "), Span::plain(desk.words(words, ""))],
             remark: String::new(),
             answers,
         })
@@ -292,7 +300,11 @@ fn verification(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
         let answers = if lit { vec![answer(LIT_BEFORE, it.lit_before.join(" "))] } else { Vec::new() };
         blocks.push(card(step, Vec::new(), answers));
     }
-    let cautions = if it.moves.is_empty() { Vec::new() } else { vec![MOVES.fill(language, &[&it.moves.join("; ")])] };
+    let comes_on = it.comes_on.iter().map(|id| &desk.machine().supplies[*id]);
+    let mut moves: Vec<String> =
+        comes_on.map(|row| COMES_ON.fill(language, &[desk.words(&row.words, &row.name)])).collect();
+    moves.extend(it.movements.iter().map(|one| movement(desk, one)));
+    let cautions = if moves.is_empty() { Vec::new() } else { vec![MOVES.fill(language, &[&moves.join("; ")])] };
     let mut answers = vec![answer(LIT_AFTER, it.lit_after.join(" "))];
     if !it.blink_after.is_empty() {
         answers.push(answer(BLINK_AFTER, it.blink_after.join(" ")));

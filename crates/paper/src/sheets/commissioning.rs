@@ -299,7 +299,7 @@ fn settings(desk: &Desk<'_>) -> Option<Table> {
         let range = row.range.map(|(from, to)| format!("{} – {}", value(from), value(to))).unwrap_or_default();
         vec![
             plain(desk.words(&row.words, &row.name)),
-            plain(&row.place),
+            plain(desk.words(&row.place, "")),
             plain(value(row.value)),
             plain(range),
             vec![Span::blank()],
@@ -327,8 +327,9 @@ fn guards(desk: &Desk<'_>) -> Option<Table> {
         _ => false,
     };
     let guarding = machine.devices.rows().filter(itself);
-    let rows =
-        guarding.map(|row| vec![plain(desk.words(&row.words, &row.name)), plain(&row.place), vec![Span::tick()]]);
+    let rows = guarding.map(|row| {
+        vec![plain(desk.words(&row.words, &row.name)), plain(desk.words(&row.place, "")), vec![Span::tick()]]
+    });
     table(
         vec![
             Column::wide(DEVICE.of(language), 4),

@@ -119,7 +119,7 @@ fn meaning(desk: &Desk<'_>, kind: &LampKind) -> [Cell; 4] {
             };
             let led =
                 if row.own_led && row.usage == PointUse::Used { vec![Span::plain(YES.of(language))] } else { none() };
-            [vec![Span::plain(&row.tag)], words, vec![Span::plain(&row.place)], led]
+            [vec![Span::plain(&row.tag)], words, vec![Span::plain(desk.words(&row.place, ""))], led]
         }
         LampKind::Output(output) => {
             let row = &machine.outputs[*output];
@@ -128,7 +128,7 @@ fn meaning(desk: &Desk<'_>, kind: &LampKind) -> [Cell; 4] {
                 PointUse::Spare => return [none(), faint(SPARE), none(), none()],
                 PointUse::OutOfUse => faint(OUT_OF_USE),
             };
-            [vec![Span::plain(&row.tag)], words, vec![Span::plain(&row.place)], none()]
+            [vec![Span::plain(&row.tag)], words, vec![Span::plain(desk.words(&row.place, ""))], none()]
         }
         LampKind::Status(meaning) => {
             let words = match meaning {

@@ -116,7 +116,7 @@ fn announcements(desk: &Desk<'_>, course: &StepCourse) -> Vec<String> {
 }
 
 /// A movement: "half-turn table: loading → filling → loading".
-fn movement(desk: &Desk<'_>, movement: &Movement) -> String {
+pub(super) fn movement(desk: &Desk<'_>, movement: &Movement) -> String {
     /// Positions that are told of one movement.
     const TOLD: usize = 5;
     let Some(row) = desk.machine().mechanisms.get(movement.mechanism) else { return String::new() };
@@ -193,7 +193,8 @@ fn measured(desk: &Desk<'_>, measure: &Measurement) -> (Vec<Span>, Vec<Span>) {
         (false, true) => AT_MOST.fill(language, &[&to]),
         (false, false) => String::new(),
     };
-    let mut text = vec![Span::plain(format!("{}: {range} {} ", desk.words(&measure.words, ""), measure.unit))];
+    let mut text =
+        vec![Span::plain(format!("{}: {range} {} ", desk.words(&measure.words, ""), desk.words(&measure.unit, "")))];
     let outside = desk.words(&measure.outside, "");
     if !outside.is_empty() {
         text.push(Span::faint(format!("({}) ", OUTSIDE.fill(language, &[outside]))));

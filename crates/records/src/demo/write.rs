@@ -134,7 +134,7 @@ fn add_runs(
                 Measured {
                     what: measured.words.english.clone(),
                     value: (value * 10.0).round() / 10.0,
-                    unit: measured.unit.clone(),
+                    unit: measured.unit.english.clone(),
                     lowest: Some(measured.from),
                     highest: Some(measured.to),
                 }

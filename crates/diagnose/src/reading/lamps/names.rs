@@ -94,11 +94,14 @@ impl LampNames {
     pub fn of(machine: &Machine) -> Self {
         let mut names = Self { lamps: panel(machine), titles: Vec::new(), phrases: Phrases::default() };
         for (row, lamps) in machine.lamp_rows.iter().enumerate() {
-            let title = names.titles.iter().position(|title| *title == lamps.title).unwrap_or_else(|| {
-                names.titles.push(lamps.title.clone());
+            let title = names.titles.iter().position(|title| *title == lamps.title.english).unwrap_or_else(|| {
+                names.titles.push(lamps.title.english.clone());
                 names.titles.len() - 1
             });
-            names.phrases.add(&lamps.title, Called::Rows(title));
+            let translations = lamps.title.translations.iter().map(|(_, text)| text);
+            for text in [&lamps.title.english].into_iter().chain(translations) {
+                names.phrases.add(text, Called::Rows(title));
+            }
             names.lamps.iter_mut().filter(|lamp| lamp.place.row == row).for_each(|lamp| lamp.title = title);
         }
         for (called, lamp) in machine.lamp_rows.iter().flat_map(|row| &row.lamps).enumerate() {

@@ -200,7 +200,8 @@ fn verification(out: &mut String, session: &Session, width: usize) {
         matches!(finding.ending, Ending::Runs | Ending::Sure | Ending::Two | Ending::NeedsVisit)
     });
     let it = session.verification();
-    let Some((last, before)) = it.steps.split_last().filter(|_| settled) else { return };
+    let steps: Vec<&str> = it.steps.iter().map(|step| step.english.as_str()).collect();
+    let Some((last, before)) = steps.split_last().filter(|_| settled) else { return };
     let mut text = String::from("To verify: ");
     if !before.is_empty() {
         _ = write!(text, "{}. ", before.join(", "));

@@ -41,7 +41,10 @@ pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Devi
         let right = (measure.from..=measure.to).contains(&value);
         let range = range(measure);
         let is = if right { format!("in order, {range}") } else { format!("OUTSIDE {range}") };
-        let unit = if measure.unit.is_empty() { String::new() } else { format!(" {}", measure.unit) };
+        let unit = match measure.unit.english.as_str() {
+            "" => String::new(),
+            unit => format!(" {unit}"),
+        };
         Some(format!("step {}, {}: {value}{unit} ({is})", step + 1, measure.words.english))
     });
     let measured = measured.collect();

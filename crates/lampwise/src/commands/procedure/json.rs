@@ -84,7 +84,7 @@ fn step(machine: &Machine, index: usize, row: &ProcedureStep, course: &StepCours
         })).collect::<Vec<_>>(),
         "measure": row.measure.as_ref().map(|measure| json!({
             "words": measure.words.english,
-            "unit": measure.unit,
+            "unit": measure.unit.english,
             "from": measure.from.is_finite().then_some(measure.from),
             "to": measure.to.is_finite().then_some(measure.to),
             "outside": measure.outside.english,

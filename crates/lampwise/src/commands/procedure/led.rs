@@ -141,7 +141,10 @@ impl Led<'_, '_> {
         let Some(measure) = self.job.procedure.steps.get(step).and_then(|row| row.measure.as_ref()) else {
             return Ok(Answer::Is(None));
         };
-        let unit = if measure.unit.is_empty() { String::new() } else { format!(", in {}", measure.unit) };
+        let unit = match measure.unit.english.as_str() {
+            "" => String::new(),
+            unit => format!(", in {unit}"),
+        };
         let question = format!("Measured: {}{unit}?", measure.words.english);
         loop {
             let Some(answer) = self.ask(&question)? else { return Ok(Answer::Stop) };
@@ -152,7 +155,7 @@ impl Led<'_, '_> {
                 _ => {}
             }
             // A decimal comma is a point; the unit may stand behind the number.
-            let number = answer.strip_suffix(measure.unit.as_str()).unwrap_or(&answer).trim().replace(',', ".");
+            let number = answer.strip_suffix(measure.unit.english.as_str()).unwrap_or(&answer).trim().replace(',', ".");
             let Some(value) = number.parse::<f64>().ok().filter(|value| value.is_finite()) else {
                 self.say(&format!("  `{answer}` is no number; type one such as 12.5, or ? if it was not measured.\n"))?;
                 continue;

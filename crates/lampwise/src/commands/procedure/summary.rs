@@ -44,11 +44,17 @@ pub fn page(job: &Job<'_>, record: &Record, width: usize) -> String {
                 PLAIN
             }
             Some(value) if (measure.from..=measure.to).contains(&value) => {
-                _ = write!(text, "{value} {} (right: {})", measure.unit, range(measure));
+                _ = write!(text, "{value} {} (right: {})", measure.unit.english, range(measure));
                 GOOD
             }
             Some(value) => {
-                _ = write!(text, "{value} {} (OUTSIDE {}): {}", measure.unit, range(measure), measure.outside.english);
+                _ = write!(
+                    text,
+                    "{value} {} (OUTSIDE {}): {}",
+                    measure.unit.english,
+                    range(measure),
+                    measure.outside.english
+                );
                 BAD
             }
         };
