@@ -226,12 +226,12 @@ def check_check(report, place, kind, stages, check, faults):
 
 
 def texts_of(key, device):
-    """Every text to be translated, by its key; technicians' texts are English only."""
+    """Every text to be translated, by its key."""
     yield f"types.{key}", device.get("words", "")
     for name, fault in device.get("faults", {}).items():
         yield f"{key}.faults.{name}", fault.get("words", "")
     for name, check in device.get("checks", {}).items():
-        for part in ("operator", "yes", "no"):
+        for part in ("operator", "technician", "yes", "no"):
             if part in check:
                 yield f"{key}.{name}.{part}", check[part]
     for name, remedy in device.get("remedies", {}).items():
@@ -296,8 +296,7 @@ def check_type(report, key, device, types):
     allowed = {"{tag}", "{words}"}
     if kind in ("input", "output") or kind == "shared" and key not in ("cable", "junction-box"):
         allowed.add("{label}")
-    every = list(texts_of(key, device)) + [(f"{key}.{n}.technician", c.get("technician", "")) for n, c in checks.items()]
-    for where, text in every:
+    for where, text in texts_of(key, device):
         for found in PLACEHOLDER.findall(text):
             if found not in allowed:
                 report.add(where, f"placeholder {found} is not filled here")
@@ -315,9 +314,7 @@ def check_guarding(report, types, words):
                 report.add(f"types.{key}.checks.{name}", f"role `{check['role']}` on a guarding type or a part of its chain")
             if check.get("observes") == "moves freely":
                 report.add(f"types.{key}.checks.{name}", "a guard is not moved by hand for a check")
-        texts = list(texts_of(key, types[key]))
-        texts += [(f"{key}.{n}.technician", c.get("technician", "")) for n, c in types[key].get("checks", {}).items()]
-        for where, text in texts:
+        for where, text in texts_of(key, types[key]):
             tempting(report, where, text, "en")
             for language in LANGUAGES:
                 if where in words[language]:
@@ -357,7 +354,7 @@ def check_words(report, language, words, english):
             report.add(f"words.{language}", f"`{key}`: one of the two texts asks, the other does not")
     for key in words:
         # Texts of the reader itself, for checks that come with every machine.
-        if key not in english and not key.startswith(("implied.", "positions.", "caution.")):
+        if key not in english and not key.startswith(("implied.", "positions.", "rows.", "caution.")):
             report.add(f"words.{language}", f"`{key}` translates nothing")
 
 

@@ -35,6 +35,7 @@ SPOILED = [
     ("words.es.toml", "sustituir el interruptor de puerta", "puentear el interruptor de puerta", "`puente` may not be said"),
     ("words.de.toml", '"types.reed-switch" =', '"types.reed" =', "`types.reed-switch` is not translated"),
     ("words.de.toml", '"types.reed-switch" =', '"types.reed" =', "`types.reed` translates nothing"),
+    ("words.de.toml", '"reed-switch.swap.technician" =', '"reed-switch.swap.tester" =', "`reed-switch.swap.technician` is not translated"),
     ("words.es.toml", "{tag}", "", "other placeholders"),
 ]
 
