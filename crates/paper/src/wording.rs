@@ -2,9 +2,9 @@
 
 use diagnose::answer::{Cause, Member};
 use diagnose::next::{Movement, Proposal, ToDo};
-use machine::Machine;
 use machine::caution::Caution;
 use machine::model::{DeviationKind, Remedy, Who, Words};
+use machine::{Alternative, Machine};
 
 use crate::desk::Desk;
 use crate::document::{Block, Span};
@@ -124,17 +124,21 @@ pub fn member(desk: &Desk<'_>, member: &Member) -> String {
     deviation(desk, &member.key).unwrap_or_else(|| member.words.clone())
 }
 
-/// What the deviation of this key is called, with its device.
 fn deviation(desk: &Desk<'_>, key: &str) -> Option<String> {
-    // What only another alternative has is among the causes, too.
-    let found = |machine: &&Machine| machine.deviations.rows().any(|row| row.key == key);
-    let machine = desk.alternatives().iter().map(|one| &one.machine).find(found)?;
-    let row = machine.deviations.rows().find(|row| row.key == key)?;
-    let words = desk.words(&row.words, key);
+    deviation_words(desk.alternatives(), key, desk.language())
+}
+
+/// What the deviation of this key is called, with its device. What only another alternative than the first has is among the
+/// causes, too.
+pub fn deviation_words(alternatives: &[Alternative], key: &str, language: Language) -> Option<String> {
+    let all = alternatives.iter().map(|one| &one.machine);
+    let mut all = all.flat_map(|machine| machine.deviations.rows().map(move |row| (machine, row)));
+    let (machine, row) = all.find(|(_, row)| row.key == key)?;
+    let words = phrase::words(&row.words, key, language);
     Some(match row.kind {
         DeviationKind::Fault(device) => {
             let device = &machine.devices[device];
-            format!("{}: {words}", desk.words(&device.words, &device.name))
+            format!("{}: {words}", phrase::words(&device.words, &device.name, language))
         }
         DeviationKind::Lapse => words.to_owned(),
     })
@@ -150,11 +154,14 @@ pub fn to_be_done(desk: &Desk<'_>, to_do: &ToDo, words: &Words, key: &str) -> St
     remedy.map_or_else(|| desk.words(words, key).to_owned(), |row| remedy_words(desk.machine(), row, desk.language()))
 }
 
-/// A remedy, with its device where its own words don't name it: by its tag, else by what people call it.
+/// A remedy, with its device where its own words don't name it: by its tag, as `B4`, else by what people call it.
 pub fn remedy_words(machine: &Machine, remedy: &Remedy, language: Language) -> String {
     let words = phrase::words(&remedy.words, &remedy.key, language);
     let Some(device) = remedy.device.and_then(|device| machine.devices.get(device)) else { return words.to_owned() };
-    let is_tag = device.name.contains(|letter: char| letter.is_ascii_digit());
+    // `B4 cable` and `dc24` are names of the file alone.
+    let is_tag = device.name.starts_with(char::is_uppercase)
+        && device.name.contains(|letter: char| letter.is_ascii_digit())
+        && !device.name.contains(' ');
     let mechanism = machine.mechanisms.rows().find(|row| row.name == device.name);
     let stand_in = device.name.replace('_', " ");
     let name = match mechanism {

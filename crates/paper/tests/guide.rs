@@ -76,6 +76,22 @@ fn lamps_stand_in_their_rows_and_pictures_are_inside() {
 }
 
 #[test]
+fn texts_about_the_machine_are_there_in_three_languages_whichever_revision_they_are_of() {
+    let text = include_str!("../../../demos/parts-washer.toml");
+    let data = data(&made("parts-washer.toml", text, &[]));
+    let three = |one: &Value| one.as_array().is_some_and(|list| list.len() == 3);
+    let all = |key: &str| data[key].as_array().unwrap().clone();
+    assert_eq!(data["lamps"][0]["title"], serde_json::json!(["inputs", "Eingänge", "entradas"]));
+    let places: Vec<Value> = all("questions").into_iter().map(|one| one["place"].clone()).collect();
+    assert!(places.iter().filter(|place| three(place)).count() > 5, "{places:?}");
+    assert!(places.iter().all(|place| three(place) || place == ""), "{places:?}");
+    // Revision B has a reset button.
+    let causes: Vec<Value> = all("causes").into_iter().map(|one| one["words"].clone()).collect();
+    assert!(causes.iter().any(|words| words[1] == "vergessen: nach dem Einschalten Quittieren drücken"), "{causes:?}");
+    assert!(causes.iter().all(three), "{causes:?}");
+}
+
+#[test]
 fn what_an_operator_is_told_to_do_has_its_movements_with_it() {
     let text = include_str!("../../../demos/jar-filler.toml");
     let data = data(&made("jar-filler.toml", text, &[]));

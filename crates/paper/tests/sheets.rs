@@ -299,6 +299,59 @@ fn a_call_report_is_in_the_language_of_the_sheet_but_for_what_was_said() {
 }
 
 #[test]
+fn how_to_verify_that_it_runs_is_in_the_language_of_the_sheet() {
+    let alternatives = alternatives("jar-filler");
+    let desk = desk(&alternatives, "jar-filler", Language::German);
+    let text = "lampwise call 1\nfile: x\nmachine: Jar filler\nversion: \nfingerprint: 0\n\ncomplaint: stops-midway\n\
+                lamps: X3 X12 X14 Y0 Y6 on, rest off\ntried: lapse/air shut/make-good\nruns: yes\n";
+    let record = Box::new(diagnose::call::Record::of_text(text).unwrap());
+    let sheet = desk.sheets(&Request::Call { record, changed: false }, PageSize::A4).unwrap().remove(0);
+    let cards = sheet.blocks.iter().filter_map(|block| if let Block::Card(card) = block { Some(card) } else { None });
+    let last = cards.last().unwrap();
+    assert_eq!(last.words.last().unwrap().text, "Start drücken");
+    assert!(
+        last.cautions[0].contains("Halbdrehtisch: beim Beladen → beim Füllen → beim Beladen"),
+        "{:?}",
+        last.cautions
+    );
+    let said: Vec<String> = spans(&sheet.blocks).into_iter().map(|span| span.text).collect();
+    assert!(said.contains(&"die Schutztür schließen".to_owned()), "{said:?}");
+}
+
+#[test]
+fn places_and_units_are_in_the_language_of_the_sheet() {
+    for name in ["jar-filler", "parts-washer", "lidding-line"] {
+        let alternatives = alternatives(name);
+        let machine = &alternatives[0].machine;
+        for language in [Language::German, Language::Spanish] {
+            let desk = desk(&alternatives, name, language);
+            let requests = [Request::Lamps, Request::Commissioning];
+            let sheets = made(&desk, &requests, PageSize::A4);
+            let said: BTreeSet<String> =
+                sheets.iter().flat_map(|sheet| spans(&sheet.blocks)).map(|span| span.text).collect();
+            let used = machine.inputs.rows().filter(|row| row.usage == PointUse::Used).map(|row| &row.place);
+            let settings = machine.settings.rows().map(|row| &row.place);
+            let mut told = 0;
+            for place in used.chain(settings) {
+                assert!(said.contains(place.in_language(language.tag())), "{name} {}: {place:?}", language.tag());
+                assert!(!said.contains(&place.english), "{name} {}: {place:?}", language.tag());
+                told += 1;
+            }
+            assert!(told > 10, "{name}");
+        }
+    }
+}
+
+#[test]
+fn a_part_of_a_chain_is_named_in_words_and_a_device_by_its_tag() {
+    let alternatives = alternatives("minimal");
+    let desk = desk(&alternatives, "minimal", Language::German);
+    let sheet = desk.sheets(&Request::CheckTree, PageSize::A4).unwrap().remove(0);
+    let text = spans(&sheet.blocks).into_iter().map(|span| span.text).collect::<String>();
+    assert!(!text.contains("I5 cable") && text.contains("I5: "), "{text}");
+}
+
+#[test]
 fn titles_are_in_the_language_of_the_sheet() {
     let alternatives = alternatives("jar-filler");
     let titles = |language: Language| -> Vec<String> {

@@ -2,7 +2,6 @@
 
 use diagnose::digest::{Digest, Ground};
 use diagnose::{Alternative, Diagnoser};
-use machine::Machine;
 use serde_json::{Value, json};
 
 use super::numbers::WEIGHT_STEPS;
@@ -37,12 +36,12 @@ pub fn document(alternatives: &[Alternative], diagnoser: &Diagnoser, digest: &Di
         "doubt": of_doubt(diagnoser.doubt()),
         "complaints": of_complaints(),
         "asAlways": standings_as_always(),
-        "causes": causes(machine, digest),
+        "causes": causes(alternatives, digest),
         "grounds": digest.grounds.iter().map(ground).collect::<Option<Vec<_>>>()?,
     }))
 }
 
-fn causes(machine: &Machine, digest: &Digest) -> Value {
-    let cause = |cause: &diagnose::digest::CauseRow| json!({ "words": words::cause(machine, &cause.words, &cause.members), "members": cause.members });
+fn causes(alternatives: &[Alternative], digest: &Digest) -> Value {
+    let cause = |cause: &diagnose::digest::CauseRow| json!({ "words": words::cause(alternatives, &cause.words, &cause.members), "members": cause.members });
     json!(digest.causes.iter().map(cause).collect::<Vec<_>>())
 }

@@ -1,10 +1,9 @@
 //! The guide's own texts, and texts about the machine, in all languages. The German and Spanish ones were not
 //! reviewed by native speakers.
 
-use machine::Machine;
+use machine::Alternative;
 use machine::caution::Caution;
-use machine::id::DeviationId;
-use machine::model::{DeviationKind, Words};
+use machine::model::Words;
 use serde_json::{Value, json};
 
 use crate::language::{Label, Language};
@@ -26,30 +25,17 @@ pub fn caution(one: Caution) -> Value {
 }
 
 /// What a cause is called: in English as an answer says it, else from its likeliest deviations.
-pub fn cause(machine: &Machine, english: &str, members: &[String]) -> Value {
+pub fn cause(alternatives: &[Alternative], english: &str, members: &[String]) -> Value {
     of(|language| {
         if language == Language::English {
             return english.to_owned();
         }
-        let of_key = |key: &String| machine.deviations.iter().find(|(_, row)| row.key == *key).map(|(id, _)| id);
-        let named = members.iter().filter_map(of_key).map(|one| deviation(machine, one, language));
+        let named = members.iter().filter_map(|key| crate::wording::deviation_words(alternatives, key, language));
         match crate::wording::of_members(named) {
             none if none.is_empty() => english.to_owned(),
             named => named,
         }
     })
-}
-
-fn deviation(machine: &Machine, deviation: DeviationId, language: Language) -> String {
-    let row = &machine.deviations[deviation];
-    let words = crate::phrase::words(&row.words, &row.key, language);
-    match row.kind {
-        DeviationKind::Fault(device) => {
-            let device = &machine.devices[device];
-            format!("{}: {words}", crate::phrase::words(&device.words, &device.name, language))
-        }
-        DeviationKind::Lapse => words.to_owned(),
-    }
 }
 
 macro_rules! labels {
