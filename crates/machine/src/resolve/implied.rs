@@ -33,14 +33,14 @@ impl Resolver<'_> {
             .reduce(|one, other| self.filled("implied.and", "{words} and {other}", [("words", one), ("other", other)]))
     }
 
-    /// "The table is at filling."
+    /// "Table is filling": where a mechanism stands.
     pub fn stands(&self, mechanism: MechanismId, at: u8) -> Words {
         let Some(row) = self.machine.mechanisms.get(mechanism) else { return Words::default() };
         let position = row.position_words.get(usize::from(at)).cloned().unwrap_or_default();
         self.filled("implied.stands", "{words} is {position}", [("words", row.words.clone()), ("position", position)])
     }
 
-    /// What is so when this holds; none for what has no such words, such as a choice.
+    /// What is so when this holds; none for what is no plain list of facts, such as a choice.
     pub fn world_words(&self, condition: &Condition<WorldFact>) -> Option<Words> {
         match condition {
             Condition::Fact(WorldFact::At(mechanism, at)) => Some(self.stands(*mechanism, *at)),
@@ -51,12 +51,13 @@ impl Resolver<'_> {
             }
             Condition::Fact(WorldFact::Supply(supply)) => Some(self.machine.supplies.get(*supply)?.words.clone()),
             Condition::Fact(WorldFact::Driven(output)) => Some(self.machine.outputs.get(*output)?.words.clone()),
-            Condition::Not(inner) => Some(self.not(self.world_words(inner)?)),
+            // Of several things together it would be unclear which of them is not so.
+            Condition::Not(inner) if matches!(**inner, Condition::Fact(_)) => Some(self.not(self.world_words(inner)?)),
             Condition::All(list) => {
                 let parts: Option<Vec<Words>> = list.iter().map(|part| self.world_words(part)).collect();
                 self.all_of(parts?)
             }
-            Condition::Any(_) | Condition::Always(_) => None,
+            Condition::Not(_) | Condition::Any(_) | Condition::Always(_) => None,
         }
     }
 
