@@ -306,8 +306,8 @@ fn how_to_verify_that_it_runs_is_in_the_language_of_the_sheet() {
                 lamps: X3 X12 X14 Y0 Y6 on, rest off\ntried: lapse/air shut/make-good\nruns: yes\n";
     let record = Box::new(diagnose::call::Record::of_text(text).unwrap());
     let sheet = desk.sheets(&Request::Call { record, changed: false }, PageSize::A4).unwrap().remove(0);
-    let cards = sheet.blocks.iter().filter_map(|block| if let Block::Card(card) = block { Some(card) } else { None });
-    let last = cards.last().unwrap();
+    let mut blocks = sheet.blocks.iter().rev();
+    let last = blocks.find_map(|block| if let Block::Card(card) = block { Some(card) } else { None }).unwrap();
     assert_eq!(last.words.last().unwrap().text, "Start drücken");
     assert!(
         last.cautions[0].contains("Halbdrehtisch: beim Beladen → beim Füllen → beim Beladen"),
