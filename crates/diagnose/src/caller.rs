@@ -12,7 +12,7 @@ use crate::next::candidates::{GO_ON_MINUTES, who_may};
 use crate::panel::LampTruth;
 use crate::running::{SoFar, runs};
 use crate::seen::{lamps_shown, reported};
-use machine::id::{CheckId, DeviationId, MechanismId, RemedyId};
+use machine::id::{CheckId, DeviationId, MechanismId, RemedyId, RoutineId};
 use machine::model::{HandMove, Observable, Who};
 use sim::{Situation, View};
 use smallvec::SmallVec;
@@ -147,11 +147,11 @@ impl<'t> Caller<'t> {
         Some(lamps_shown(world, situation, shown, &self.present()))
     }
 
-    /// What is said first.
+    /// What is said first: the complaint, what was being done and how far it had come, and what the lamps show.
     pub fn opening(&self) -> Evidence {
         let mut dice = self.dice("opening");
         let complaints = [Complaint::WontStart, Complaint::StopsMidway, Complaint::WontFinish, Complaint::WrongResult];
-        let (likely, deed): (Vec<f64>, Option<Deed>) = match &self.truth {
+        let (likely, begun): (Vec<f64>, Option<(RoutineId, Deed)>) = match &self.truth {
             Truth::Listed(one) => {
                 let world = &self.nature.worlds()[one.world];
                 let routine = &world.routines[one.routine];
@@ -159,8 +159,9 @@ impl<'t> Caller<'t> {
                     Stands::Record { record, .. } => routine.standings[*record as usize],
                     Stands::Held { .. } => crate::standing::Standing::Stalled,
                 };
-                let deed = (one.routine == 0).then(|| Deed::Routine(usize::from(one.stage).checked_sub(1)));
-                (complaints.iter().map(|complaint| standing.complains(*complaint)).collect(), deed)
+                let deed = Deed::Routine(usize::from(one.stage).checked_sub(1));
+                let likely = complaints.iter().map(|complaint| standing.complains(*complaint)).collect();
+                (likely, Some((routine.routine, deed)))
             }
             Truth::Unlisted => (vec![0.25; 4], None),
         };
@@ -168,7 +169,12 @@ impl<'t> Caller<'t> {
         let lamps = self.read_lamps("opening", self.eyes.unreported);
         Evidence {
             complaint,
-            moments: vec![Moment { deeds: deed.into_iter().collect(), lamps, ..Moment::default() }],
+            routine: begun.map(|(routine, _)| routine),
+            moments: vec![Moment {
+                deeds: begun.map(|(_, deed)| deed).into_iter().collect(),
+                lamps,
+                ..Moment::default()
+            }],
             ..Evidence::default()
         }
     }

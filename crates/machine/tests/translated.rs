@@ -39,6 +39,7 @@ impl<'m> Texts<'m> {
             scan_ms: _,
             controller_supply: _,
             hours_since_well: _,
+            prices: _,
             lamp_rows,
             supplies,
             mechanisms,

@@ -117,7 +117,7 @@ fn shown(
         h1 { (title) }
         p.aside { (level.words()) }
         @let opening = exercise.opening();
-        p { "\"It is the " (known.title) ": " strong { (opening.complaint) } ".\"" @if !opening.did.is_empty() { " Done last: " (opening.did) "." } " You stand at the machine." }
+        p { "\"It is the " (known.title) ": " strong { (opening.complaint) } ".\"" @if !opening.doing.is_empty() { " What was being done: " (opening.doing) "." } @if !opening.did.is_empty() { " Done last: " (opening.did) "." } " You stand at the machine." }
         (done_so_far(&exercise))
         @if exercise.outcome().is_some() {
             (looked_back(&exercise.review()))

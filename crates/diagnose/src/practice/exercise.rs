@@ -20,6 +20,8 @@ use serde::Serialize;
 pub struct Opening {
     /// What is complained of.
     pub complaint: String,
+    /// What was being done; empty if that is not said, or where there is just one thing to do.
+    pub doing: String,
     /// What was done last; empty if that is not said.
     pub did: String,
 }
@@ -141,7 +143,7 @@ impl<'d> Exercise<'d> {
     #[must_use]
     pub fn opening(&self) -> Opening {
         let deeds = self.opening.moments.first().map(|moment| moment.deeds.as_slice()).unwrap_or_default();
-        let routine = self.machine.routines.ids().next();
+        let routine = self.opening.routine.or_else(|| self.machine.routines.ids().next());
         Opening {
             complaint: match (
                 self.opening.complaint.map_or("it is not right", wording::complaint),
@@ -150,6 +152,10 @@ impl<'d> Exercise<'d> {
                 (words, None) => words.to_owned(),
                 (words, Some(cycles)) => format!("{words}, once in {cycles:.0} cycles"),
             },
+            doing: (self.opening.routine)
+                .filter(|_| self.machine.routines.len() > 1)
+                .map(|routine| self.machine.routines[routine].words.english.clone())
+                .unwrap_or_default(),
             did: routine.map(|routine| describe_deeds(self.machine, routine, deeds)).unwrap_or_default(),
         }
     }

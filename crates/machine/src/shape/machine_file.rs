@@ -105,8 +105,18 @@ static PRICES: Shape = Shape {
     name: "prices",
     about: "What things cost that have no minutes of their own, in minutes.",
     keys: &[
-        may("visit", Kind::Number, "240", "Until somebody qualified for everything is there; default 180. A call can say otherwise."),
-        may("last_resort", Kind::Number, "2880", "The last resort, such as the machine builder coming, that helps whatever it is; default 1440."),
+        may(
+            "visit",
+            Kind::Number,
+            "240",
+            "Until somebody qualified for everything is there; default 180. A call can say otherwise.",
+        ),
+        may(
+            "last_resort",
+            Kind::Number,
+            "2880",
+            "The last resort, such as the machine builder coming, that helps whatever it is; default 1440.",
+        ),
         may("trial_run", Kind::Number, "5", "Finding out whether it runs again; default 2."),
         may(
             "remedy_in_vain",

@@ -78,8 +78,10 @@ impl<'l, 'd> Led<'l, 'd> {
         paragraph(&mut out, self.screen.width, "", "", TITLE, &title);
         paragraph(&mut out, self.screen.width, "", "", FAINT, &sentence_case(exercise.level().words()));
         let opening = exercise.opening();
-        let did = if opening.did.is_empty() { String::new() } else { format!(" Done last: {}.", opening.did) };
-        let text = format!("\"{}.\"{did} You stand at the machine; what is it?", sentence_case(&opening.complaint));
+        let said =
+            |what: &str, words: &str| if words.is_empty() { String::new() } else { format!(" {what}: {words}.") };
+        let before = said("What was being done", &opening.doing) + &said("Done last", &opening.did);
+        let text = format!("\"{}.\"{before} You stand at the machine; what is it?", sentence_case(&opening.complaint));
         paragraph(&mut out, self.screen.width, "", "", PLAIN, &text);
         let text = "Everything takes its minutes. This machine is simulated; at a real one the builder's manual, \
                     lockout rules and local codes come first. `?` tells what can be typed.";
