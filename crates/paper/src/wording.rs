@@ -70,7 +70,7 @@ impl Marks {
             });
             marks.push((at + 1).to_string());
         }
-        (!marks.is_empty()).then(|| Span::strong(format!("! {} ", marks.join(" "))))
+        (!marks.is_empty()).then(|| Span::strong(format!("!\u{a0}{} ", marks.join("\u{a0}"))))
     }
 
     /// All that were used, to be set above everything.

@@ -25,6 +25,7 @@ use machine::caution::Caution;
 use machine::model::{Who, Words};
 use rayon::prelude::*;
 use std::collections::BTreeMap;
+use std::sync::OnceLock;
 
 /// Remedies that are listed where a tree ends.
 const LISTED: usize = 5;
@@ -151,6 +152,10 @@ pub struct Remedy {
     pub said: Words,
     /// Who may do it.
     pub who: Who,
+    /// What to be careful of, before the words.
+    pub cautions: Vec<Caution>,
+    /// What can move, before the words.
+    pub movements: Vec<Movement>,
 }
 
 /// Writes out what to do for every answer, from this evidence on. `None` if the machine has nothing to tell.
@@ -183,7 +188,9 @@ fn tree_weighed(
     let planned = Planner { posed: &posed, sorted: &sorted, size, total }.plan(&belief, size.depth);
     let read = evidence.moments.last().is_some_and(|now| !now.lamps.is_empty());
     let keys = keys(diagnoser, &posed);
-    Some(Writer { diagnoser, posed: &posed, groups: &sorted.groups, terms, total, read, keys }.node(&belief, planned))
+    let moved = posed.repairs.iter().map(|_| OnceLock::new()).collect();
+    let writer = Writer { diagnoser, posed: &posed, groups: &sorted.groups, terms, total, read, keys, moved };
+    Some(writer.node(&belief, planned))
 }
 
 /// By what a deviation is called, its key.
@@ -348,6 +355,8 @@ struct Writer<'w> {
     read: bool,
     /// By what a deviation is called, its key.
     keys: BTreeMap<String, String>,
+    /// By repair, what can move where it is needed; the same one ends many ways through a tree.
+    moved: Vec<OnceLock<Vec<Movement>>>,
 }
 
 impl Writer<'_> {
@@ -450,6 +459,18 @@ impl Writer<'_> {
             .collect()
     }
 
+    /// What can move when this is put right: of everything that needs it, as it was in the beginning.
+    fn moved(&self, repair: usize) -> &[Movement] {
+        self.moved[repair].get_or_init(|| {
+            let needs =
+                |case: usize| self.posed.problem.needs[case].iter().flatten().any(|one| usize::from(*one) == repair);
+            let concerned = self.posed.hypotheses.iter().zip(&self.posed.case_of).filter(|(_, case)| needs(**case));
+            let concerned: Vec<Hypothesis> = concerned.map(|(one, _)| one.clone()).collect();
+            let total = concerned.iter().map(|one| one.weight).sum();
+            movements(self.diagnoser, &concerned, total, &self.posed.repairs[repair].0)
+        })
+    }
+
     fn it_runs(&self, belief: &Belief, repair: usize) -> Branch {
         let after = self.posed.problem.failed(belief, repair);
         let helped: Vec<f64> =
@@ -478,7 +499,14 @@ impl Writer<'_> {
             let (to_do, who, _) = self.posed.repairs[*repair];
             if let Some(machine) = self.diagnoser.machine() {
                 let words = self.words(machine, &to_do);
-                remedies.push(Remedy { key: to_do.key(machine), words: words.english.clone(), said: words, who });
+                remedies.push(Remedy {
+                    key: to_do.key(machine),
+                    words: words.english.clone(),
+                    said: words,
+                    who,
+                    cautions: cautions(machine, self.diagnoser, self.posed, &to_do),
+                    movements: self.moved(*repair).to_vec(),
+                });
             }
         }
         let visit = order.first().is_some_and(|first| problem.repairs[*first].on_site && !belief.on_site);

@@ -5,13 +5,14 @@ use super::offers::{Offer, offers};
 use super::review::RUNS;
 use crate::caller::{Caller, Eyes, Truth, Urn};
 use crate::diagnoser::Diagnoser;
-use crate::evidence::{Evidence, LampReport, LampState, Moment};
+use crate::evidence::{Deed, Evidence, LampReport, LampState, Moment};
 use crate::hypothesis::Hypothesis;
+use crate::next::candidates::GO_ON_MINUTES;
 use crate::next::{LAMPS_MINUTES, Terms, ToDo};
 use crate::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions};
 use crate::wording;
 use machine::Machine;
-use machine::id::DeviationId;
+use machine::id::{DeviationId, RoutineId};
 use machine::model::{DeviationKind, FaultEffect, HandMove, Who};
 use serde::Serialize;
 
@@ -156,7 +157,18 @@ impl<'d> Exercise<'d> {
                 .filter(|_| self.machine.routines.len() > 1)
                 .map(|routine| self.machine.routines[routine].words.english.clone())
                 .unwrap_or_default(),
-            did: routine.map(|routine| describe_deeds(self.machine, routine, deeds)).unwrap_or_default(),
+            did: routine.map(|routine| self.done_last(routine, deeds)).unwrap_or_default(),
+        }
+    }
+
+    /// An action of the routine in the words that the file has for it.
+    fn done_last(&self, routine: RoutineId, deeds: &[Deed]) -> String {
+        match deeds {
+            [Deed::Routine(Some(action))] => {
+                let action = self.machine.routines[routine].actions.get(*action);
+                action.map(|action| action.words.english.clone()).unwrap_or_default()
+            }
+            _ => describe_deeds(self.machine, routine, deeds),
         }
     }
 
@@ -211,7 +223,7 @@ impl<'d> Exercise<'d> {
             }
             _ => {
                 let movement = match to_do {
-                    ToDo::Act(crate::evidence::Deed::Extra(movement)) => Some(movement),
+                    ToDo::Act(Deed::Extra(movement)) => Some(movement),
                     _ => None,
                 };
                 let before = self.lamps_known();
@@ -291,8 +303,11 @@ impl<'d> Exercise<'d> {
         }
     }
 
-    /// Minutes of putting right what is wrong, by somebody who knows it.
+    /// Minutes of putting right what is wrong, by somebody who knows it; where nothing is, of going on.
     pub(super) fn repair_minutes(&self) -> f64 {
+        if self.present().is_empty() {
+            return GO_ON_MINUTES + self.machine.prices.trial_run;
+        }
         let mut remedies: Vec<_> =
             self.present().into_iter().filter_map(|one| self.machine.deviations[one].remedy).collect();
         remedies.sort();

@@ -26,7 +26,10 @@ use crate::screen::{Screen, padded};
 pub fn run(arguments: &Sheet, screen: &Screen, shelf: Arc<dyn Shelf>) -> Result<(), Failure> {
     let record = arguments.call.as_deref().map(read_record).transpose()?;
     let choice = choice(&arguments.choice, record.as_ref());
-    let chosen = input::choose(&choice)?;
+    let mut chosen = input::choose(&choice)?;
+    if record.is_none() {
+        of_one_revision(&mut chosen);
+    }
     let file = file_name(&choice.machine);
     let language = language(arguments.language);
     let Some(desk) = Desk::new(&chosen.alternatives, &file, choice.serial, language) else {
@@ -71,6 +74,12 @@ pub fn run(arguments: &Sheet, screen: &Screen, shelf: Arc<dyn Shelf>) -> Result<
         }
         None => screen.print(&String::from_utf8_lossy(&made.bytes)),
     }
+}
+
+/// A sheet hangs in one machine, and its head names one revision: where none was chosen, it is the first.
+fn of_one_revision(chosen: &mut Chosen) {
+    let Some(first) = chosen.alternatives.first().map(|one| one.machine.revision.clone()) else { return };
+    chosen.alternatives.retain(|one| one.machine.revision == first);
 }
 
 struct Made {

@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use clap::ArgMatches;
-use diagnose::next::{Branch, End, Leaf, Next, Node, Size, Step, Tell, Terms, tree};
+use diagnose::next::{Branch, End, Leaf, Movement, Next, Node, Size, Step, Tell, Terms, tree};
 use diagnose::{Diagnoser, Shelf};
 use machine::Machine;
 use machine::caution::Caution;
@@ -98,14 +98,7 @@ fn write_node(out: &mut String, node: &Node, number: &str, level: usize, width: 
 
 fn write_step(out: &mut String, step: &Step, number: &str, level: usize, indent: &str, width: usize) {
     let under = format!("{indent}   ");
-    for caution in &step.cautions {
-        paragraph(out, width, &format!("{indent}!  "), &under, BAD, caution.english());
-    }
-    if !step.movements.is_empty() {
-        let names: Vec<&str> = step.movements.iter().map(|movement| movement.words.as_str()).collect();
-        let text = format!("Can move: {}. Hands off, and tell everybody.", names.join(", "));
-        paragraph(out, width, &format!("{indent}!  "), &under, BAD, &text);
-    }
+    write_before(out, &step.cautions, &step.movements, indent, width);
     let who = match step.who {
         Who::Operator => "",
         who => who_words(who),
@@ -133,7 +126,22 @@ fn write_leaf(out: &mut String, leaf: &Leaf, indent: &str, width: usize) {
     };
     paragraph(out, width, &format!("{indent}■  "), &under, style, &text);
     if matches!(leaf.end, End::Visit | End::Remedies) {
+        // Most cautions go for several of them; each is said once, before all.
+        let mut cautions: Vec<(Caution, Vec<String>)> = Vec::new();
         for (index, remedy) in leaf.remedies.iter().enumerate() {
+            for caution in &remedy.cautions {
+                match cautions.iter_mut().find(|(known, _)| known == caution) {
+                    Some((_, before)) => before.push((index + 1).to_string()),
+                    None => cautions.push((*caution, vec![(index + 1).to_string()])),
+                }
+            }
+        }
+        for (caution, before) in cautions {
+            let text = format!("Before {}: {}", before.join(", "), caution.english());
+            paragraph(out, width, &format!("{under}!  "), &format!("{under}   "), BAD, &text);
+        }
+        for (index, remedy) in leaf.remedies.iter().enumerate() {
+            write_before(out, &[], &remedy.movements, &under, width);
             let text = format!("{}. {}", index + 1, remedy.words);
             paragraph(out, width, &under, &format!("{under}   "), PLAIN, &text);
         }
@@ -155,6 +163,23 @@ pub(super) fn time(minutes: f64) -> String {
         minutes if minutes < 120.0 => format!("{minutes:.0} min"),
         minutes => format!("{:.1} h", minutes / 60.0),
     }
+}
+
+/// What is said before something is done.
+fn write_before(out: &mut String, cautions: &[Caution], movements: &[Movement], indent: &str, width: usize) {
+    let under = format!("{indent}   ");
+    for caution in cautions {
+        paragraph(out, width, &format!("{indent}!  "), &under, BAD, caution.english());
+    }
+    if !movements.is_empty() {
+        let names: Vec<&str> = movements.iter().map(|movement| movement.words.as_str()).collect();
+        let text = format!("Can move: {}. Hands off, and tell everybody.", names.join(", "));
+        paragraph(out, width, &format!("{indent}!  "), &under, BAD, &text);
+    }
+}
+
+fn cautions_json(cautions: &[Caution]) -> Vec<Value> {
+    cautions.iter().map(|caution| json!({ "key": caution.key(), "words": caution.english() })).collect()
 }
 
 fn who_words(who: Who) -> &'static str {
@@ -179,8 +204,7 @@ fn step_json(step: &Step) -> Value {
         "words": step.words.english,
         "who": who_words(step.who),
         "minutes": step.minutes,
-        "cautions": step.cautions.iter()
-            .map(|caution| json!({ "key": caution.key(), "words": caution.english() })).collect::<Vec<_>>(),
+        "cautions": cautions_json(&step.cautions),
         "movements": step.movements,
         "answers": step.branches.iter().map(|branch| json!({
             "key": branch.key,
@@ -204,7 +228,13 @@ fn leaf_json(leaf: &Leaf) -> Value {
         "solved": leaf.solved,
         "causes": leaf.causes,
         "remedies": leaf.remedies.iter()
-            .map(|remedy| json!({ "key": remedy.key, "words": remedy.words, "who": who_words(remedy.who) }))
+            .map(|remedy| json!({
+                "key": remedy.key,
+                "words": remedy.words,
+                "who": who_words(remedy.who),
+                "cautions": cautions_json(&remedy.cautions),
+                "movements": remedy.movements,
+            }))
             .collect::<Vec<_>>(),
     })
 }

@@ -5,14 +5,13 @@ use std::collections::VecDeque;
 
 use diagnose::evidence::Complaint;
 use diagnose::next::{End, Leaf, Next, Node, Size, Step, Terms, tree_of};
-use machine::caution::Doing;
 use machine::model::Who;
 use rayon::prelude::*;
 
 use crate::desk::Desk;
 use crate::document::{Block, Card, Sheet, Span};
 use crate::language::{Label, Language};
-use crate::wording::{Marks, answer, minutes, percent, remedy_words, said_before, told_cause, who};
+use crate::wording::{Marks, answer, can_move, minutes, percent, remedy_words, said_before, told_cause, who};
 
 use super::lamp_answers::LampAnswers;
 use super::symptoms::COMPLAINTS;
@@ -198,8 +197,9 @@ fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
             if listed.contains(&words) {
                 continue;
             }
-            spans.push(Span::strong(format!(" {}. ", listed.len() + 1)));
-            spans.extend(row.and_then(|row| marks.before(&Doing::of_remedy(desk.machine(), row).cautions())));
+            spans.push(Span::strong(format!(" {}.\u{a0}", listed.len() + 1)));
+            spans.extend(marks.before(&remedy.cautions));
+            spans.extend(can_move(desk, &remedy.movements).map(|moves| Span::strong(format!("! {moves} "))));
             spans.push(Span::plain(words.trim_end_matches('.')));
             spans.push(Span::faint(format!(" ({})", who(remedy.who, language))));
             listed.push(words);
