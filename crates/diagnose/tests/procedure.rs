@@ -81,9 +81,9 @@ fn a_movement_is_announced_with_all_places_it_comes_by() {
         .map(|step| step.movements.iter().map(|movement| movement.words(&machine)).collect())
         .collect();
     // With the door open nothing moves; without a jar the table turns and comes back.
-    assert!(moving[1].is_empty(), "{moving:?}");
-    assert_eq!(moving[5], ["half-turn table, from loading to filling, then to loading"]);
-    assert!(course.steps[5].is_dangerous());
+    assert!(moving[3].is_empty(), "{moving:?}");
+    assert_eq!(moving[7], ["half-turn table, from loading to filling, then to loading"]);
+    assert!(course.steps[7].is_dangerous());
 }
 
 #[test]
@@ -166,15 +166,15 @@ fn what_was_right_a_step_before_has_failed_in_between() {
     let machine = machine("jar-filler", None);
     let procedure = named(&machine, "first_start");
     let course = Course::new(&[&machine], procedure);
-    // Four steps go well, with the door and the stop button lit; then all that fuse F3 feeds is dark.
+    // Six steps go well, with the door and the stop button lit; then all that fuse F3 feeds is dark.
     let as_due = || Report { seen: Seen::AsDue, confirmed: false, measured: None };
     let dark = |label: &str| {
-        let lamp = course.steps[4].lamps.iter().find(|lamp| lamp.label == label).unwrap();
+        let lamp = course.steps[6].lamps.iter().find(|lamp| lamp.label == label).unwrap();
         LampReport { place: lamp.place, state: LampState::Dark, naming: Naming::Named }
     };
     let seen = Seen::Reported(["X12", "X14", "Y4"].map(dark).to_vec());
     let reports: Vec<Report> =
-        (0..4).map(|_| as_due()).chain([Report { seen, confirmed: true, measured: None }]).collect();
+        (0..6).map(|_| as_due()).chain([Report { seen, confirmed: true, measured: None }]).collect();
     let alternatives = [Alternative { weight: 1.0, choices: Vec::new(), machine: machine.clone() }];
     let diagnoser = diagnoser(&alternatives, procedure, reports.len(), &Options::default(), &NoShelf);
     let answer = diagnoser.answer(&evidence(&course, &reports));

@@ -278,16 +278,27 @@ impl Planner<'_> {
             Act::Try(_) => problem.again * parts.iter().map(weight).sum::<f64>(),
             Act::Ask(_) | Act::GiveUp => 0.0,
         };
-        let (large, small): (Vec<_>, Vec<_>) =
+        let (large, mut small): (Vec<_>, Vec<_>) =
             parts.into_iter().enumerate().partition(|(_, part)| weight(part) >= self.size.least * self.total);
         if large.is_empty() {
             return stop;
         }
+        let mut large: Vec<(Vec<usize>, Belief)> =
+            large.into_iter().map(|(answer, part)| (vec![answer], part)).collect();
+        // Whoever gets an answer that is not on the page can't know whether it is "something else".
+        if let Some((answers, part)) =
+            large.iter_mut().find(|(answers, _)| self.is_something_else(first.act, answers[0]))
+        {
+            for (answer, rare) in small.drain(..) {
+                answers.push(answer);
+                add(part, &rare);
+            }
+        }
         let mut follows: Vec<Follow> = large
             .into_par_iter()
-            .map(|(answer, part)| {
+            .map(|(answers, part)| {
                 let plan = Some(self.plan(&part, depth - 1));
-                Follow { answers: vec![answer], belief: part, plan }
+                Follow { answers, belief: part, plan }
             })
             .collect();
         let mut cost = minutes * weight(belief) + again;
@@ -297,9 +308,7 @@ impl Planner<'_> {
         if let Some((_, first)) = small.first() {
             let mut together = first.clone();
             together.weights.fill(0.0);
-            for (_, part) in &small {
-                together.weights.iter_mut().zip(&part.weights).for_each(|(sum, weight)| *sum += weight);
-            }
+            small.iter().for_each(|(_, part)| add(&mut together, part));
             let answers = small.iter().map(|(answer, _)| *answer).collect();
             follows.push(Follow { answers, belief: together, plan: None });
         }
@@ -307,6 +316,12 @@ impl Planner<'_> {
             return stop;
         }
         Plan { cost, act: Some((first.act, follows)), visit: false }
+    }
+
+    /// Whether an answer is all that have no words of their own.
+    fn is_something_else(&self, act: Act, answer: usize) -> bool {
+        let Act::Ask(test) = act else { return false };
+        self.posed.asked[test].answers.get(answer).is_some_and(|(key, _)| key == "other")
     }
 
     /// What is believed after an answer, with everything crossed out that it answers too or that is no
@@ -328,6 +343,11 @@ impl Planner<'_> {
         }
         after
     }
+}
+
+/// Adds the weights of another belief, of which nothing else counts.
+fn add(to: &mut Belief, more: &Belief) {
+    to.weights.iter_mut().zip(&more.weights).for_each(|(sum, weight)| *sum += weight);
 }
 
 fn weight(belief: &Belief) -> f64 {
