@@ -13,19 +13,24 @@ const CAN_MOVE: Label = Label::new(
     "Puede moverse: {}. Manos fuera, todos apartados.",
 );
 
-/// What can move when something is done, in one sentence; `None` if nothing can.
+const CAN_CHANGE: Label = Label::new("Can change: {}.", "Kann sich ändern: {}.", "Puede cambiar: {}.");
+
+/// What can move when something is done, in one sentence: what can hurt somebody by it, or else the rest; `None` if nothing
+/// can.
 #[must_use]
 pub fn can_move<'m>(
     machine: &Machine,
     language: Language,
     movements: impl IntoIterator<Item = &'m Movement>,
 ) -> Option<String> {
-    let name = |one: &'m Movement| {
-        let found = machine.mechanisms.rows().find(|row| row.name == one.mechanism);
-        found.map_or_else(|| one.words.clone(), |row| phrase::words(&row.words, &one.words, language).to_owned())
+    let told = |one: &'m Movement| match machine.mechanisms.rows().find(|row| row.name == one.mechanism) {
+        Some(row) => (row.moving_hazard, phrase::words(&row.words, &one.words, language).to_owned()),
+        None => (true, one.words.clone()),
     };
-    let names: Vec<String> = movements.into_iter().map(name).collect();
-    (!names.is_empty()).then(|| CAN_MOVE.fill(language, &[&names.join(", ")]))
+    let (hazards, others): (Vec<_>, Vec<_>) = movements.into_iter().map(told).partition(|(hazard, _)| *hazard);
+    let (label, named) = if hazards.is_empty() { (CAN_CHANGE, others) } else { (CAN_MOVE, hazards) };
+    let names: Vec<String> = named.into_iter().map(|(_, name)| name).collect();
+    (!names.is_empty()).then(|| label.fill(language, &[&names.join(", ")]))
 }
 
 /// The words of an answer to something that is asked.
@@ -94,6 +99,7 @@ pub(crate) fn common(english: &str) -> Option<Label> {
 #[allow(clippy::unwrap_used)]
 mod tests {
     use super::*;
+    use machine::model::MechanismClass;
 
     fn machine() -> Machine {
         machine::load_str("jar-filler.toml", include_str!("../../../demos/jar-filler.toml")).unwrap()
@@ -116,6 +122,14 @@ mod tests {
             format!("Kann sich bewegen: {german}, something else. Hände weg, alle zurücktreten.")
         );
         assert_eq!(can_move(&machine, Language::Spanish, &[]), None);
+        // Hands need not be kept off what can't hurt them, and beside what can it is not told.
+        let row =
+            machine.mechanisms.rows().find(|row| row.class == MechanismClass::Driven && !row.moving_hazard).unwrap();
+        let harmless = movement(&row.name, "");
+        let words = row.words.english.as_str();
+        let alone = can_move(&machine, Language::English, [&harmless]).unwrap();
+        assert_eq!(alone, format!("Can change: {words}."));
+        assert!(!can_move(&machine, Language::English, [&harmless, &moves[0]]).unwrap().contains(words));
     }
 
     #[test]
