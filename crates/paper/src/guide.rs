@@ -16,8 +16,9 @@ use diagnose::digest::digest;
 use diagnose::{Alternative, Diagnoser, NoShelf, Shelf};
 use flate2::Compression;
 use flate2::write::DeflateEncoder;
+use machine::Machine;
 use machine::caution::Caution;
-use maud::{DOCTYPE, PreEscaped, html};
+use maud::{DOCTYPE, Markup, PreEscaped, html};
 use serde_json::{Value, json};
 use std::io::Write as _;
 
@@ -113,9 +114,10 @@ pub fn guide_from_shelf(alternatives: &[Alternative], request: &Request<'_>, she
     let digest = digest(&diagnoser);
     let mut data = data::document(alternatives, &diagnoser, &digest, request.fingerprint)?;
     data["pictures"] = pictures(request.pictures);
-    let head = Head::new(&alternatives.first()?.machine, request.file, request.serial, Language::English);
+    let machine = of_all_revisions(alternatives)?;
+    let heads = Language::ALL.map(|language| Head::new(&machine, request.file, request.serial, language));
     Some(Guide {
-        html: page(&head, &packed(&data)?),
+        html: page(&heads, &packed(&data)?),
         questions: digest.asked.len(),
         causes: digest.causes.len(),
         rows: digest.grounds.iter().map(|ground| ground.rows.len()).sum(),
@@ -145,7 +147,27 @@ fn packed(data: &Value) -> Option<String> {
     Some(base64::engine::general_purpose::STANDARD.encode(encoder.finish().ok()?))
 }
 
-fn page(head: &Head, data: &str) -> String {
+/// The machine as the head of the page names it: with every revision that the page is for.
+fn of_all_revisions(alternatives: &[Alternative]) -> Option<Machine> {
+    let mut machine = alternatives.first()?.machine.clone();
+    let mut names: Vec<&str> = Vec::new();
+    for name in alternatives.iter().filter_map(|one| one.machine.revision.as_deref()) {
+        if !names.contains(&name) {
+            names.push(name);
+        }
+    }
+    machine.revision = (!names.is_empty()).then(|| names.join(", "));
+    Some(machine)
+}
+
+/// One text in all languages, of which the page shows the one that was chosen, and the first until then.
+fn in_each_language(heads: &[Head], text: impl Fn(&Head) -> String) -> Markup {
+    html! {
+        @for (at, head) in heads.iter().enumerate() { span lang=(head.language) hidden[at > 0] { (text(head)) } }
+    }
+}
+
+fn page(heads: &[Head], data: &str) -> String {
     let first = Caution::ManualFirst.words();
     let markup = html! {
         (DOCTYPE)
@@ -156,23 +178,31 @@ fn page(head: &Head, data: &str) -> String {
                 meta name="color-scheme" content="light dark";
                 meta http-equiv="Content-Security-Policy" content="default-src 'none'; style-src 'unsafe-inline'; script-src 'unsafe-inline'; img-src data:";
                 link rel="icon" href="data:,";
-                title { (head.machine) }
+                title { (heads.first().map_or("", |head| head.machine.as_str())) }
                 style { (PreEscaped(LOOK)) }
             }
             body {
                 header {
                     div.line {
-                        p.machine { (head.machine) }
+                        p.machine data-languages { (in_each_language(heads, |head| head.machine.clone())) }
                         div.choices #languages {}
                     }
-                    p.first #first {
+                    p.first #first data-languages {
                         @for language in Language::ALL {
                             span lang=(language.tag()) { (first.in_language(language.tag())) }
                         }
                     }
                 }
                 main #main aria-live="polite" tabindex="-1" { noscript { p { "JavaScript is needed. / JavaScript wird benötigt. / Se necesita JavaScript." } } }
-                footer { p { (head.file) @if !head.about.is_empty() { " · " (head.about) } } p #reviewed {} }
+                footer {
+                    p data-languages {
+                        (in_each_language(heads, |head| match head.about.as_str() {
+                            "" => head.file.clone(),
+                            about => format!("{} · {about}", head.file),
+                        }))
+                    }
+                    p #reviewed {}
+                }
                 script type="application/octet-stream" #data { (PreEscaped(data)) }
                 @for script in SCRIPTS { script { (PreEscaped(script)) } }
             }

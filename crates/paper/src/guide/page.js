@@ -530,7 +530,8 @@
 
   function draw() {
     document.documentElement.lang = data.languages[language];
-    document.querySelectorAll("#first span").forEach((one, at) => { one.hidden = at !== language; });
+    document.querySelectorAll("[data-languages]").forEach((text) =>
+      [...text.children].forEach((one, at) => { one.hidden = at !== language; }));
     document.getElementById("reviewed").textContent = p("notReviewed");
     document.getElementById("languages").replaceChildren(...data.languages.map((tag, at) =>
       button(NAMES[tag] || tag, () => {
