@@ -4,7 +4,7 @@
 use crate::evidence::{CheckReport, PositionReport};
 use machine::Machine;
 use machine::caution::Doing;
-use machine::id::{CheckId, MechanismId, RemedyId};
+use machine::id::{CheckId, DeviceId, MechanismId, RemedyId};
 use machine::model::{Access, CheckRole, Energy, HandMove, Load, MechanismClass, Observable, Who};
 
 /// A question for an operator.
@@ -67,13 +67,9 @@ pub fn asked_of_operator(machine: &Machine) -> Vec<Asked> {
     let checks = machine.checks.iter();
     let checks = checks.filter(|(_, check)| {
         // Whatever is tried or measured can set something moving or needs a tool: left to those who are trained for it.
-        let place = check
-            .device
-            .and_then(|device| machine.devices.get(device))
-            .map_or("", |device| device.place.english.as_str());
         check.role == CheckRole::Look
             && is_for_operator(&Doing::of_check(machine, check), check.who)
-            && !is_inside(place)
+            && !is_inside(place_of(machine, check.device))
             && looked_at(machine, &check.observes).is_none_or(|place| !is_inside(place))
     });
     let seen = machine.mechanisms.iter();
@@ -86,19 +82,20 @@ pub fn asked_of_operator(machine: &Machine) -> Vec<Asked> {
 pub fn remedies_of_operator(machine: &Machine) -> Vec<RemedyId> {
     let remedies = machine.remedies.iter();
     let own = remedies.filter(|(_, remedy)| {
-        let device = remedy
-            .device
-            .and_then(|device| machine.devices.get(device))
-            .map_or("", |device| device.place.english.as_str());
         is_for_operator(&Doing::of_remedy(machine, remedy), remedy.who)
-            && !is_inside(device)
+            && !is_inside(place_of(machine, remedy.device))
             && remedy.does.and_then(|hand| moved(machine, hand)).is_none_or(|place| !is_inside(place))
     });
     own.map(|(id, _)| id).collect()
 }
 
-/// Whether a place, as the machine file has it in words before any translation, is one that something has to be opened for. It is text, so
-/// this errs on the side of asking too little: a library's check of a relay may be done from outside, but not of
+/// The place of a device; nothing where there is none.
+fn place_of(machine: &Machine, device: Option<DeviceId>) -> &str {
+    device.and_then(|device| machine.devices.get(device)).map_or("", |device| device.place.english.as_str())
+}
+
+/// Whether a place, as the machine file has it in words before any translation, is one that something has to be opened
+/// for. It is text, so this errs on the side of asking too little: a library's check of a relay may be done from outside, but not of
 /// the one in the cabinet.
 fn is_inside(place: &str) -> bool {
     const INSIDE: [&str; 12] = [

@@ -50,16 +50,12 @@ pub fn told(lamps: &[&LampDue]) -> String {
 /// "285 to 315 ml", "at least 50 kPa".
 #[must_use]
 pub fn range(measure: &Measurement) -> String {
-    let unit = spaced(&measure.unit.english);
+    let unit = measure.unit.english.as_str();
+    let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
     match (measure.from.is_finite(), measure.to.is_finite()) {
         (true, true) => format!("{} to {}{unit}", measure.from, measure.to),
         (true, false) => format!("at least {}{unit}", measure.from),
         (false, true) => format!("at most {}{unit}", measure.to),
         (false, false) => format!("any value{unit}"),
     }
-}
-
-/// A unit as it stands behind a number; nothing where there is none.
-fn spaced(unit: &str) -> String {
-    if unit.is_empty() { String::new() } else { format!(" {unit}") }
 }
