@@ -1,7 +1,7 @@
 //! What is said to whoever is at the machine: answers to choose from, and what can move, in the language of a sheet or of
 //! a caller.
 
-use diagnose::next::{Movement, ToDo};
+use diagnose::next::{Announcement, Movement, ToDo};
 use machine::Machine;
 
 use crate::language::{Label, Language};
@@ -18,19 +18,16 @@ const CAN_CHANGE: Label = Label::new("Can change: {}.", "Kann sich ändern: {}."
 /// What can move when something is done, in one sentence: what can hurt somebody by it, or else the rest; `None` if nothing
 /// can.
 #[must_use]
-pub fn can_move<'m>(
-    machine: &Machine,
-    language: Language,
-    movements: impl IntoIterator<Item = &'m Movement>,
-) -> Option<String> {
-    let told = |one: &'m Movement| match machine.mechanisms.rows().find(|row| row.name == one.mechanism) {
-        Some(row) => (row.moving_hazard, phrase::words(&row.words, &one.words, language).to_owned()),
-        None => (true, one.words.clone()),
+pub fn can_move(machine: &Machine, language: Language, movements: &[Movement]) -> Option<String> {
+    let (label, told) = match Announcement::of(movements)? {
+        Announcement::Moves(told) => (CAN_MOVE, told),
+        Announcement::Changes(told) => (CAN_CHANGE, told),
     };
-    let (hazards, others): (Vec<_>, Vec<_>) = movements.into_iter().map(told).partition(|(hazard, _)| *hazard);
-    let (label, named) = if hazards.is_empty() { (CAN_CHANGE, others) } else { (CAN_MOVE, hazards) };
-    let names: Vec<String> = named.into_iter().map(|(_, name)| name).collect();
-    (!names.is_empty()).then(|| label.fill(language, &[&names.join(", ")]))
+    let name = |one: &&Movement| match machine.mechanisms.rows().find(|row| row.name == one.mechanism) {
+        Some(row) => phrase::words(&row.words, &one.words, language).to_owned(),
+        None => one.words.clone(),
+    };
+    Some(label.fill(language, &[&told.iter().map(name).collect::<Vec<_>>().join(", ")]))
 }
 
 /// The words of an answer to something that is asked.
@@ -109,12 +106,13 @@ mod tests {
     fn what_can_move_is_said_in_the_language_of_who_stands_there() {
         let machine = machine();
         let row = machine.mechanisms.rows().find(|row| row.name == "nozzle").unwrap();
-        let movement = |mechanism: &str, words: &str| Movement {
+        let movement = |mechanism: &str, words: &str, hazard| Movement {
             mechanism: mechanism.to_owned(),
             words: words.to_owned(),
+            hazard,
             probability: 0.5,
         };
-        let moves = [movement("nozzle", "nozzle lift"), movement("not there", "something else")];
+        let moves = [movement("nozzle", "nozzle lift", true), movement("not there", "something else", true)];
         let german = row.words.in_language("de");
         assert_ne!(german, row.words.english);
         assert_eq!(
@@ -125,11 +123,12 @@ mod tests {
         // Hands need not be kept off what can't hurt them, and beside what can it is not told.
         let row =
             machine.mechanisms.rows().find(|row| row.class == MechanismClass::Driven && !row.moving_hazard).unwrap();
-        let harmless = movement(&row.name, "");
+        let harmless = movement(&row.name, "", false);
         let words = row.words.english.as_str();
-        let alone = can_move(&machine, Language::English, [&harmless]).unwrap();
+        let alone = can_move(&machine, Language::English, std::slice::from_ref(&harmless)).unwrap();
         assert_eq!(alone, format!("Can change: {words}."));
-        assert!(!can_move(&machine, Language::English, [&harmless, &moves[0]]).unwrap().contains(words));
+        let both = can_move(&machine, Language::English, &[harmless, moves[0].clone()]).unwrap();
+        assert!(!both.contains(words), "{both}");
     }
 
     #[test]

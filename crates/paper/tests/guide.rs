@@ -99,7 +99,11 @@ fn what_an_operator_is_told_to_do_has_its_movements_with_it() {
         data["remedies"]["rows"].as_array().unwrap().iter().filter(|row| row.get("key").is_some()).collect();
     assert!(!own.is_empty());
     // Starting what was not started moves the machine.
-    let moved = own.iter().filter(|row| !row["moves"].as_array().unwrap().is_empty()).count();
+    let announces = |said: &Value| {
+        let begins = |at: usize, how: &str| said[at].as_str().is_some_and(|words| words.starts_with(how));
+        begins(0, "Can move: ") && begins(1, "Kann sich bewegen: ") && begins(2, "Puede moverse: ")
+    };
+    let moved = own.iter().filter(|row| row["before"].as_array().unwrap().iter().any(announces)).count();
     assert!(moved > 0);
     for row in own {
         assert!(row["words"].is_string() || row["words"].is_array(), "{row}");

@@ -2,7 +2,7 @@
 
 use super::advice::deviation_words;
 use super::problem::{Needs, Problem, Repair, Test};
-use super::questions::{Asked, Cases, LAMPS_MINUTES, questions, tells_apart};
+use super::questions::{Asked, Cases, GO_ON_MINUTES, LAMPS_MINUTES, questions, tells_apart};
 use super::todo::{Terms, ToDo};
 use crate::diagnoser::{Diagnoser, Weighed};
 use crate::evidence::Evidence;
@@ -21,9 +21,6 @@ use std::hash::Hasher;
 
 /// Hypotheses that are followed at most, for each routine.
 const MOST_HYPOTHESES: usize = 3_000;
-
-/// Minutes of going on with the routine. Common practice, no source.
-pub(crate) const GO_ON_MINUTES: f64 = 1.0;
 
 /// The bare problem of a call, and what its numbers stand for.
 #[derive(Debug)]

@@ -6,9 +6,11 @@ use super::todo::ToDo;
 use crate::diagnoser::Diagnoser;
 use crate::hypothesis::{Hypothesis, sequence_effects};
 use crate::renamed::{same_check, same_remedy};
+use crate::wording::percent;
 use machine::model::{CheckRole, Energy, FaultEffect, Forced, HandMove, InputStage, Observable, OutputStage};
 use rayon::prelude::*;
 use serde::Serialize;
+use std::fmt;
 
 /// Hypotheses of less weight than this are not tried out.
 pub(super) const FAR_FETCHED: f64 = 1e-3;
@@ -20,8 +22,88 @@ pub struct Movement {
     pub mechanism: String,
     /// In words.
     pub words: String,
+    /// Whether it can hurt somebody by moving; a lamp, a level or a temperature cannot.
+    pub hazard: bool,
     /// Probability that it moves, of all hypotheses that were tried out.
     pub probability: f64,
+}
+
+/// Movements less probable than this are not named to somebody at the telephone.
+const NAMED: f64 = 0.005;
+
+/// What has to be told of what can move before something is done: what can hurt somebody by it, or else the rest.
+#[derive(Clone, Debug, PartialEq)]
+pub enum Announcement<'m> {
+    /// These can move and hurt somebody.
+    Moves(Vec<&'m Movement>),
+    /// Nothing can hurt anybody; these can change.
+    Changes(Vec<&'m Movement>),
+}
+
+impl<'m> Announcement<'m> {
+    /// What is told of these movements; `None` if there is nothing to tell.
+    ///
+    /// ```
+    /// use diagnose::next::{Announcement, Movement};
+    /// let movement = |words: &str, hazard, probability| {
+    ///     Movement { mechanism: words.to_owned(), words: words.to_owned(), hazard, probability }
+    /// };
+    /// let moved = [movement("chuck", true, 0.85), movement("bath temperature", false, 0.2)];
+    /// let told = Announcement::of(&moved).unwrap();
+    /// assert_eq!(told.to_string(), "This can move: chuck. Guards shut, everybody clear, before it is done.");
+    /// assert!(told.with_probabilities().starts_with("This can move: chuck (85 %)."));
+    /// assert_eq!(Announcement::of(&moved[1..]).unwrap().to_string(), "This can change: bath temperature.");
+    /// ```
+    #[must_use]
+    pub fn of(movements: &'m [Movement]) -> Option<Self> {
+        let (hazards, others): (Vec<_>, Vec<_>) = movements.iter().partition(|movement| movement.hazard);
+        if hazards.is_empty() {
+            (!others.is_empty()).then_some(Self::Changes(others))
+        } else {
+            Some(Self::Moves(hazards))
+        }
+    }
+
+    /// What is likely enough to be named in a call, each with its probability.
+    #[must_use]
+    pub fn with_probabilities(&self) -> String {
+        let likely = |movements: &[&'m Movement]| {
+            let named: Vec<&Movement> = movements.iter().copied().filter(|one| one.probability >= NAMED).collect();
+            list(&named, |one| format!("{} ({})", one.words, percent(one.probability)))
+        };
+        match self {
+            Self::Moves(movements) => match likely(movements).as_str() {
+                "" => "Something could move that hardly will. Guards shut, everybody clear.".to_owned(),
+                named => moves(named),
+            },
+            Self::Changes(movements) => match likely(movements).as_str() {
+                "" => "Nothing that can hurt anybody will move.".to_owned(),
+                named => changes(named),
+            },
+        }
+    }
+}
+
+impl fmt::Display for Announcement<'_> {
+    /// All of it, as written down beforehand.
+    fn fmt(&self, out: &mut fmt::Formatter<'_>) -> fmt::Result {
+        match self {
+            Self::Moves(movements) => out.write_str(&moves(&list(movements, |one| one.words.clone()))),
+            Self::Changes(movements) => out.write_str(&changes(&list(movements, |one| one.words.clone()))),
+        }
+    }
+}
+
+fn list<'m>(movements: &[&'m Movement], words: impl Fn(&'m Movement) -> String) -> String {
+    movements.iter().map(|one| words(one)).collect::<Vec<_>>().join(", ")
+}
+
+fn moves(what: &str) -> String {
+    format!("This can move: {what}. Guards shut, everybody clear, before it is done.")
+}
+
+fn changes(what: &str) -> String {
+    format!("This can change: {what}.")
 }
 
 /// What can move when this is done.
@@ -57,7 +139,12 @@ pub(crate) fn movements(diagnoser: &Diagnoser, hypotheses: &[Hypothesis], total:
             } else {
                 mechanism.words.english.clone()
             };
-            (probability > 0.0).then(|| Movement { mechanism: mechanism.name.clone(), words, probability })
+            (probability > 0.0).then(|| Movement {
+                mechanism: mechanism.name.clone(),
+                words,
+                hazard: mechanism.moving_hazard,
+                probability,
+            })
         })
         .collect();
     found.sort_by(|a, b| b.probability.total_cmp(&a.probability));

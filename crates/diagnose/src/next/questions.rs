@@ -35,12 +35,17 @@ const MOST_READINGS: usize = 24;
 /// Error of a reading of all lamps, one lamp, a position.
 const READING_ERROR: f64 = 0.1;
 
-/// Minutes of looking at one lamp, at all, at a mechanism, of working the machine. Common practice, no source.
-pub(crate) const LAMP_MINUTES: f64 = 0.3;
-pub(crate) const LAMPS_MINUTES: f64 = 1.5;
-pub(crate) const POSITION_MINUTES: f64 = 0.5;
-/// Working the machine destroys what could be seen before; the lamps have to be read again.
-pub(crate) const ACT_MINUTES: f64 = 2.0;
+/// Minutes of looking at one lamp. Common practice, no source.
+pub const LAMP_MINUTES: f64 = 0.3;
+/// Minutes of looking at all lamps. Common practice, no source.
+pub const LAMPS_MINUTES: f64 = 1.5;
+/// Minutes of looking where a mechanism stands. Common practice, no source.
+pub const POSITION_MINUTES: f64 = 0.5;
+/// Minutes of working the machine. It destroys what could be seen before; the lamps have to be read again. Common
+/// practice, no source.
+pub const ACT_MINUTES: f64 = 2.0;
+/// Minutes of going on with the routine. Common practice, no source.
+pub const GO_ON_MINUTES: f64 = 1.0;
 
 /// Something that tells cases apart, with the words of its answers.
 #[derive(Clone, Debug)]

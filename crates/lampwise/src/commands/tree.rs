@@ -3,7 +3,7 @@
 use std::fmt::Write as _;
 
 use clap::ArgMatches;
-use diagnose::next::{Branch, End, Leaf, Movement, Next, Node, Size, Step, Tell, Terms, tree};
+use diagnose::next::{Announcement, Branch, End, Leaf, Movement, Next, Node, Size, Step, Tell, Terms, tree};
 use diagnose::{Diagnoser, Shelf};
 use machine::Machine;
 use machine::caution::Caution;
@@ -171,10 +171,8 @@ fn write_before(out: &mut String, cautions: &[Caution], movements: &[Movement], 
     for caution in cautions {
         paragraph(out, width, &format!("{indent}!  "), &under, BAD, caution.english());
     }
-    if !movements.is_empty() {
-        let names: Vec<&str> = movements.iter().map(|movement| movement.words.as_str()).collect();
-        let text = format!("Can move: {}. Hands off, and tell everybody.", names.join(", "));
-        paragraph(out, width, &format!("{indent}!  "), &under, BAD, &text);
+    if let Some(moves) = Announcement::of(movements) {
+        paragraph(out, width, &format!("{indent}!  "), &under, BAD, &moves.to_string());
     }
 }
 

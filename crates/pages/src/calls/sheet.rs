@@ -2,7 +2,7 @@
 
 use diagnose::call::{Ending, Entry, Kind, Question};
 use diagnose::evidence::LampReport;
-use diagnose::next::{Outcome, Proposal, ToDo};
+use diagnose::next::{Announcement, Outcome, Proposal, ToDo};
 use machine::model::{Who, Words};
 use maud::{Markup, html};
 use paper::{Language, said as said_by};
@@ -14,8 +14,6 @@ use super::{Desk, closing, known, lamp_panel, said, standing, times};
 use crate::visitor;
 use crate::words::{LANGUAGES, marked, minutes, percent, share, spoken};
 
-/// Movements less probable than this are not told one by one.
-const FAR_FETCHED: f64 = 0.005;
 /// Kinds of entries that can be said at any time, and how they are asked for.
 const SAYABLE: [(Kind, &str); 15] = [
     (Kind::Complaint, "complaint"),
@@ -329,19 +327,17 @@ fn caller_language(desk: &Desk) -> Option<Language> {
 }
 
 fn careful(desk: &Desk, proposal: &Proposal, speak: &str) -> Markup {
-    let likely = || proposal.movements.iter().filter(|movement| movement.probability >= FAR_FETCHED);
-    let warned = caller_language(desk)
-        .and_then(|language| Some((language, said_by::can_move(desk.session.machine(), language, likely())?)));
-    let moves: Vec<String> =
-        likely().map(|movement| format!("{} ({})", movement.words, percent(movement.probability))).collect();
+    let warned = caller_language(desk).and_then(|language| {
+        Some((language, said_by::can_move(desk.session.machine(), language, &proposal.movements)?))
+    });
     html! {
         div.caution {
             @for caution in &proposal.cautions { (spoken(&caution.words(), speak)) }
             @if let Some((language, words)) = &warned { p.spoken lang=(language.tag()) { (words) } }
-            @if !moves.is_empty() {
-                p { strong { "This can move: " (moves.join(", ")) "." } " Guards shut, everybody clear, before it is done." }
-            } @else if !proposal.movements.is_empty() {
-                p { "Something could move that hardly will. Guards shut, everybody clear." }
+            @match Announcement::of(&proposal.movements) {
+                Some(moves @ Announcement::Moves(_)) => p { strong { (moves.with_probabilities()) } },
+                Some(other) => p { (other.with_probabilities()) },
+                None => {},
             }
         }
     }

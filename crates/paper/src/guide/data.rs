@@ -26,7 +26,7 @@ pub fn document(alternatives: &[Alternative], diagnoser: &Diagnoser, digest: &Di
         "version": machine.version,
         "revision": machine.revision,
         "lamps": texts::lamps(machine),
-        "lampMinutes": texts::LAMP_MINUTES,
+        "lampMinutes": diagnose::next::LAMP_MINUTES,
         "routines": texts::routines(diagnoser, machine),
         "questions": texts::questions(machine, digest),
         "remedies": texts::remedies(diagnoser, machine),

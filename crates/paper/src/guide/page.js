@@ -297,11 +297,9 @@
 
   // ---- the result ---------------------------------------------------------------------------------------------
 
-  function before(cautions, moves) {
-    const said = cautions.map((one) => t(one));
-    if (moves && moves.length) said.push(p("canMove", moves.map((one) => t(one)).join(", ")));
+  function before(said) {
     if (said.length === 0) return null;
-    return make("div", { class: "caution", role: "note" }, make("h3", {}, p("before")), said.map((one) => make("p", {}, one)));
+    return make("div", { class: "caution", role: "note" }, make("h3", {}, p("before")), said.map((one) => make("p", {}, t(one))));
   }
 
   function picture(row, words) {
@@ -324,7 +322,7 @@
     };
     const count = data.grounds[0].sameAnswer[question].length;
     return make("section", { class: "card ask", "data-question": question },
-      before(row.cautions, []),
+      before(row.before),
       make("h2", {}, p("ask")),
       make("p", { class: "words" }, questionWords(question)),
       t(row.place) ? make("p", { class: "more" }, `${p("place")}: ${t(row.place)}`) : null,
@@ -396,7 +394,7 @@
       go("result");
     };
     return make("section", { class: "card ask", "data-try": key },
-      before(row.cautions, row.moves),
+      before(row.before),
       make("h2", {}, p("try")),
       make("p", { class: "words" }, words),
       picture(row, words),

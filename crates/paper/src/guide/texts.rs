@@ -5,7 +5,7 @@ use diagnose::digest::{
     Asked, Digest, Ground, Look, Onward, Part, asked_of_operator, moved_by_going_on, moved_by_remedy, needs,
     remedies_of_operator,
 };
-use diagnose::next::Movement;
+use diagnose::next::{GO_ON_MINUTES, Movement, POSITION_MINUTES};
 use diagnose::{Alternative, Diagnoser};
 use machine::Machine;
 use machine::caution::Doing;
@@ -14,14 +14,7 @@ use machine::model::{DeviceRole, HandMove, LampKind, Observable, PanelLamp, Reme
 use serde_json::{Value, json};
 
 use super::words;
-use crate::phrase;
-
-/// Minutes of looking at a lamp, as the program prices it. Common practice, no source.
-pub const LAMP_MINUTES: f64 = 0.3;
-/// Minutes of looking where something stands, and of going on with the routine; as the program prices them.
-/// Common practice, no source.
-const POSITION_MINUTES: f64 = 0.5;
-const GO_ON_MINUTES: f64 = 1.0;
+use crate::{phrase, said};
 
 /// The lamps as they sit on the controller's front.
 pub fn lamps(machine: &Machine) -> Value {
@@ -48,8 +41,7 @@ pub fn routines(diagnoser: &Diagnoser, machine: &Machine) -> Value {
             json!({
                 "words": words::text(&action.words, &action.short),
                 "short": action.short,
-                "cautions": Doing::of_hand(machine, action.movement).cautions().into_iter().map(words::caution).collect::<Vec<_>>(),
-                "moves": moves(machine, &moved_by_going_on(diagnoser, id, stage)),
+                "before": before(machine, Doing::of_hand(machine, action.movement), &moved_by_going_on(diagnoser, id, stage)),
             })
         });
         json!({ "name": routine.name, "words": words::text(&routine.words, &routine.name.replace('_', " ")), "actions": actions.collect::<Vec<_>>() })
@@ -57,12 +49,13 @@ pub fn routines(diagnoser: &Diagnoser, machine: &Machine) -> Value {
     json!(routines.collect::<Vec<_>>())
 }
 
-fn moves(machine: &Machine, movements: &[Movement]) -> Vec<Value> {
-    let name = |one: &Movement| {
-        let found = machine.mechanisms.rows().find(|row| row.name == one.mechanism);
-        found.map_or_else(|| json!(one.words), |row| words::text(&row.words, &one.words))
-    };
-    movements.iter().map(name).collect()
+/// What is said before something is done: cautions, then what can move by it.
+fn before(machine: &Machine, doing: Doing, movements: &[Movement]) -> Vec<Value> {
+    let mut said: Vec<Value> = doing.cautions().into_iter().map(words::caution).collect();
+    if !movements.is_empty() {
+        said.push(words::of(|language| said::can_move(machine, language, movements).unwrap_or_default()));
+    }
+    said
 }
 
 /// What can be asked.
@@ -82,7 +75,7 @@ pub fn questions(machine: &Machine, digest: &Digest) -> Value {
                 "place": device.map_or_else(|| json!(""), |device| words::text(&device.place, "")),
                 "picture": picture(machine, device.map(|device| device.role), &row.observes),
                 "reads": reads(&row.observes),
-                "cautions": Doing::of_check(machine, row).cautions().into_iter().map(words::caution).collect::<Vec<_>>(),
+                "before": before(machine, Doing::of_check(machine, row), &[]),
                 "answers": answers.collect::<Vec<_>>(),
                 "keys": row.answers.iter().map(|answer| &answer.key).collect::<Vec<_>>(),
             })
@@ -99,7 +92,7 @@ pub fn questions(machine: &Machine, digest: &Digest) -> Value {
                 "reads": mechanism.index(),
                 "place": words::text(&row.place, ""),
                 "picture": picture(machine, None, &Observable::Position(mechanism)),
-                "cautions": [],
+                "before": [],
                 "answers": positions.collect::<Vec<_>>(),
                 "keys": row.positions.iter().map(String::as_str).chain(["between"]).collect::<Vec<_>>(),
             })
@@ -151,8 +144,7 @@ pub fn remedies(diagnoser: &Diagnoser, machine: &Machine) -> Value {
             "number": number,
             "key": row.key,
             "words": words::of(|language| crate::wording::remedy_words(machine, row, language)),
-            "cautions": Doing::of_remedy(machine, row).cautions().into_iter().map(words::caution).collect::<Vec<_>>(),
-            "moves": moves(machine, &moved_by_remedy(diagnoser, id)),
+            "before": before(machine, Doing::of_remedy(machine, row), &moved_by_remedy(diagnoser, id)),
             "picture": remedy_picture(machine, row),
         }),
     });

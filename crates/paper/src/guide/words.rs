@@ -99,7 +99,6 @@ labels! {
     between: "in between", "dazwischen", "entre medio";
     place: "Place", "Ort", "Lugar";
     before: "First read this", "Zuerst lesen", "Lea primero";
-    canMove: "Can move: {}. Hands off, everybody clear.", "Kann sich bewegen: {}. Hände weg, alle zurücktreten.", "Puede moverse: {}. Manos fuera, todos apartados.";
     try: "Please do this", "Bitte tun", "Haga esto, por favor";
     goOn: "Nothing seems to be wrong. Go on with: {}", "Nichts scheint falsch zu sein. Weiter mit: {}", "Parece que no pasa nada. Siga con: {}";
     runs: "It runs", "Sie läuft", "Funciona";

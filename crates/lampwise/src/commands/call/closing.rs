@@ -4,6 +4,7 @@
 use std::fmt::Write as _;
 
 use diagnose::call::{Ending, Entry, Found, Kind, Record, Session};
+use diagnose::next::Announcement;
 use machine::caution::{Caution, Doing};
 
 use super::turn::{self, sentence};
@@ -121,11 +122,8 @@ fn found(out: &mut String, session: &Session, found: &Found, ending: Ending, sai
             }
         }
         let proposal = session.advice().proposals.iter().find(|one| one.key == format!("remedy:{}", remedy.key));
-        let moves: Vec<&str> =
-            proposal.iter().flat_map(|one| &one.movements).map(|movement| movement.words.as_str()).collect();
-        if !moves.is_empty() {
-            let text = format!("This can move: {}. Guards shut, everybody clear.", moves.join(", "));
-            paragraph(out, width, "  ! ", "    ", PLAIN, &text);
+        if let Some(moves) = proposal.and_then(|one| Announcement::of(&one.movements)) {
+            paragraph(out, width, "  ! ", "    ", PLAIN, &moves.with_probabilities());
         }
         paragraph(out, width, "  ", "  ", PLAIN, &format!("Remedy: {}.", remedy.words.english.trim_end_matches('.')));
     }

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use diagnose::call::{Ending, Finding, Kind, Question, Session};
-use diagnose::next::{Proposal, ToDo};
+use diagnose::next::{Announcement, Proposal, ToDo};
 use machine::model::Who;
 
 use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, columns, padded, paragraph, percent};
@@ -13,8 +13,6 @@ use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, columns, p
 const SHOWN: usize = 3;
 /// Answers that are shown of a question with many.
 const ANSWERS: usize = 6;
-/// Movements less probable than this are not told one by one.
-const FAR_FETCHED: f64 = 0.005;
 
 /// The causes, nothing and "not in this file" among them, the most probable first.
 pub fn ranking(session: &Session) -> Vec<(f64, String)> {
@@ -229,15 +227,7 @@ fn choices<'w>(out: &mut String, width: usize, words: impl Iterator<Item = &'w s
 /// Cautions and movements of a proposal, in the order in which they are said.
 pub fn said_before(proposal: &Proposal) -> Vec<String> {
     let mut said: Vec<String> = proposal.cautions.iter().map(|caution| caution.english().to_owned()).collect();
-    let moves: Vec<String> = (proposal.movements.iter())
-        .filter(|movement| movement.probability >= FAR_FETCHED)
-        .map(|movement| format!("{} ({})", movement.words, percent(movement.probability)))
-        .collect();
-    if !moves.is_empty() {
-        said.push(format!("This can move: {}. Guards shut, everybody clear, before it is done.", moves.join(", ")));
-    } else if !proposal.movements.is_empty() {
-        said.push("Something could move that hardly will. Guards shut, everybody clear.".to_owned());
-    }
+    said.extend(Announcement::of(&proposal.movements).map(|one| one.with_probabilities()));
     said
 }
 
