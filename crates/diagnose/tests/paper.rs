@@ -40,6 +40,11 @@ fn the_leaves_hold_all_cases_no_question_comes_twice_and_a_deeper_tree_never_cos
             let sum: f64 = leaves.iter().map(|(share, _)| share).sum();
             assert!((sum - 1.0).abs() < 1e-9, "{sum}");
             assert!(leaves.iter().all(|(share, leaf)| leaf.solved >= -1e-12 && leaf.solved <= share + 1e-9));
+            for (share, leaf) in &leaves {
+                let helped: f64 = leaf.remedies.iter().map(|one| one.helps).sum();
+                assert!(leaf.remedies.iter().all(|one| one.helps >= -1e-12) && helped <= 1.0 + 1e-9, "{helped}");
+                assert!(leaf.remedies.is_empty() || (helped * share - leaf.solved).abs() < 1e-9, "{helped}");
+            }
             assert_eq!(leaves.len() == 1, depth == 0);
             no_question_twice(&root, &mut Vec::new());
             assert!(root.minutes <= before + 1e-9, "depth {depth}: {} after {before}", root.minutes);

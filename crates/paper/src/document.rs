@@ -179,7 +179,25 @@ pub struct Card {
     /// A side remark: minutes, who.
     pub remark: String,
     /// Answers, each with what follows.
-    pub answers: Vec<(Vec<Span>, Vec<Span>)>,
+    pub answers: Vec<Answer>,
+}
+
+/// An answer on a [`Card`].
+#[derive(Clone, Debug, Serialize)]
+pub struct Answer {
+    /// What is answered.
+    pub words: Vec<Span>,
+    /// What follows from it.
+    pub then: Vec<Span>,
+    /// What is to be done then, one after the other; numbered where it is set.
+    pub in_turn: Vec<Vec<Span>>,
+}
+
+impl Answer {
+    /// An answer with what follows, and nothing to be done in turn.
+    pub fn new(words: Vec<Span>, then: Vec<Span>) -> Self {
+        Self { words, then, in_turn: Vec::new() }
+    }
 }
 
 #[cfg(test)]

@@ -15,6 +15,25 @@ const CAN_MOVE: Label = Label::new(
 
 const CAN_CHANGE: Label = Label::new("Can change: {}.", "Kann sich ändern: {}.", "Puede cambiar: {}.");
 
+const MANY_CAN_MOVE: Label = Label::new(
+    "Can move in many places. Hands off, everybody clear.",
+    "Kann sich an vielen Stellen bewegen. Hände weg, alle zurücktreten.",
+    "Puede moverse en muchos puntos. Manos fuera, todos apartados.",
+);
+
+/// So many are named in a list of things to do.
+const FEW: usize = 3;
+
+/// What can move when something is done, where it stands in a list of things to do: where it is so much that nobody would
+/// remember it, only that.
+#[must_use]
+pub fn can_move_in_short(machine: &Machine, language: Language, movements: &[Movement]) -> Option<String> {
+    match Announcement::of(movements)? {
+        Announcement::Moves(told) if told.len() > FEW => Some(MANY_CAN_MOVE.of(language).to_owned()),
+        _ => can_move(machine, language, movements),
+    }
+}
+
 /// What can move when something is done, in one sentence: what can hurt somebody by it, or else the rest; `None` if nothing
 /// can.
 #[must_use]

@@ -95,6 +95,11 @@ pub fn can_move(desk: &Desk<'_>, movements: &[Movement]) -> Option<String> {
     said::can_move(desk.machine(), desk.language(), movements)
 }
 
+/// The same where it stands in a list: of many only that they are many.
+pub fn can_move_in_short(desk: &Desk<'_>, movements: &[Movement]) -> Option<String> {
+    said::can_move_in_short(desk.machine(), desk.language(), movements)
+}
+
 /// What a cause is called: in English as the answer says it, else from the words of its members.
 pub fn cause(desk: &Desk<'_>, cause: &Cause) -> String {
     if desk.language() == Language::English {

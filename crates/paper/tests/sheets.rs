@@ -63,9 +63,10 @@ fn spans(blocks: &[Block]) -> Vec<Span> {
             Block::Beside(lists) => lists.iter().for_each(|list| all.extend(spans(list))),
             Block::Card(card) => {
                 all.extend_from_slice(&card.words);
-                for (answer, then) in &card.answers {
-                    all.extend_from_slice(answer);
-                    all.extend_from_slice(then);
+                for answer in &card.answers {
+                    all.extend_from_slice(&answer.words);
+                    all.extend_from_slice(&answer.then);
+                    all.extend(answer.in_turn.iter().flatten().cloned());
                 }
             }
             Block::Heading(_) | Block::Caution(_) | Block::Drawing(_) | Block::NewPage => {}
@@ -413,7 +414,7 @@ fn the_symptom_index_says_what_the_diagnosis_says_and_explains_its_marks() {
         let told: Vec<&str> = card
             .answers
             .iter()
-            .flat_map(|(_, then)| then)
+            .flat_map(|answer| &answer.then)
             .filter(|span| span.style == Style::Plain)
             .map(|span| span.text.as_str())
             .collect();
@@ -421,9 +422,9 @@ fn the_symptom_index_says_what_the_diagnosis_says_and_explains_its_marks() {
         assert_eq!(once.len(), told.iter().filter(|text| text.len() > 20).count(), "{told:?}");
         // Whoever is to measure something is told what.
         assert!(!told.iter().any(|text| text.contains("This is for an electrician")), "{told:?}");
-        let (probability, cause) = &card.answers[0];
-        assert!(probability[0].text.ends_with('%') && !cause[0].text.is_empty());
-        for span in card.answers.iter().flat_map(|(_, then)| then) {
+        let first = &card.answers[0];
+        assert!(first.words[0].text.ends_with('%') && !first.then[0].text.is_empty());
+        for span in card.answers.iter().flat_map(|answer| &answer.then) {
             let numbers = span.text.strip_prefix("! ").filter(|_| span.style == Style::Strong);
             for number in numbers.unwrap_or_default().split_whitespace().filter_map(|word| word.parse::<usize>().ok()) {
                 assert!((1..=legend).contains(&number), "{}", span.text);

@@ -29,6 +29,8 @@ use std::sync::OnceLock;
 
 /// Remedies that are listed where a tree ends.
 const LISTED: usize = 5;
+/// What puts right less than this of those with which an end is reached is not listed there.
+const WORTH_A_LINE: f64 = 0.01;
 
 /// Share of the weight at a node among which the next thing to do is chosen.
 const LOOKED_AT: f64 = 0.998;
@@ -146,10 +148,11 @@ pub enum End {
 pub struct Remedy {
     /// Its key, see [`ToDo::key`].
     pub key: String,
-    /// What to do.
-    pub words: String,
-    /// The same in all languages that there are.
-    pub said: Words,
+    /// What to do, in all languages that there are.
+    pub words: Words,
+    /// The probability that the machine runs with it, of those with which this end is reached; those before it were in
+    /// vain.
+    pub helps: f64,
     /// Who may do it.
     pub who: Who,
     /// What to be careful of, before the words.
@@ -509,34 +512,72 @@ impl Writer<'_> {
         (tells, deviations)
     }
 
+    /// Remedies tried in this order, each with its share of what is believed that it puts right.
+    fn in_turn(&self, belief: &Belief, order: &[usize]) -> Vec<(usize, f64)> {
+        let all = weight(belief);
+        let mut left = belief.clone();
+        let one = |repair: &usize| {
+            let after = self.posed.problem.failed(&left, *repair);
+            let helps = (weight(&left) - weight(&after)) / all;
+            left = after;
+            (*repair, helps)
+        };
+        order.iter().map(one).collect()
+    }
+
+    /// The first of these remedies in words, each with what it puts right after those before it.
+    fn remedies(&self, belief: &Belief, order: &[usize]) -> Vec<Remedy> {
+        let Some(machine) = self.diagnoser.machine() else { return Vec::new() };
+        let words: Vec<Words> = order.iter().map(|one| self.words(machine, &self.posed.repairs[*one].0)).collect();
+        // Several lapses are made good by the same thing.
+        let mut lines: Vec<&Words> = Vec::new();
+        for one in &words {
+            if lines.len() < LISTED && !lines.contains(&one) {
+                lines.push(one);
+            }
+        }
+        let listed: Vec<(usize, usize)> = (order.iter().zip(&words))
+            .filter_map(|(repair, words)| Some((*repair, lines.iter().position(|line| *line == words)?)))
+            .collect();
+        let repairs: Vec<usize> = listed.iter().map(|(repair, _)| *repair).collect();
+        let mut remedies: Vec<Remedy> = Vec::new();
+        for ((repair, line), (_, helps)) in listed.iter().zip(self.in_turn(belief, &repairs)) {
+            if let Some(same) = remedies.get_mut(*line) {
+                same.helps += helps;
+                continue;
+            }
+            let (to_do, who, _) = self.posed.repairs[*repair];
+            remedies.push(Remedy {
+                key: to_do.key(machine),
+                words: lines[*line].clone(),
+                helps,
+                who,
+                cautions: cautions(machine, self.diagnoser, self.posed, &to_do),
+                movements: self.moved(*repair).to_vec(),
+            });
+        }
+        remedies
+    }
+
     /// How a way ends at which nothing more is asked.
     fn ending(&self, belief: &Belief) -> Leaf {
         let problem = &self.posed.problem;
         let (_, order) = problem.by_repairs_in(self.groups, belief);
-        let after = problem.all_failed(belief, &order);
-        let mut remedies = Vec::new();
-        for repair in order.iter().take(LISTED) {
-            let (to_do, who, _) = self.posed.repairs[*repair];
-            if let Some(machine) = self.diagnoser.machine() {
-                let words = self.words(machine, &to_do);
-                remedies.push(Remedy {
-                    key: to_do.key(machine),
-                    words: words.english.clone(),
-                    said: words,
-                    who,
-                    cautions: cautions(machine, self.diagnoser, self.posed, &to_do),
-                    movements: self.moved(*repair).to_vec(),
-                });
-            }
+        let worth = |(one, helps): (usize, f64)| (helps >= WORTH_A_LINE).then_some(one);
+        let mut listed: Vec<usize> = self.in_turn(belief, &order).into_iter().filter_map(worth).collect();
+        if listed.is_empty() {
+            listed = order;
         }
-        let visit = order.first().is_some_and(|first| problem.repairs[*first].on_site && !belief.on_site);
-        let end = match order.first() {
+        let remedies = self.remedies(belief, &listed);
+        let visit = listed.first().is_some_and(|first| problem.repairs[*first].on_site && !belief.on_site);
+        let end = match listed.first() {
             None => End::LastResort,
             Some(_) if visit => End::Visit,
             Some(_) => End::Remedies,
         };
+        let solved = remedies.iter().map(|one| one.helps).sum::<f64>() * weight(belief) / self.total;
         let (causes, deviations) = self.causes(belief, &belief.weights);
-        Leaf { end, solved: (weight(belief) - weight(&after)) / self.total, causes, deviations, remedies }
+        Leaf { end, solved, causes, deviations, remedies }
     }
 }
 

@@ -120,6 +120,7 @@ fn write_leaf(out: &mut String, leaf: &Leaf, indent: &str, width: usize) {
     let (style, text) = match leaf.end {
         End::Runs => (GOOD, format!("Put right. It was: {causes}.")),
         End::Visit => (PLAIN, format!("Somebody qualified has to come. Probably: {causes}.")),
+        End::Remedies if leaf.remedies.len() == 1 => (PLAIN, format!("Do this. Probably: {causes}.")),
         End::Remedies => (PLAIN, format!("Try in turn. Probably: {causes}.")),
         End::LastResort => (PLAIN, format!("Ring the machine builder. Probably: {causes}.")),
         End::Rare => (PLAIN, format!("Not on this page: ring, with this answer at hand. Probably: {causes}.")),
@@ -142,10 +143,11 @@ fn write_leaf(out: &mut String, leaf: &Leaf, indent: &str, width: usize) {
         }
         for (index, remedy) in leaf.remedies.iter().enumerate() {
             write_before(out, &[], &remedy.movements, &under, width);
-            let text = format!("{}. {}", index + 1, remedy.words);
+            let text = format!("{}. {} ({})", index + 1, remedy.words.english, percent(remedy.helps));
             paragraph(out, width, &under, &format!("{under}   "), PLAIN, &text);
         }
-        let text = format!("These put right {} of all cases.", percent(leaf.solved));
+        let these = if leaf.remedies.len() == 1 { "This puts" } else { "These put" };
+        let text = format!("{these} right {} of all cases.", percent(leaf.solved));
         paragraph(out, width, &under, &under, FAINT, &text);
     }
 }
@@ -228,7 +230,8 @@ fn leaf_json(leaf: &Leaf) -> Value {
         "remedies": leaf.remedies.iter()
             .map(|remedy| json!({
                 "key": remedy.key,
-                "words": remedy.words,
+                "words": remedy.words.english,
+                "helps": remedy.helps,
                 "who": who_words(remedy.who),
                 "cautions": cautions_json(&remedy.cautions),
                 "movements": remedy.movements,

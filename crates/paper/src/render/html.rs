@@ -103,7 +103,15 @@ fn card(card: &Card) -> Markup {
                 @if !card.remark.is_empty() { span.faint { " (" (card.remark) ")" } }
             }
             @if !card.answers.is_empty() {
-                dl { @for (answer, then) in &card.answers { dt { (spans(answer)) } dd { "→ " (spans(then)) } } }
+                dl {
+                    @for answer in &card.answers {
+                        dt { (spans(&answer.words)) }
+                        dd {
+                            "→ " (spans(&answer.then))
+                            @if !answer.in_turn.is_empty() { ol { @for one in &answer.in_turn { li { (spans(one)) } } } }
+                        }
+                    }
+                }
             }
         }
     }

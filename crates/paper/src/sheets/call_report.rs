@@ -10,7 +10,7 @@ use machine::model::Words;
 
 use super::procedures::movement;
 use crate::desk::Desk;
-use crate::document::{Block, Card, Column, Sheet, Span, Table};
+use crate::document::{Answer, Block, Card, Column, Sheet, Span, Table};
 use crate::language::{Label, Language};
 use crate::request::RequestError;
 use crate::wording::{can_move, cause, caution, effort, percent, said_before};
@@ -225,7 +225,7 @@ fn found_card(desk: &Desk<'_>, session: &Session, finding: &Finding, found: &Fou
         if let Some(part) = &remedy.part {
             text.push_str(&format!(" ({})", PART.fill(language, &[desk.words(&part.words, "")])));
         }
-        answers.push((Vec::new(), vec![Span::plain(text)]));
+        answers.push(Answer::new(Vec::new(), vec![Span::plain(text)]));
     }
     let sure = matches!(finding.ending, Ending::Runs | Ending::Two) || found.probability <= 0.0;
     Card {
@@ -282,7 +282,8 @@ fn verification(desk: &Desk<'_>, session: &Session) -> Vec<Block> {
     let it = session.verification();
     let Some((last, before)) = it.steps.split_last() else { return Vec::new() };
     let mut blocks = vec![Block::Heading(VERIFY.of(language).to_owned())];
-    let answer = |label: Label, text: String| (vec![Span::plain(label.of(language))], vec![Span::plain(text)]);
+    let answer =
+        |label: Label, text: String| Answer::new(vec![Span::plain(label.of(language))], vec![Span::plain(text)]);
     let mut number = 0;
     let mut card = |words: &Words, cautions: Vec<String>, answers| {
         number += 1;

@@ -4,26 +4,28 @@
 use std::collections::VecDeque;
 
 use diagnose::evidence::Complaint;
-use diagnose::next::{End, Leaf, Next, Node, Size, Step, Terms, tree_of};
+use diagnose::next::{End, Leaf, Next, Node, Remedy, Size, Step, Terms, tree_of};
 use machine::model::Who;
 use rayon::prelude::*;
 
 use crate::desk::Desk;
-use crate::document::{Block, Card, Sheet, Span};
+use crate::document::{Answer, Block, Card, Sheet, Span};
 use crate::language::{Label, Language};
-use crate::wording::{Marks, answer, can_move, minutes, percent, remedy_words, said_before, told_cause, who};
+use crate::wording::{Marks, answer, can_move_in_short, minutes, percent, remedy_words, said_before, told_cause, who};
 
 use super::lamp_answers::LampAnswers;
 use super::symptoms::COMPLAINTS;
 
 const TITLE: Label = Label::new("Check tree", "Prüfbaum", "Árbol de pruebas");
 const ABOUT: Label = Label::new(
-    "Begin at the first number below the complaint and go on at the number behind the answer. In percent: of all cases \
-     with this complaint.",
-    "Beginnen Sie bei der ersten Nummer unter der Beschwerde und gehen Sie bei der Nummer hinter der Antwort weiter. In \
-     Prozent: von allen Fällen mit dieser Beschwerde.",
-    "Empiece por el primer número bajo la queja y siga en el número que va detrás de la respuesta. En tanto por ciento: \
-     de todos los casos con esta queja.",
+    "Begin at the first number below the complaint and go on at the number behind the answer. Where nothing that is \
+     listed helps: ring. In percent: of all cases with this complaint; behind what is to be done: how often it helps there.",
+    "Beginnen Sie bei der ersten Nummer unter der Beschwerde und gehen Sie bei der Nummer hinter der Antwort weiter. Hilft \
+     nichts von dem, was dort steht: anrufen. In Prozent: von allen Fällen mit dieser Beschwerde; hinter dem, was zu tun \
+     ist: wie oft es dort hilft.",
+    "Empiece por el primer número bajo la queja y siga en el número que va detrás de la respuesta. Si nada de lo que se \
+     indica ayuda: llame. En tanto por ciento: de todos los casos con esta queja; detrás de lo que hay que hacer: cuántas \
+     veces ayuda allí.",
 );
 const AVERAGE: Label = Label::new(
     "By this tree it runs after {} on average.",
@@ -37,6 +39,8 @@ const VISIT: Label = Label::new(
     "Jemand Qualifiziertes muss kommen. Wahrscheinlich: {}",
     "Tiene que venir alguien cualificado. Probablemente: {}",
 );
+const REMEDY: Label =
+    Label::new("Do this. Probably: {}", "Das tun. Wahrscheinlich: {}", "Haga esto. Probablemente: {}");
 const REMEDIES: Label = Label::new(
     "Try in turn. Probably: {}",
     "Nacheinander versuchen. Wahrscheinlich: {}",
@@ -127,7 +131,11 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize, marks: &mut Marks) ->
                 waiting.push_back(Place { number, step, share: root.share });
             }
         }
-        Next::End(leaf) => blocks.push(Block::Text(ending(desk, leaf, marks))),
+        Next::End(leaf) => {
+            // Nothing is asked at all: the end is the whole tree.
+            blocks.push(Block::Text(ending(desk, leaf)));
+            blocks.extend(remedies(desk, leaf, marks).into_iter().map(Block::Text));
+        }
     }
     while let Some(place) = waiting.pop_front() {
         let mut answers = Vec::new();
@@ -142,10 +150,17 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize, marks: &mut Marks) ->
                     waiting.push_back(Place { number, step, share: branch.node.share });
                     vec![Span::reference(GO_TO.fill(desk.language(), &[&number.to_string()]), mark(number))]
                 }
-                (Next::End(leaf), _) => ending(desk, leaf, marks),
+                (Next::End(leaf), _) => {
+                    answers.push(Answer {
+                        words: said,
+                        then: ending(desk, leaf),
+                        in_turn: remedies(desk, leaf, marks),
+                    });
+                    continue;
+                }
                 (Next::Do(_), None) => Vec::new(),
             };
-            answers.push((said, then));
+            answers.push(Answer::new(said, then));
         }
         let mut words = vec![Span::strong(desk.words(&place.step.words, &place.step.key))];
         words.extend(lamps.map(|lamps| lamps.above(desk)));
@@ -174,38 +189,39 @@ fn remark(language: Language, place: &Place<'_>) -> String {
     format!("{remark}; {}", percent(place.share))
 }
 
-fn ending(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Span> {
+/// How a way ends, and what it probably is.
+fn ending(desk: &Desk<'_>, leaf: &Leaf) -> Vec<Span> {
     let language = desk.language();
     let label = match leaf.end {
         End::Runs => RUNS,
         End::Visit => VISIT,
+        End::Remedies if leaf.remedies.len() == 1 => REMEDY,
         End::Remedies => REMEDIES,
         End::LastResort => LAST_RESORT,
         End::Rare => RARE,
     };
-    let mut spans = vec![Span::plain(label.fill(language, &[&causes(desk, leaf)]) + ".")];
-    if matches!(leaf.end, End::Visit | End::Remedies) {
-        let mut listed: Vec<String> = Vec::new();
-        for remedy in &leaf.remedies {
-            let key = remedy.key.strip_prefix("remedy:").unwrap_or(&remedy.key);
-            let row = desk.machine().remedies.rows().find(|row| row.key == key);
-            let words = match row {
-                Some(row) => remedy_words(desk.machine(), row, language),
-                None => desk.words(&remedy.said, &remedy.words).to_owned(),
-            };
-            // Several lapses are made good by the same thing.
-            if listed.contains(&words) {
-                continue;
-            }
-            spans.push(Span::strong(format!(" {}.\u{a0}", listed.len() + 1)));
-            spans.extend(marks.before(&remedy.cautions));
-            spans.extend(can_move(desk, &remedy.movements).map(|moves| Span::strong(format!("! {moves} "))));
-            spans.push(Span::plain(words.trim_end_matches('.')));
-            spans.push(Span::faint(format!(" ({})", who(remedy.who, language))));
-            listed.push(words);
-        }
+    vec![Span::plain(label.fill(language, &[&causes(desk, leaf)]) + ".")]
+}
+
+/// What is done in turn where a way ends.
+fn remedies(desk: &Desk<'_>, leaf: &Leaf, marks: &mut Marks) -> Vec<Vec<Span>> {
+    if !matches!(leaf.end, End::Visit | End::Remedies) {
+        return Vec::new();
     }
-    spans
+    let language = desk.language();
+    let one = |remedy: &Remedy| {
+        let key = remedy.key.strip_prefix("remedy:").unwrap_or(&remedy.key);
+        let words = match desk.machine().remedies.rows().find(|row| row.key == key) {
+            Some(row) => remedy_words(desk.machine(), row, language),
+            None => desk.words(&remedy.words, &remedy.key).to_owned(),
+        };
+        let mut spans: Vec<Span> = marks.before(&remedy.cautions).into_iter().collect();
+        spans.extend(can_move_in_short(desk, &remedy.movements).map(|moves| Span::strong(format!("!\u{a0}{moves} "))));
+        spans.push(Span::plain(words.trim_end_matches('.')));
+        spans.push(Span::faint(format!(" ({}, {})", who(remedy.who, language), percent(remedy.helps))));
+        spans
+    };
+    leaf.remedies.iter().map(one).collect()
 }
 
 fn causes(desk: &Desk<'_>, leaf: &Leaf) -> String {

@@ -9,7 +9,7 @@ use machine::id::ProcedureId;
 use machine::model::{Measurement, ProcedureStep};
 
 use crate::desk::Desk;
-use crate::document::{Block, Card, Sheet, Span};
+use crate::document::{Answer, Block, Card, Sheet, Span};
 use crate::lamp_list;
 use crate::language::Label;
 use crate::wording::{caution, who};
@@ -137,7 +137,7 @@ pub(super) fn movement(desk: &Desk<'_>, movement: &Movement) -> String {
     format!("{}: {}", desk.words(&row.words, &row.name), places.join(" → "))
 }
 
-fn lamps(desk: &Desk<'_>, course: &StepCourse, first: bool) -> Vec<(Vec<Span>, Vec<Span>)> {
+fn lamps(desk: &Desk<'_>, course: &StepCourse, first: bool) -> Vec<Answer> {
     let language = desk.language();
     let of = |due: Due, changed: bool| -> Vec<&LampDue> {
         course.lamps.iter().filter(|lamp| lamp.due == due && (lamp.changed && !first) == changed).collect()
@@ -162,13 +162,13 @@ fn lamps(desk: &Desk<'_>, course: &StepCourse, first: bool) -> Vec<(Vec<Span>, V
         (STAYS, labels(&of(Due::Lit, false))),
         (VARIES, labels(&varies)),
     ];
-    let mut answers: Vec<(Vec<Span>, Vec<Span>)> = rows
+    let mut answers: Vec<Answer> = rows
         .into_iter()
         .filter(|(_, text)| !text.is_empty())
-        .map(|(label, text)| (vec![Span::plain(label.of(language))], vec![Span::plain(text)]))
+        .map(|(label, text)| Answer::new(vec![Span::plain(label.of(language))], vec![Span::plain(text)]))
         .collect();
-    if let Some((_, last)) = answers.last_mut() {
-        last.push(Span::faint(format!("; {}", OTHERS.of(language))));
+    if let Some(last) = answers.last_mut() {
+        last.then.push(Span::faint(format!("; {}", OTHERS.of(language))));
     }
     answers
 }
@@ -184,7 +184,7 @@ fn words<'d>(desk: &'d Desk<'_>, lamp: &'d LampDue) -> &'d str {
     }
 }
 
-fn measured(desk: &Desk<'_>, measure: &Measurement) -> (Vec<Span>, Vec<Span>) {
+fn measured(desk: &Desk<'_>, measure: &Measurement) -> Answer {
     let language = desk.language();
     let (from, to) = (language.numbers(&measure.from.to_string()), language.numbers(&measure.to.to_string()));
     let range = match (measure.from.is_finite(), measure.to.is_finite()) {
@@ -200,5 +200,5 @@ fn measured(desk: &Desk<'_>, measure: &Measurement) -> (Vec<Span>, Vec<Span>) {
         text.push(Span::faint(format!("({}) ", OUTSIDE.fill(language, &[outside]))));
     }
     text.push(Span::blank());
-    (vec![Span::strong(MEASURE.of(language))], text)
+    Answer::new(vec![Span::strong(MEASURE.of(language))], text)
 }

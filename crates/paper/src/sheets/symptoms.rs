@@ -6,10 +6,10 @@ use diagnose::next::{Proposal, Size, Terms, ToDo};
 use diagnose::pattern::{Pattern, Symptom, symptoms};
 
 use crate::desk::Desk;
-use crate::document::{Block, Card, Sheet, Span};
+use crate::document::{Answer, Block, Card, Sheet, Span};
 use crate::lamp_list;
 use crate::language::{Label, Language};
-use crate::wording::{Marks, can_move, cause, effort, percent, to_be_done};
+use crate::wording::{Marks, can_move_in_short, cause, effort, percent, to_be_done};
 
 const TITLE: Label = Label::new("Symptom index", "Fehlerverzeichnis", "Índice de síntomas");
 const ABOUT: Label = Label::new(
@@ -107,9 +107,9 @@ fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) ->
     causes.sort_by(|one, other| other.0.total_cmp(&one.0));
     causes.retain(|(probability, _)| *probability >= 0.01);
     causes.truncate(CAUSES);
-    let mut answers: Vec<(Vec<Span>, Vec<Span>)> = causes
+    let mut answers: Vec<Answer> = causes
         .into_iter()
-        .map(|(probability, words)| (vec![Span::plain(percent(probability))], vec![Span::plain(words)]))
+        .map(|(probability, words)| Answer::new(vec![Span::plain(percent(probability))], vec![Span::plain(words)]))
         .collect();
     let mut told: Vec<String> = Vec::new();
     for proposal in &advice.proposals {
@@ -120,14 +120,14 @@ fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) ->
         }
         let mut text = Vec::new();
         text.extend(marks.before(&proposal.cautions));
-        if let Some(moves) = can_move(desk, &proposal.movements) {
+        if let Some(moves) = can_move_in_short(desk, &proposal.movements) {
             text.push(Span::strong(format!("! {moves} ")));
         }
         text.push(Span::plain(words.clone()));
         text.push(Span::faint(format!(" ({})", effort(desk, proposal))));
         told.push(words);
         let before = format!("{} {}", CHECK.of(language), told.len());
-        answers.push((vec![Span::strong(before)], text));
+        answers.push(Answer::new(vec![Span::strong(before)], text));
     }
     Card { number: number.to_string(), mark: None, cautions: Vec::new(), words: lamps(desk, pattern), remark, answers }
 }
