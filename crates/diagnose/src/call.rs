@@ -8,6 +8,7 @@
 //! A call is kept as one readable text, see [`Record`]. Nothing here reads or writes files.
 
 mod answering;
+mod as_said;
 mod build;
 pub mod code;
 mod entry;
@@ -19,7 +20,9 @@ mod verify;
 mod watch;
 mod worked_out;
 
-pub use answering::Understood;
+pub use answering::{Understood, lamps_as};
+pub use as_said::{is_as_before, leaves_out, says_it_runs};
+pub use build::{routine_called, to_do_called};
 pub use entry::{Entry, EntryMistake, Kind, added};
 pub(crate) use finding::by_remedy;
 pub use finding::{Ending, Finding, Found};

@@ -18,6 +18,7 @@ mod tree;
 
 pub(crate) use advice::advise_weighed;
 pub use advice::{Advice, Bring, Outcome, Proposal, Tell, advise};
+pub use asking::{asked, deed_words};
 pub use choose::{Effort, Priced, choose};
 pub use exact::{beliefs, optimum};
 pub(crate) use movement::movements;

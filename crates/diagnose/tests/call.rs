@@ -217,3 +217,177 @@ fn a_second_look_at_two_dark_lamps_makes_two_faults_likelier_than_two_misreading
     assert_eq!(finding.ending, Ending::Two);
     assert!(finding.found.len() == 2 && finding.found.iter().all(|one| one.remedy.is_some()), "{finding:?}");
 }
+
+fn entries_of_answer(session: &Session, question: Question, said: &str) -> Vec<Entry> {
+    match session.understand(question, said) {
+        Understood::Entries(entries) => entries,
+        other => panic!("{said}: {other:?}"),
+    }
+}
+
+/// The proposal of this kind, asked with that of everything that could be proposed.
+fn proposed(session: &Session, is_so: impl Fn(&ToDo) -> bool) -> Option<Question> {
+    let proposals = &session.advice().proposals;
+    proposals.iter().position(|one| is_so(&one.to_do)).map(Question::Proposal)
+}
+
+#[test]
+fn as_before_is_the_last_reading_of_the_lamps_that_are_asked_for() {
+    let mut session = session(&HEAD_UP_DARK[..2]);
+    // Nothing was read before: that is said, with what is wanted.
+    for said in ["as before", "The same.", "STILL THE SAME!"] {
+        let Understood::Not { mistakes, .. } = session.understand(Question::Lamps, said) else { panic!("{said}") };
+        assert!(mistakes[0].what.contains("were not read before"), "{mistakes:?}");
+        assert!(mistakes[0].hint.contains("rest off"), "{mistakes:?}");
+    }
+    session.add(vec![Entry::new(Kind::Lamps, HEAD_UP_DARK[2].1), Entry::new(Kind::Then, "power cycled")]).unwrap();
+    let lamps = session.now().evidence.moments[0].lamps.clone();
+    session.add(entries_of_answer(&session, Question::Lamps, "as before")).unwrap();
+    let moments = &session.now().evidence.moments;
+    let states = |lamps: &[diagnose::evidence::LampReport]| -> Vec<_> {
+        lamps.iter().map(|one| (one.place, one.state)).collect()
+    };
+    assert_eq!(states(&moments[1].lamps), states(&lamps));
+    assert_eq!(moments[1].runs, None);
+    // Now all of them were read again.
+    assert!(matches!(session.understand(Question::Lamps, "as before"), Understood::Not { .. }));
+}
+
+#[test]
+fn as_before_means_what_the_question_asks() {
+    let mut session = session(&HEAD_UP_DARK);
+    session.add(vec![Entry::new(Kind::Who, "technician")]).unwrap();
+    for question in [Question::Complaint, Question::Did] {
+        let Understood::Not { text, mistakes } = session.understand(question, "as before") else {
+            panic!("{question:?}")
+        };
+        assert_eq!((text.as_str(), mistakes[0].span.clone()), ("as before", 0..9));
+        assert!(!mistakes[0].hint.is_empty());
+    }
+    let mut seen = 0;
+    for _ in 0..20 {
+        if let Some(question) = proposed(&session, |one| matches!(one, ToDo::Remedy(_) | ToDo::GoOn)) {
+            let entries = entries_of_answer(&session, question, "The same.");
+            assert_eq!(entries[1], Entry::new(Kind::Runs, "no"));
+            seen |= 1;
+        }
+        if let Some(question) = proposed(&session, |one| matches!(one, ToDo::Act(_))) {
+            let entries = entries_of_answer(&session, question, "no change");
+            assert_eq!(entries[0].kind, Kind::Then);
+            assert!(entries.iter().all(|one| one.kind != Kind::Runs));
+            seen |= 2;
+        }
+        if let Some(question) = proposed(&session, |one| matches!(one, ToDo::Check(_) | ToDo::Position(_))) {
+            let Understood::Not { mistakes, .. } = session.understand(question, "as before") else { panic!() };
+            assert!(mistakes[0].hint.contains("the answers are: 1 "), "{mistakes:?}");
+            seen |= 4;
+        }
+        if seen == 7 || session.question().is_none() {
+            break;
+        }
+        let left_out = session.leave_out(Kind::Unknown, Question::Proposal(0));
+        session.add(vec![left_out]).unwrap();
+    }
+    assert_eq!(seen & 5, 5, "{seen}");
+}
+
+/// What a technician types without reading what there is to choose. Everything is understood, or told with what is wanted.
+const TYPED: [&str; 26] = [
+    "yes",
+    "no",
+    "Y",
+    "n.",
+    "don't know",
+    "dunno",
+    "SKIP",
+    "as before",
+    "the same",
+    "lit",
+    "DARK.",
+    "on",
+    "Off.",
+    "1",
+    "2.",
+    "3",
+    "99",
+    "0",
+    "-1",
+    "can't",
+    "none",
+    "?",
+    "...",
+    "nothing",
+    "all dark",
+    "äöü",
+];
+
+#[test]
+fn every_question_understands_a_natural_answer_or_says_what_it_wants() {
+    let mut session = session(&[]);
+    let mut kinds = std::collections::BTreeSet::new();
+    for _ in 0..12 {
+        let Some(first) = session.question() else { break };
+        let count = session.advice().proposals.len();
+        let all = std::iter::once(first).chain((0..count).map(Question::Proposal));
+        for question in all {
+            kinds.insert(session.key(question).split(':').next().unwrap_or_default().to_owned());
+            for said in TYPED {
+                match session.understand(question, said) {
+                    Understood::Entries(entries) => {
+                        let mut after = session.entries().to_vec();
+                        after = diagnose::call::added(&after, entries);
+                        assert!(after.len() > session.entries().len(), "{said}: {}", session.key(question));
+                    }
+                    Understood::AskMore(more) => assert!(more.ends_with(['.', '?']), "{more}"),
+                    Understood::Not { text, mistakes } => {
+                        let one = &mistakes[0];
+                        assert!(
+                            one.span.end <= text.len() && !one.what.is_empty() && !one.hint.is_empty(),
+                            "{said}: {one:?}"
+                        );
+                    }
+                }
+            }
+        }
+        let said = match first {
+            Question::Complaint => Entry::new(Kind::Complaint, "wont-start"),
+            Question::Did => Entry::new(Kind::Did, "press start"),
+            Question::Lamps => Entry::new(Kind::Lamps, HEAD_UP_DARK[2].1),
+            Question::Proposal(_) => session.leave_out(Kind::Unknown, first),
+        };
+        session.add(vec![said]).unwrap();
+    }
+    assert!(kinds.len() >= 6, "{kinds:?}");
+}
+
+/// Whoever answers everything in the same way comes to an end: no question is asked for ever.
+#[test]
+fn no_question_is_asked_for_ever_with_the_same_answer() {
+    for said in ["yes", "no", "dunno", "as before", "lit", "dark", "1", "2", "3", "none"] {
+        let mut session = session(&HEAD_UP_DARK);
+        let mut asked: Vec<String> = Vec::new();
+        for _ in 0..25 {
+            let Some(question) = session.question() else { break };
+            let entries = match session.understand(question, said) {
+                Understood::Entries(entries) => entries,
+                // It was told what is wanted; a caller who does not know it either says so.
+                _ => vec![session.leave_out(Kind::Unknown, question)],
+            };
+            asked.push(session.key(question));
+            if session.add(entries).is_err() {
+                let left_out = session.leave_out(Kind::Unknown, question);
+                session.add(vec![left_out]).unwrap();
+            }
+        }
+        // After something was done it may be looked again; the same remedy may have failed once.
+        let is_done = |key: &String| key.starts_with("remedy:") || key.starts_with("do:") || key == "go-on";
+        for between in asked.split(is_done) {
+            let different: std::collections::BTreeSet<&String> = between.iter().collect();
+            assert_eq!(different.len(), between.len(), "{said}: {asked:?}");
+        }
+        for key in asked.iter().filter(|key| is_done(key)) {
+            let times = asked.iter().filter(|one| *one == key).count();
+            assert!(times <= 3, "{said}: {key} is asked {times} times: {asked:?}");
+        }
+    }
+}

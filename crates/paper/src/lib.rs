@@ -10,6 +10,7 @@
 mod desk;
 pub mod document;
 pub mod drawing;
+pub mod entry;
 mod font;
 pub mod guide;
 mod head;

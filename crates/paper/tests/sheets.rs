@@ -9,12 +9,13 @@ use std::collections::BTreeSet;
 use std::io::Write as _;
 use std::process::{Command, Stdio};
 
+use diagnose::call::{Entry, Kind};
 use machine::caution::Caution;
 use machine::model::PointUse;
-use machine::{Alternative, Choice, Source};
+use machine::{Alternative, Choice, Machine, Source};
 use paper::document::{Block, Sheet, Span, Style};
 use paper::render::{html, pdf, svg};
-use paper::{Desk, Language, PageSize, Request};
+use paper::{Desk, Language, PageSize, Request, entry};
 
 const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
 
@@ -294,9 +295,127 @@ fn a_call_report_is_in_the_language_of_the_sheet_but_for_what_was_said() {
     let record = Box::new(diagnose::call::Record::of_text(text).unwrap());
     let sheet = desk.sheets(&Request::Call { record, changed: false }, PageSize::A4).unwrap().remove(0);
     let said: BTreeSet<String> = spans(&sheet.blocks).into_iter().map(|span| span.text).collect();
-    for word in ["Beschwerde", "Lampen", "Notiz", "won't start", "rang twice"] {
+    let told =
+        ["Beschwerde", "sie startet nicht („won't start“)", "Lampen", "I2 dunkel; alle anderen leuchten", "rang twice"];
+    for word in told {
         assert!(said.contains(word), "{word}: {said:?}");
     }
+}
+
+/// Entries of every kind, with every check and its answers, every remedy, every position, and every key that can be asked.
+fn every_entry(machine: &Machine) -> Vec<Entry> {
+    let mut all = Vec::new();
+    let mut put = |kind: Kind, text: &str| all.push(Entry::new(kind, text));
+    for who in ["operator", "technician", "electrician"] {
+        put(Kind::Who, who);
+    }
+    put(Kind::Hours, "12.5");
+    put(Kind::AtOnce, "3");
+    for event in ["moved", "cleaned", "repaired", "power_cut"] {
+        put(Kind::Recently, event);
+    }
+    for complaint in
+        ["wont-start", "stops-midway", "wont-finish", "wrong-result", "now and then", "wont-start, 1 in 20 cycles"]
+    {
+        put(Kind::Complaint, complaint);
+    }
+    for routine in machine.routines.rows() {
+        put(Kind::Routine, &routine.name);
+    }
+    let actions = machine.routines.rows().next().map_or(&[][..], |routine| routine.actions.as_slice());
+    for action in actions {
+        put(Kind::Did, &action.short);
+        put(Kind::Then, &action.short);
+    }
+    for deed in ["nothing", "power cycled", "powered on", "besides wait"] {
+        put(Kind::Then, deed);
+    }
+    let labels: Vec<&str> =
+        machine.lamp_rows.iter().flat_map(|row| &row.lamps).map(|lamp| lamp.label.as_str()).collect();
+    let (one, two) = (labels[0], labels[1]);
+    for text in [format!("{one} on, {two} flickers, rest off"), format!("{one} off"), "rest off".to_owned()] {
+        put(Kind::Lamps, &text);
+        put(Kind::Again, &text);
+    }
+    for row in machine.mechanisms.rows() {
+        for place in row.positions.iter().map(String::as_str).chain(["between"]) {
+            put(Kind::Saw, &format!("{} {place}", row.name));
+        }
+        put(Kind::Unknown, &format!("position:{}", row.name));
+    }
+    for check in machine.checks.rows() {
+        for answer in &check.answers {
+            put(Kind::Found, &format!("{}: {}", check.key, answer.key));
+        }
+        put(Kind::Unknown, &format!("check:{}", check.key));
+    }
+    for remedy in machine.remedies.rows() {
+        put(Kind::Tried, &remedy.key);
+        put(Kind::Cannot, &format!("remedy:{}", remedy.key));
+    }
+    for said in ["yes", "no", "as before"] {
+        put(Kind::Runs, said);
+    }
+    for key in ["complaint", "did", "lamps", "go-on", "do:action-1", "do:power-cycle"] {
+        put(Kind::Unknown, key);
+        put(Kind::Cannot, key);
+    }
+    put(Kind::Cannot, &format!("lamp:{one}"));
+    all
+}
+
+#[test]
+fn every_entry_of_a_call_is_said_in_plain_words_of_each_language() {
+    let mut wrong: BTreeSet<String> = BTreeSet::new();
+    for name in ["minimal", "jar-filler", "parts-washer", "lidding-line"] {
+        let machine = &alternatives(name)[0].machine;
+        let entries = every_entry(machine);
+        let kinds: BTreeSet<Kind> = entries.iter().map(|entry| entry.kind).collect();
+        assert_eq!(kinds.len(), Kind::ALL.len() - 1, "all but notes");
+        let mut told: Vec<Vec<String>> = Vec::new();
+        for language in Language::ALL {
+            told.push((0..entries.len()).map(|at| entry::in_words(machine, language, &entries, at)).collect());
+        }
+        for (at, said) in entries.iter().enumerate() {
+            for (language, told) in Language::ALL.iter().zip(&told) {
+                let words = told[at].as_str();
+                let place = format!("{name} {} {said}: {words}", language.tag());
+                // A routine may have no words beside its name.
+                let untold = words.is_empty()
+                    || (words == said.text && *language != Language::English && said.kind != Kind::Routine);
+                if untold || words.contains(['/', '_']) {
+                    wrong.insert(place.clone());
+                }
+                let parts: Vec<&str> = words.split(|letter: char| !letter.is_alphanumeric()).collect();
+                let english = ["yes", "no", "lit", "dark", "did", "does", "between", "runs"];
+                let foreign: &[&str] = match language {
+                    Language::English => &[],
+                    Language::German => &english,
+                    // "no" is Spanish.
+                    Language::Spanish => &["yes", "lit", "dark", "did", "does", "between", "runs"],
+                };
+                if foreign.iter().any(|word| parts.contains(word)) {
+                    wrong.insert(place);
+                }
+            }
+        }
+    }
+    assert!(wrong.is_empty(), "{wrong:#?}");
+}
+
+#[test]
+fn what_lamps_were_said_to_be_names_each_once_and_the_rest_by_what_was_said_before() {
+    let machine = &alternatives("minimal")[0].machine;
+    let entries: Vec<Entry> = ["I1 I2 on, I3 off", "I8 not looked at, rest off", "all on", "I4 flickers"]
+        .iter()
+        .map(|text| Entry::new(Kind::Lamps, text))
+        .collect();
+    let told = |language, at| entry::in_words(machine, language, &entries, at);
+    assert_eq!(told(Language::German, 0), "I1 I2 leuchten; I3 dunkel");
+    assert_eq!(told(Language::English, 1), "I8 not looked at; all others dark");
+    assert_eq!(told(Language::German, 3), "I4 geht an und aus");
+    assert_eq!(entry::in_words(machine, Language::Spanish, &entries[2..], 0), "todas encendidas");
+    assert_eq!(entry::in_words(machine, Language::Spanish, &entries, 99), "");
 }
 
 #[test]

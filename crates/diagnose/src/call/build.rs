@@ -3,6 +3,7 @@
 //! A report belongs to the present moment. `then`, `tried` and `again` begin a new one, unless the present one was
 //! just begun by such an act and nothing has been reported in it. `did` always belongs to the first.
 
+use super::as_said::says_it_runs;
 use super::entry::{Entry, EntryMistake, Kind};
 use super::record::MOST_ENTRIES;
 use crate::evidence::{Deed, Evidence, Moment};
@@ -199,9 +200,13 @@ impl Builder<'_> {
                 }
                 self.built.runs = false;
             }
-            Kind::Runs => match yes_or_no(text) {
+            Kind::Runs => match says_it_runs(text) {
                 Some(runs) => {
                     self.built.runs = runs;
+                    if !runs {
+                        // What was tried did not help: should it run later, it was something else.
+                        self.built.tried = None;
+                    }
                     if self.moments.len() == 1 {
                         // Before anything was done it does not run, or nobody would call.
                         self.moments.push(Parts::default());
@@ -300,7 +305,8 @@ fn plain(entry: usize, text: &str, what: &str, hint: String) -> EntryMistake {
 }
 
 /// The routine of this name.
-pub(super) fn routine_called(machine: &Machine, name: &str) -> Option<RoutineId> {
+#[must_use]
+pub fn routine_called(machine: &Machine, name: &str) -> Option<RoutineId> {
     let wanted = name.trim().to_lowercase();
     let is_so = |routine: &machine::model::Routine| {
         routine.name.to_lowercase() == wanted || routine.words.english.to_lowercase() == wanted
@@ -345,17 +351,9 @@ fn at_once(text: &str) -> Option<Option<usize>> {
     (2..=MOST_AT_ONCE).contains(&most).then_some(Some(most).filter(|most| *most > 2))
 }
 
-/// Yes or no as people say it.
-pub(super) fn yes_or_no(text: &str) -> Option<bool> {
-    match text.trim().trim_end_matches(['.', '!']).to_lowercase().as_str() {
-        "y" | "yes" | "ja" | "j" | "si" | "sí" | "runs" | "it runs" | "again" | "true" => Some(true),
-        "n" | "no" | "nein" | "still" | "still the same" | "as before" | "same" | "the same" | "false" => Some(false),
-        _ => None,
-    }
-}
-
 /// What has this [key](ToDo::key).
-pub(super) fn to_do_called(machine: &Machine, key: &str) -> Option<ToDo> {
+#[must_use]
+pub fn to_do_called(machine: &Machine, key: &str) -> Option<ToDo> {
     let (kind, name) = key.split_once(':').unwrap_or((key, ""));
     let all: Vec<ToDo> = match kind {
         "check" => vec![ToDo::Check(machine.checks.find(|check| check.key == name)?.0)],

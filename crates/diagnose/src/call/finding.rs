@@ -122,7 +122,11 @@ pub(super) fn finding(answer: &Answer, advice: &Advice, runs: bool, repaired: Op
                 let remedy = Some(key.to_owned());
                 vec![Found { remedy, probability: 0.0, causes: Vec::new(), keys: Vec::new() }]
             }
-            (None, None) => first.filter(|first| first.probability >= LEADS).cloned().into_iter().collect(),
+            // Nobody did what would put it right.
+            (None, None) => {
+                let leads = first.filter(|first| first.probability >= LEADS).cloned();
+                leads.map(|found| Found { remedy: None, ..found }).into_iter().collect()
+            }
         };
         return of(Ending::Runs, found);
     }

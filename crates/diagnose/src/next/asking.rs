@@ -7,6 +7,7 @@ use crate::hypothesis::Hypothesis;
 use crate::wording::POWER_CYCLE;
 use crate::world::World;
 use machine::Machine;
+use machine::id::RoutineId;
 use machine::model::{HandMove, Words};
 
 /// Languages besides English.
@@ -28,6 +29,31 @@ fn filled(key: &str, [english, german, spanish]: [&str; 3], with: &Words) -> Wor
 
 /// Short words for something to do.
 pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hypothesis>, to_do: &ToDo) -> Words {
+    let place = leading.map(|leading| (&worlds[leading.world].machine, leading));
+    let place = place.map(|(machine, leading)| (machine, worlds[leading.world].routines[leading.routine].routine));
+    in_words(machine, place, to_do)
+}
+
+/// How something is asked of whoever does this routine: the same words in which a call asks it.
+#[must_use]
+pub fn asked(machine: &Machine, routine: RoutineId, to_do: &ToDo) -> Words {
+    in_words(machine, Some((machine, routine)), to_do)
+}
+
+/// What is done, in words: of an action of this routine its own, of a movement those of an action that makes it.
+#[must_use]
+pub fn deed_words(machine: &Machine, routine: RoutineId, deed: &Deed) -> Words {
+    let action = |index: &usize| machine.routines.get(routine)?.actions.get(*index);
+    match deed {
+        Deed::Routine(Some(index)) => action(index).map(|action| action.words.clone()).unwrap_or_default(),
+        Deed::Routine(None) => {
+            filled("power-on", ["switch on", "einschalten", "conectar la máquina"], &Words::default())
+        }
+        Deed::Extra(_) => act_words(machine, deed),
+    }
+}
+
+fn in_words(machine: &Machine, place: Option<(&Machine, RoutineId)>, to_do: &ToDo) -> Words {
     let nothing = Words::default();
     match to_do {
         ToDo::Check(check) => machine.checks[*check].operator.clone(),
@@ -48,14 +74,10 @@ pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hyp
             filled("position", texts, &machine.mechanisms[*mechanism].words)
         }
         ToDo::Act(deed) => {
-            let action = match (deed, leading) {
-                (Deed::Routine(Some(index)), Some(leading)) => {
-                    let world = &worlds[leading.world];
-                    world.machine.routines[world.routines[leading.routine].routine].actions.get(*index).cloned()
-                }
-                _ => None,
+            let words = match (deed, place) {
+                (Deed::Routine(Some(_)), Some((machine, routine))) => deed_words(machine, routine, deed),
+                _ => act_words(machine, deed),
             };
-            let words = action.map_or_else(|| act_words(machine, deed), |action| action.words);
             let texts = [
                 "Do this: {}. Which lamps change?",
                 "Dies tun: {}. Welche Lampen ändern sich?",
@@ -77,8 +99,12 @@ pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hyp
 
 fn act_words(machine: &Machine, deed: &Deed) -> Words {
     let nothing = Words::default();
-    match deed {
-        Deed::Extra(HandMove::PowerCycle) => {
+    let Deed::Extra(movement) = deed else {
+        return filled("as-before", ["as before", "wie zuvor", "como antes"], &nothing);
+    };
+    let mechanism = |id| &machine.mechanisms[id].words;
+    match *movement {
+        HandMove::PowerCycle => {
             let texts = [
                 POWER_CYCLE,
                 "die Maschine ausschalten, zehn Sekunden warten, wieder einschalten",
@@ -86,10 +112,36 @@ fn act_words(machine: &Machine, deed: &Deed) -> Words {
             ];
             filled("power-cycle", texts, &nothing)
         }
-        Deed::Extra(HandMove::Press(mechanism, _)) => {
-            filled("press", ["press {}", "{} drücken", "pulse {}"], &machine.mechanisms[*mechanism].words)
+        HandMove::Press(id, _) => filled("press", ["press {}", "{} drücken", "pulse {}"], mechanism(id)),
+        HandMove::Hold(id) => filled("hold", ["hold {}", "{} gedrückt halten", "mantenga pulsado {}"], mechanism(id)),
+        HandMove::LetGo(id) => filled("let-go", ["let go of {}", "{} loslassen", "suelte {}"], mechanism(id)),
+        HandMove::Wait => filled("wait", ["wait", "warten", "esperar"], &nothing),
+        HandMove::Supply(id, true) => {
+            filled("supply-on", ["turn on {}", "{} einschalten", "abra {}"], &machine.supplies[id].words)
         }
-        _ => filled("as-before", ["as before", "wie zuvor", "como antes"], &nothing),
+        HandMove::Supply(id, false) => {
+            filled("supply-off", ["turn off {}", "{} ausschalten", "cierre {}"], &machine.supplies[id].words)
+        }
+        HandMove::Put(id, position) => {
+            let mut actions = machine.routines.rows().flat_map(|routine| &routine.actions);
+            if let Some(action) = actions.find(|action| action.movement == *movement) {
+                return action.words.clone();
+            }
+            let row = &machine.mechanisms[id];
+            let place = row.position_words.get(usize::from(position)).cloned().unwrap_or_default();
+            let put = filled("put", ["{}: ", "{}: ", "{}: "], &row.words);
+            joined(&put, &place)
+        }
+    }
+}
+
+/// Two texts one behind the other, in each language.
+fn joined(first: &Words, second: &Words) -> Words {
+    let both = |tag: &str| format!("{}{}", first.in_language(tag), second.in_language(tag));
+    Words {
+        key: first.key.clone(),
+        english: both("en"),
+        translations: OTHERS.into_iter().map(|tag| (tag.to_owned(), both(tag))).collect(),
     }
 }
 

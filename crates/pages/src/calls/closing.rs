@@ -375,7 +375,7 @@ fn reported(desk: &Desk) -> Markup {
         }
         @if let Some(finding) = &desk.call.finding { p.verdict { strong { (finding.words) } } } @else { (sheet::verdict(desk)) }
         h2 { "What was said" }
-        ol.said { @for entry in session.entries() { li { (sheet::in_words(desk, entry)) } } }
+        ol.said { @for at in 0..session.entries().len() { li { (sheet::in_words(desk, session.entries(), at)) } } }
         h2 { "What is known" }
         (super::known::known(&session.now().answer))
         h2 id="ruled-out" { "What has been ruled out" }

@@ -236,7 +236,7 @@ pub async fn answer(
                 match desk.session.understand(question, said) {
                     Understood::Entries(entries) => entries,
                     Understood::AskMore(more) => {
-                        let why = vec![more.to_owned()];
+                        let why = vec![more];
                         let again = Refused { typed: said.to_owned(), why };
                         return Ok(shown_again(desk, StatusCode::UNPROCESSABLE_ENTITY, &again));
                     }

@@ -419,7 +419,7 @@ fn one_entry(desk: &Desk, at: usize, entry: &Entry, open: bool) -> Markup {
         @if desk.is_left_out(entry) { p.mistake { "This can't be read and is left out: put it right, or take it out." } }
         @if open {
             details {
-                summary { (in_words(desk, entry)) (author(desk, at)) }
+                summary { (in_words(desk, &desk.call.entries, at)) (author(desk, at)) }
                 form method="post" action={ "/calls/" (desk.call.row.id) "/change" } {
                     (carried(desk))
                     input type="hidden" name="at" value=(at);
@@ -432,7 +432,7 @@ fn one_entry(desk: &Desk, at: usize, entry: &Entry, open: bool) -> Markup {
                 }
             }
         } @else {
-            (in_words(desk, entry)) (author(desk, at))
+            (in_words(desk, &desk.call.entries, at)) (author(desk, at))
         }
     }
 }
@@ -444,9 +444,10 @@ fn author(desk: &Desk, at: usize) -> Markup {
     }
 }
 
-/// An entry as people say it.
-pub fn in_words(desk: &Desk, entry: &Entry) -> Markup {
-    html! { span.kind { (said::kind_in_words(entry.kind)) } " " (said::in_words(desk.session.machine(), entry)) }
+/// One of these entries as people say it.
+pub fn in_words(desk: &Desk, entries: &[Entry], at: usize) -> Markup {
+    let words = paper::entry::in_words(desk.session.machine(), Language::English, entries, at);
+    html! { @if let Some(entry) = entries.get(at) { span.kind { (said::kind_in_words(entry.kind)) } " " (words) } }
 }
 
 fn ruled_out(desk: &Desk) -> Markup {

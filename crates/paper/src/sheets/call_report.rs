@@ -3,7 +3,7 @@
 
 use std::sync::Arc;
 
-use diagnose::call::{Ending, Finding, Found, Kind, Record, Session, WorkedOut};
+use diagnose::call::{Ending, Finding, Found, Record, Session, WorkedOut};
 use diagnose::next::{Bring, Terms};
 use machine::caution::Doing;
 use machine::model::Words;
@@ -11,7 +11,8 @@ use machine::model::Words;
 use super::procedures::movement;
 use crate::desk::Desk;
 use crate::document::{Answer, Block, Card, Column, Sheet, Span, Table};
-use crate::language::{Label, Language};
+use crate::entry;
+use crate::language::Label;
 use crate::request::RequestError;
 use crate::wording::{can_move, cause, caution, effort, percent, said_before};
 
@@ -29,7 +30,7 @@ const VERIFY: Label = Label::new("To verify that it runs", "Prüfen, dass sie l�
 const NEXT: Label = Label::new("What comes next", "Was als Nächstes kommt", "Qué viene ahora");
 const NUMBER: Label = Label::new("No.", "Nr.", "N.º");
 const KIND: Label = Label::new("What", "Was", "Qué");
-const WORDS: Label = Label::new("In words", "Im Wortlaut", "En palabras");
+const WORDS: Label = Label::new("In words", "In Worten", "En palabras");
 const REMEDY: Label = Label::new("Remedy: {}", "Abhilfe: {}", "Remedio: {}");
 const HELPED: Label = Label::new("What helped: {}", "Was half: {}", "Lo que ayudó: {}");
 const PART: Label = Label::new("part: {}", "Teil: {}", "pieza: {}");
@@ -119,41 +120,13 @@ pub(crate) fn call_report(desk: &Desk<'_>, record: &Record, changed: bool) -> Re
     })
 }
 
-/// The word for a kind of entry: in English as it is typed and kept.
-fn kind_word(kind: Kind, language: Language) -> &'static str {
-    let (german, spanish) = match kind {
-        Kind::Who => ("wer", "quién"),
-        Kind::Hours => ("Stunden", "horas"),
-        Kind::AtOnce => ("gleichzeitig", "a la vez"),
-        Kind::Recently => ("zuletzt", "hace poco"),
-        Kind::Complaint => ("Beschwerde", "queja"),
-        Kind::Routine => ("Ablauf", "rutina"),
-        Kind::Did => ("getan", "hecho"),
-        Kind::Lamps => ("Lampen", "lámparas"),
-        Kind::Saw => ("gesehen", "visto"),
-        Kind::Found => ("geprüft", "comprobado"),
-        Kind::Again => ("noch einmal", "otra vez"),
-        Kind::Then => ("danach", "después"),
-        Kind::Tried => ("versucht", "probado"),
-        Kind::Runs => ("läuft", "funciona"),
-        Kind::Unknown => ("unbekannt", "desconocido"),
-        Kind::Cannot => ("nicht möglich", "imposible"),
-        Kind::Note => ("Notiz", "nota"),
-    };
-    match language {
-        Language::English => kind.word(),
-        Language::German => german,
-        Language::Spanish => spanish,
-    }
-}
-
 fn said(desk: &Desk<'_>, session: &Session) -> Table {
     let language = desk.language();
-    let rows = session.entries().iter().enumerate().map(|(index, entry)| {
+    let rows = session.entries().iter().enumerate().map(|(index, said)| {
         vec![
             vec![Span::plain((index + 1).to_string())],
-            vec![Span::plain(kind_word(entry.kind, language))],
-            vec![Span::plain(&entry.text)],
+            vec![Span::plain(entry::kind(said.kind, language))],
+            vec![Span::plain(entry::in_words(desk.machine(), language, session.entries(), index))],
         ]
     });
     Table {

@@ -6,6 +6,7 @@ use std::fmt::Write as _;
 use diagnose::call::{Ending, Entry, Found, Kind, Record, Session};
 use diagnose::next::Announcement;
 use machine::caution::{Caution, Doing};
+use paper::{Language, entry};
 
 use super::turn::{self, sentence};
 use crate::screen::{PLAIN, STRONG, paragraph, percent};
@@ -32,12 +33,9 @@ pub fn page(session: &Session, record: &Record, width: usize) -> String {
 }
 
 fn said(out: &mut String, session: &Session, width: usize) {
-    for entry in session.entries() {
-        match entry.kind {
-            Kind::Unknown => line(out, width, "not known", &entry.text),
-            Kind::Cannot => line(out, width, "not possible", &entry.text),
-            kind => line(out, width, kind.word(), &entry.text),
-        }
+    for (at, said) in session.entries().iter().enumerate() {
+        let words = entry::in_words(session.machine(), Language::English, session.entries(), at);
+        line(out, width, entry::kind(said.kind, Language::English), &words);
     }
 }
 

@@ -1,6 +1,6 @@
 //! What can be typed beside an answer.
 
-use diagnose::call::{Entry, Kind};
+use diagnose::call::{Entry, Kind, leaves_out};
 
 /// A line that is no answer to the question.
 #[derive(Clone, Debug, PartialEq, Eq)]
@@ -44,12 +44,13 @@ impl Command {
     pub fn of(line: &str) -> Option<Self> {
         let line = line.trim();
         let lower = line.to_lowercase().replace('’', "'");
+        match leaves_out(line) {
+            Some(Kind::Unknown) => return Some(Self::Unknown),
+            Some(_) => return Some(Self::Cannot),
+            None => {}
+        }
         match lower.trim_end_matches(['.', '!']) {
             "" => return Some(Self::Nothing),
-            "?" | "don't know" | "dont know" | "i don't know" | "not known" | "no idea" => return Some(Self::Unknown),
-            "can't" | "cant" | "can not" | "can't do that" | "cannot" | "cannot do that" | "not possible" => {
-                return Some(Self::Cannot);
-            }
             "others" | "more" => return Some(Self::Others),
             "a" => return Some(Self::Take(0)),
             "b" => return Some(Self::Take(1)),
@@ -61,7 +62,6 @@ impl Command {
             "finish" | "end" | "quit" | "exit" | "stop" => return Some(Self::Finish),
             "help" | "h" | "??" => return Some(Self::Help),
             "it runs" | "runs" | "it runs again" => return Some(Self::Say(Entry::new(Kind::Runs, "yes"))),
-            "still" | "still the same" | "as before" => return Some(Self::Say(Entry::new(Kind::Runs, "no"))),
             _ => {}
         }
         let (word, rest) = line.split_once(char::is_whitespace).unwrap_or((line, ""));
@@ -101,6 +101,8 @@ mod tests {
     #[test]
     fn commands_are_plain_words() {
         assert_eq!(Command::of("?"), Some(Command::Unknown));
+        assert_eq!(Command::of("Dunno."), Some(Command::Unknown));
+        assert_eq!(Command::of("SKIP"), Some(Command::Unknown));
         assert_eq!(Command::of("Can’t do that."), Some(Command::Cannot));
         assert_eq!(Command::of("b"), Some(Command::Take(1)));
         assert_eq!(Command::of("change 2 X3 on"), Some(Command::Change(1, "X3 on".to_owned())));
@@ -112,7 +114,7 @@ mod tests {
 
     #[test]
     fn an_answer_is_no_command() {
-        for line in ["1", "X3 off", "yes", "lit", "other"] {
+        for line in ["1", "X3 off", "yes", "lit", "other", "as before", "the same"] {
             assert_eq!(Command::of(line), None, "{line}");
         }
     }

@@ -3,7 +3,8 @@
 
 use std::path::Path;
 
-use diagnose::call::{Ending, Entry, EntryMistake, Kind, Question, Session, Understood};
+use diagnose::call::{Ending, Entry, EntryMistake, Kind, Question, Session, Understood, is_as_before};
+use diagnose::next::ToDo;
 use diagnose::reading::{read_lamps, read_positions, render_mistakes};
 
 use super::command::Command;
@@ -114,8 +115,15 @@ impl<'d> Dialogue<'d> {
         if let Some(question) = question.filter(|question| self.is_answer(*question, line)) {
             return self.answer(question, line);
         }
-        if let Some(command) = Command::of(line) {
-            return self.command(command, question);
+        match (Command::of(line), question) {
+            // Whether it runs is an answer where that was asked.
+            (Some(Command::Say(entry)), Some(question))
+                if entry.kind == Kind::Runs && self.asks_whether_it_runs(question) =>
+            {
+                return self.answer(question, &entry.text);
+            }
+            (Some(command), _) => return self.command(command, question),
+            (None, _) => {}
         }
         let machine = self.session.machine();
         if let Some(question) = question {
@@ -130,11 +138,19 @@ impl<'d> Dialogue<'d> {
         }
         match self.unasked(line) {
             Some(entry) => self.add(vec![entry]),
+            None if is_as_before(line) => self.add(vec![Entry::new(Kind::Runs, "no")]),
             None => {
                 let mistakes = read_lamps(machine, line).err().unwrap_or_default();
                 self.not_understood(line, &mistakes)
             }
         }
+    }
+
+    /// Whether this asks to do something after which it may run.
+    fn asks_whether_it_runs(&self, question: Question) -> bool {
+        let Question::Proposal(number) = question else { return false };
+        let proposal = self.session.advice().proposals.get(number);
+        proposal.is_some_and(|one| matches!(one.to_do, ToDo::Remedy(_) | ToDo::GoOn))
     }
 
     /// Lamps or positions that somebody mentions though something else was asked.

@@ -3,8 +3,8 @@
 
 use std::fmt::Write as _;
 
-use diagnose::call::{Ending, Finding, Kind, Question, Session};
-use diagnose::next::{Announcement, Proposal, ToDo};
+use diagnose::call::{Ending, Finding, Kind, Question, Session, lamps_as};
+use diagnose::next::{Announcement, Movement, Outcome, Proposal, ToDo};
 use machine::model::Who;
 
 use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, columns, padded, paragraph, percent};
@@ -13,6 +13,8 @@ use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, columns, p
 const SHOWN: usize = 3;
 /// Answers that are shown of a question with many.
 const ANSWERS: usize = 6;
+/// Letters of an answer about all lamps that is shown to choose from.
+const LONGEST_LAMPS: usize = 40;
 
 /// The causes, nothing and "not in this file" among them, the most probable first.
 pub fn ranking(session: &Session) -> Vec<(f64, String)> {
@@ -161,7 +163,10 @@ fn question(out: &mut String, session: &Session, question: Question, width: usiz
                 choices(out, width, row.actions.iter().map(|one| one.short.as_str()));
             }
         }
-        Question::Lamps => ask(out, width, "Which lamps are lit? As \"X1 X3 on, X4 flickers, rest off\"."),
+        Question::Lamps => {
+            let as_read = lamps_as(session.machine());
+            ask(out, width, &format!("Which lamps are lit? As \"{as_read}\"."));
+        }
         Question::Proposal(number) => {
             if let Some(proposal) = session.advice().proposals.get(number) {
                 self::proposal(out, session, proposal, width);
@@ -191,6 +196,13 @@ fn proposal(out: &mut String, session: &Session, proposal: &Proposal, width: usi
         }
         paragraph(out, width, "    ", "    ", PLAIN, "Does it run then?");
     }
+    // Nobody compares rows of lamp names by ear: long ones are read out.
+    let is_long = |answer: &Outcome| answer.words.chars().count() > LONGEST_LAMPS;
+    if proposal.to_do == ToDo::Lamps && proposal.answers.iter().take(ANSWERS).any(is_long) {
+        let text = format!("Read them out, as \"{}\".", lamps_as(session.machine()));
+        paragraph(out, width, "    ", "    ", PLAIN, &text);
+        return;
+    }
     choices(out, width, proposal.answers.iter().take(ANSWERS).map(|answer| answer.words.as_str()));
     if proposal.answers.len() > ANSWERS {
         out.push_str("    or read them out\n");
@@ -199,6 +211,11 @@ fn proposal(out: &mut String, session: &Session, proposal: &Proposal, width: usi
 
 /// A proposal in the words of whoever does it: what needs a visit is said to whoever comes.
 pub fn spoken<'p>(session: &Session, proposal: &'p Proposal) -> &'p str {
+    let is_read = session.now().evidence.moments.last().is_some_and(|moment| !moment.lamps.is_empty());
+    if proposal.to_do == ToDo::Lamps && !is_read {
+        // Something was done since they were read.
+        return "Which lamps are lit now?";
+    }
     let technician = session.now().terms.caller >= Who::Technician || proposal.on_site;
     if technician { &proposal.technician.english } else { &proposal.words.english }
 }
@@ -227,8 +244,13 @@ fn choices<'w>(out: &mut String, width: usize, words: impl Iterator<Item = &'w s
 /// Cautions and movements of a proposal, in the order in which they are said.
 pub fn said_before(proposal: &Proposal) -> Vec<String> {
     let mut said: Vec<String> = proposal.cautions.iter().map(|caution| caution.english().to_owned()).collect();
-    said.extend(Announcement::of(&proposal.movements).map(|one| one.with_probabilities()));
+    said.extend(can_move(&proposal.movements));
     said
+}
+
+/// What can move, as it is said before anything is done; none if nothing can.
+pub fn can_move(movements: &[Movement]) -> Option<String> {
+    Announcement::of(movements).map(|one| one.with_probabilities())
 }
 
 /// The other proposals, in a line or two each.
