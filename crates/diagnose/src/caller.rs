@@ -73,6 +73,16 @@ impl Urn {
         Self::with(self.hypotheses.into_iter().filter(|one| is_so(one)).collect())
     }
 
+    /// What can be drawn, but for what is unknown.
+    pub fn hypotheses(&self) -> &[Hypothesis] {
+        &self.hypotheses
+    }
+
+    /// The same with those of which this is so.
+    pub fn among(&self, is_so: impl Fn(&Hypothesis) -> bool) -> Self {
+        Self::with(self.hypotheses.iter().filter(|one| is_so(one)).cloned().collect())
+    }
+
     fn with(hypotheses: Vec<Hypothesis>) -> Self {
         let sums = hypotheses
             .iter()

@@ -7,11 +7,14 @@
 
 mod drill;
 mod exercise;
+mod named;
 mod offers;
+mod order;
 mod review;
 
 pub use drill::{Drill, DrillKind};
 pub use exercise::{Done, Exercise, Mistake, Opening, Outcome};
+pub use named::meant;
 pub use offers::{Group, Offer};
 pub use review::{Review, SaidByLamp, ToldNothing};
 

@@ -7,6 +7,7 @@ use diagnose::panel::Panel;
 use diagnose::practice::{Drill, DrillKind, Exercise, Group, Level, Mistake, Outcome};
 use diagnose::{Alternative, Diagnoser};
 use sim::Plant;
+use std::collections::BTreeSet;
 
 fn diagnoser(name: &str, level: Level) -> Diagnoser {
     let path = format!("{}/../../demos/{name}.toml", env!("CARGO_MANIFEST_DIR"));
@@ -92,7 +93,8 @@ fn the_right_remedy_makes_it_run_and_another_does_not() {
 #[test]
 fn looking_a_second_time_tells_nothing_new_and_the_lamp_that_matters_is_named() {
     let worked_out = diagnoser("minimal", Level::Lapse);
-    let mut exercise = Exercise::new(&worked_out, Level::Lapse, 1).unwrap();
+    let all = (1..=8).map(|number| Exercise::new(&worked_out, Level::Lapse, number).unwrap());
+    let mut exercise = all.into_iter().find(|one| one.hidden() == ["lapse/cap in_chuck"]).unwrap();
     exercise.take("lamps").unwrap();
     let first = exercise.minutes();
     assert!(first > 0.0);
@@ -123,10 +125,44 @@ fn drills_one_after_the_other_show_each_picture_once_before_any_comes_again() {
         let drill = Drill::new(&worked_out, DrillKind::Step, number).unwrap();
         (format!("{:?}", drill.lamps), drill.step)
     };
-    let first: Vec<_> = (0..8).map(shown).collect();
-    for (place, one) in first.iter().enumerate() {
-        assert!(!first[..place].contains(one), "{one:?}");
+    let all: Vec<_> = (0..60).map(shown).collect();
+    let pictures: BTreeSet<&String> = all.iter().map(|(lamps, _)| lamps).collect();
+    for round in all.chunks_exact(pictures.len()) {
+        let of_round: BTreeSet<&String> = round.iter().map(|(lamps, _)| lamps).collect();
+        assert_eq!(of_round, pictures);
     }
+    assert!(pictures.len() > 7 && all.windows(2).all(|two| two[0].0 != two[1].0), "{}", pictures.len());
+}
+
+#[test]
+fn no_cause_comes_again_before_others_have_and_the_same_number_is_the_same() {
+    for (level, fewest) in [(Level::Lapse, 4), (Level::Fault, 12), (Level::Two, 12)] {
+        let worked_out = diagnoser("minimal", level);
+        let hidden = |number| Exercise::new(&worked_out, level, number).unwrap().hidden();
+        let all: Vec<Vec<String>> = (0..12).map(hidden).collect();
+        let different: BTreeSet<&Vec<String>> = all.iter().collect();
+        assert!(different.len() >= fewest, "{level:?}: {all:?}");
+        assert!(all.windows(2).all(|two| two[0] != two[1]), "{level:?}: {all:?}");
+        // A round ends where all have come, and the next one begins.
+        assert!(all[..different.len()].iter().collect::<BTreeSet<_>>().len() == different.len(), "{all:?}");
+        assert_eq!(hidden(7), all[7]);
+    }
+}
+
+#[test]
+fn what_can_move_is_known_before_it_is_done_and_includes_what_then_moves() {
+    let worked_out = diagnoser("minimal", Level::AsItComes);
+    let mut announced = 0;
+    for number in 1..=6 {
+        let exercise = Exercise::new(&worked_out, Level::AsItComes, number).unwrap();
+        assert!(exercise.can_move("lamps").is_empty() && exercise.can_move("do:nothing").is_empty());
+        for offer in exercise.offers().iter().filter(|offer| offer.group == Group::Hands) {
+            let can_move = exercise.can_move(&offer.key);
+            assert!(can_move.iter().all(|one| one.probability > 0.0 && !one.words.is_empty()), "{}", offer.key);
+            announced += usize::from(!can_move.is_empty());
+        }
+    }
+    assert!(announced > 3, "{announced}");
 }
 
 /// The chart of steps and lamps is made by playing the routine, the drills from what was kept of exploring it.

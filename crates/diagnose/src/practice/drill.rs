@@ -1,5 +1,6 @@
 //! Drills: a picture of lamps, and one question about it.
 
+use super::order::shuffled;
 use crate::diagnoser::Diagnoser;
 use crate::evidence::LampState;
 use crate::lamp_chart::ways;
@@ -56,7 +57,7 @@ pub struct Drill {
     pub right: Vec<usize>,
     /// The step that it was.
     pub step: String,
-    /// What tells: the lamps by which this picture differs from that of the wrong answers.
+    /// What tells: a few lamps by which this picture differs from those of all wrong answers.
     pub tells: Vec<String>,
 }
 
@@ -100,11 +101,14 @@ impl Drill {
         if answers.len() < 2 {
             return None;
         }
-        // Round after round, each in an order of its own, so that no picture comes again before all others have.
-        let (round, place) = (number / pictures.len() as u64, number % pictures.len() as u64);
-        let mut order: Vec<usize> = (0..pictures.len()).collect();
-        fastrand::Rng::with_seed(round).shuffle(&mut order);
-        let shown = &pictures[order[place as usize]];
+        // Who practises sees lamps: what shows the same is one picture, whatever step it is.
+        let mut seen: Vec<&Picture> = Vec::new();
+        for one in &pictures {
+            if seen.iter().all(|known| known.lamps != one.lamps) {
+                seen.push(one);
+            }
+        }
+        let shown = seen[shuffled(number, seen.len())?];
         let mut dice = fastrand::Rng::with_seed(number);
         let mut others: Vec<&str> = answers.into_iter().filter(|answer| *answer != shown.answer).collect();
         dice.shuffle(&mut others);
@@ -115,9 +119,8 @@ impl Drill {
         let fits = |answer: &str| pictures.iter().any(|one| one.answer == answer && one.lamps == shown.lamps);
         let right = (0..choices.len()).filter(|number| fits(choices[*number])).collect();
         let wrong = pictures.iter().filter(|one| choices.contains(&one.answer.as_str()) && !fits(&one.answer));
-        let differing: BTreeSet<usize> =
-            wrong.flat_map(|one| (0..one.lamps.len()).filter(|lamp| one.lamps[*lamp] != shown.lamps[*lamp])).collect();
-        let tells = differing.into_iter().map(|lamp| world.panel.label(lamp).to_owned()).collect();
+        let tells = telling(&shown.lamps, wrong.map(|one| one.lamps.as_slice()).collect());
+        let tells = tells.into_iter().map(|lamp| world.panel.label(lamp).to_owned()).collect();
         Some(Self {
             kind,
             number,
@@ -130,14 +133,34 @@ impl Drill {
     }
 }
 
+/// The fewest lamps, or nearly so, by which a picture differs from all of these: each time the one by which it differs from
+/// most of what is left.
+fn telling(shown: &[LampState], mut others: Vec<&[LampState]>) -> Vec<usize> {
+    let mut tells = Vec::new();
+    let differs = |other: &[LampState], lamp: usize| other.get(lamp) != shown.get(lamp);
+    while !others.is_empty() {
+        let told = |lamp: usize| others.iter().filter(|other| differs(other, lamp)).count();
+        // Of lamps that tell as much the first.
+        let best = (0..shown.len()).rev().max_by_key(|lamp| told(*lamp)).filter(|lamp| told(*lamp) > 0);
+        let Some(best) = best else { break };
+        others.retain(|other| !differs(other, best));
+        tells.push(best);
+    }
+    tells.sort_unstable();
+    tells
+}
+
 fn answer(machine: &Machine, kind: DrillKind, step: StepId) -> Option<String> {
     match kind {
         DrillKind::Step => {
             let words = &machine.steps[step].words.english;
             let name = machine.step_name(step);
             // A step that has no words of its own is called by its name.
-            let says_more = !words.is_empty() && !name.eq_ignore_ascii_case(words.trim().trim_end_matches('.'));
-            Some(if says_more { format!("{name}: {words}") } else { name })
+            let said = words.trim().trim_end_matches('.');
+            Some(match name.replace('_', " ") {
+                name if words.is_empty() || name.eq_ignore_ascii_case(said) => name,
+                _ => format!("{name}: {words}"),
+            })
         }
         DrillKind::WaitsFor => {
             let all: Vec<String> = ways(machine, step).map(|way| way.words(machine)).collect();

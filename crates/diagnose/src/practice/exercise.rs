@@ -2,18 +2,20 @@
 
 use super::Level;
 use super::offers::{Offer, offers};
+use super::order;
 use super::review::RUNS;
 use crate::caller::{Caller, Eyes, Truth, Urn};
 use crate::diagnoser::Diagnoser;
-use crate::evidence::{Deed, Evidence, LampReport, LampState, Moment};
+use crate::evidence::{CheckReport, Deed, Evidence, LampReport, LampState, Moment, PositionReport};
 use crate::hypothesis::Hypothesis;
-use crate::next::{GO_ON_MINUTES, LAMPS_MINUTES, Terms, ToDo};
-use crate::reading::{describe_checks, describe_deeds, describe_lamps, describe_positions};
+use crate::next::{GO_ON_MINUTES, LAMPS_MINUTES, Movement, Terms, ToDo, movements};
+use crate::reading::{describe_deeds, describe_lamps};
 use crate::wording;
 use machine::Machine;
 use machine::id::{DeviationId, RoutineId};
-use machine::model::{DeviationKind, FaultEffect, HandMove, Who};
+use machine::model::{DeviationKind, FaultEffect, HandMove, Who, Words};
 use serde::Serialize;
+use std::collections::BTreeMap;
 
 /// What somebody says who calls for help.
 #[derive(Clone, Debug, PartialEq, Eq, Serialize)]
@@ -94,7 +96,7 @@ impl<'d> Exercise<'d> {
         let machine = diagnoser.machine()?;
         let known = Evidence { once_in: level.circumstances().once_in, ..Evidence::default() };
         let urn = Urn::of(diagnoser, &known).only(|one| belongs(diagnoser, level, one));
-        let truth = urn.draw(&mut fastrand::Rng::with_seed(number))?;
+        let truth = drawn(&urn, level, number)?;
         // Who practises reads what is there, and is told nothing that was not looked at.
         let eyes = Eyes { seed: number, misreading: 0.0, unreported: 1.0, does_not_know: 0.0 };
         let caller = Caller::new(diagnoser, truth.clone(), eyes, 0);
@@ -236,6 +238,23 @@ impl<'d> Exercise<'d> {
         self.done.last().ok_or(Mistake::NoSuchThing)
     }
 
+    /// What can move when this is done, as far as anybody can know who has seen what was seen: it is said before. A key of
+    /// nothing moves nothing.
+    #[must_use]
+    pub fn can_move(&self, key: &str) -> Vec<Movement> {
+        /// Share of the weight that is looked at, and hypotheses at most.
+        const LOOKED_AT: (f64, usize) = (0.999, 2_000);
+        let Some(offer) = self.offers.iter().find(|offer| offer.key.eq_ignore_ascii_case(key)) else {
+            return Vec::new();
+        };
+        if !matches!(offer.to_do, ToDo::Act(_) | ToDo::Remedy(_) | ToDo::Check(_)) {
+            return Vec::new();
+        }
+        let (hypotheses, unknown) = self.diagnoser.hypotheses(&self.evidence, LOOKED_AT.0, LOOKED_AT.1);
+        let total = hypotheses.iter().map(|one| one.weight).sum::<f64>() + unknown;
+        movements(self.diagnoser, &hypotheses, total, &offer.to_do)
+    }
+
     fn lamps_known(&self) -> Vec<LampReport> {
         self.evidence.moments.last().map(|moment| moment.lamps.clone()).unwrap_or_default()
     }
@@ -244,10 +263,8 @@ impl<'d> Exercise<'d> {
         let Some(now) = self.evidence.moments.last() else { return (String::new(), Vec::new()) };
         let last = |text: String| (text, Vec::new());
         match to_do {
-            ToDo::Check(_) => last(describe_checks(self.machine, now.checks.last().map_or(&[], std::slice::from_ref))),
-            ToDo::Position(_) => {
-                last(describe_positions(self.machine, now.positions.last().map_or(&[], std::slice::from_ref)))
-            }
+            ToDo::Check(_) => last(now.checks.last().map_or_else(String::new, |one| self.answered(one))),
+            ToDo::Position(_) => last(now.positions.last().map_or_else(String::new, |one| self.stands(one))),
             ToDo::Lamp(_) => last(describe_lamps(self.machine, now.lamps.last().map_or(&[], std::slice::from_ref))),
             ToDo::Lamps => (lit(self.machine, &now.lamps), now.lamps.clone()),
             _ => {
@@ -262,6 +279,21 @@ impl<'d> Exercise<'d> {
                 (text, now.lamps.clone())
             }
         }
+    }
+
+    /// The answer to a check, in words.
+    fn answered(&self, report: &CheckReport) -> String {
+        let check = &self.machine.checks[report.check];
+        check.answers.get(report.answer).map_or_else(String::new, |one| in_words(&one.words, &one.key))
+    }
+
+    /// Where something stands, in words.
+    fn stands(&self, report: &PositionReport) -> String {
+        let row = &self.machine.mechanisms[report.mechanism];
+        let place =
+            report.position.map(usize::from).and_then(|at| Some((row.positions.get(at)?, row.position_words.get(at))));
+        let place = place.map(|(name, words)| words.map_or_else(|| name.clone(), |words| in_words(words, name)));
+        format!("{}: {}", in_words(&row.words, &row.name), place.as_deref().unwrap_or("in between"))
     }
 
     /// Names what is wrong, by the keys of deviations (`B3/dead`); none for "nothing is wrong". Causes that the same
@@ -294,6 +326,12 @@ impl<'d> Exercise<'d> {
         }
     }
 
+    /// The keys of what is hidden; none if nothing is wrong.
+    #[must_use]
+    pub fn hidden(&self) -> Vec<String> {
+        self.present().into_iter().map(|one| self.machine.deviations[one].key.clone()).collect()
+    }
+
     /// What is hidden.
     pub(super) fn present(&self) -> Vec<DeviationId> {
         match &self.truth {
@@ -315,6 +353,31 @@ impl<'d> Exercise<'d> {
     }
 }
 
+/// What is hidden in the exercise of this number. What comes as it comes repeats as often as it really does; on the other
+/// levels nothing comes again before so many others have.
+fn drawn(urn: &Urn, level: Level, number: u64) -> Option<Truth> {
+    /// Exercises after which a cause may come again.
+    const IN_A_ROUND: usize = 12;
+    let mut dice = fastrand::Rng::with_seed(number);
+    if level == Level::AsItComes {
+        return urn.draw(&mut dice);
+    }
+    let mut causes: BTreeMap<Vec<DeviationId>, f64> = BTreeMap::new();
+    for one in urn.hypotheses() {
+        let mut key = one.deviations.to_vec();
+        key.sort();
+        *causes.entry(key).or_insert(0.0) += one.weight;
+    }
+    let weights: Vec<f64> = causes.values().copied().collect();
+    let cause = causes.keys().nth(order::drawn(number, &weights, IN_A_ROUND)?)?;
+    let is_it = |one: &Hypothesis| {
+        let mut key = one.deviations.to_vec();
+        key.sort();
+        key == *cause
+    };
+    urn.among(is_it).draw(&mut dice)
+}
+
 /// What has to be put right: remedies by name; a deviation without one stands for itself.
 fn needs(machine: &Machine, deviations: &[DeviationId]) -> Vec<String> {
     let mut all: Vec<String> = deviations
@@ -327,6 +390,11 @@ fn needs(machine: &Machine, deviations: &[DeviationId]) -> Vec<String> {
     all.sort();
     all.dedup();
     all
+}
+
+/// The English words; where there are none the name in the file, as people say it.
+fn in_words(words: &Words, name: &str) -> String {
+    if words.english.is_empty() { name.replace('_', " ") } else { words.english.clone() }
 }
 
 /// Which lamps are lit, in words.

@@ -99,7 +99,7 @@ impl Exercise<'_> {
         Review {
             outcome: self.outcome().cloned().unwrap_or(Outcome::GivenUp),
             truth: truth.iter().map(|one| deviation_words(machine, *one)).collect(),
-            truth_keys: truth.iter().map(|one| machine.deviations[*one].key.clone()).collect(),
+            truth_keys: self.hidden(),
             remedies: remedies.iter().map(|remedy| machine.remedies[*remedy].words.english.clone()).collect(),
             minutes: self.minutes(),
             advised_minutes,

@@ -4,6 +4,7 @@ mod drilled;
 mod exercised;
 mod kept;
 mod lamps;
+mod lists;
 mod looking_back;
 
 use diagnose::practice::{DrillKind, Exercise, Level};

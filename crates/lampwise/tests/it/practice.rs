@@ -17,7 +17,7 @@ fn practised(arguments: &[&str], typed: &str) -> Ran {
 #[test]
 fn a_forgotten_cap_is_found() {
     let out = practised(
-        &["demo:minimal", "--exercise", "1"],
+        &["demo:minimal", "--exercise", "4"],
         "?\nlamps\nlook cap\nchecks I3\nfrobnicate\nit is I3/nonsense\nso far\nit is lapse/cap in_chuck\nit is nothing\n",
     )
     .good();
@@ -45,6 +45,41 @@ fn regex_free(text: &str) -> String {
         })
         .collect::<Vec<_>>()
         .join("\n")
+}
+
+/// What is meant is found by its number in the list that was shown last, by its name, or by words that no other has.
+#[test]
+fn numbers_and_words_are_understood_and_what_moves_is_said_first() {
+    let of_exercise = |typed: &str| practised(&["demo:minimal", "--exercise", "4"], typed).good();
+    let out = of_exercise("do 99\ndo -1\ndo dance\ncheck 1\nit is 77\nit is spoon\n");
+    for told in [
+        "There is no number 99: they go from 1 to ",
+        "There is no number -1: they go from 1 to ",
+        "There is no thing to do `dance`; `do` shows what there is.",
+        "There is no list yet: `checks` with the name of a device behind",
+        "There is no number 77: they go from 1 to 4.",
+        "There is no cause `spoon`",
+    ] {
+        assert!(out.contains(told), "{told}: {out}");
+    }
+    assert!(out.contains("Given up."), "{out}");
+    // Nothing was done, so that no time has passed.
+    assert!(!out.contains("min >") && out.matches("0 s >").count() == 7, "{out}");
+    for said in ["it is cap", "it is 1", "It is the CAP.", "it's cap", "causes\nit is 1"] {
+        let out = of_exercise(&format!("{said}\n"));
+        let right = out.contains("Right. It was: forgotten: cap to \"in chuck\".");
+        assert!(right || said.contains('1'), "{said}: {out}");
+        assert!(out.contains("What could be known at the end"), "{said}: {out}");
+    }
+    let several = of_exercise("it is dead\nit is 2\n");
+    assert!(several.contains("`dead` can be more than one; say its number:\n") && several.contains("That was not it."));
+    let started = of_exercise("try cap\n");
+    assert!(started.contains("It runs again.") || started.contains("can be more than one"), "{started}");
+    // Start is pressed on a machine that may begin at once.
+    let pressed = of_exercise("do press start\n");
+    let (said, shown) = (pressed.find("can move: ").unwrap(), pressed.find("lit   · dark").unwrap());
+    assert!(said < shown, "{pressed}");
+    assert_eq!(of_exercise("checks I3\ncheck 1\n").contains("I3/"), false, "no keys are shown");
 }
 
 #[test]

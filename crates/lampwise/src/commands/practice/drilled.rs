@@ -3,12 +3,14 @@
 use std::fmt::Write as _;
 
 use diagnose::Diagnoser;
+use diagnose::evidence::{LampPlace, LampState};
 use diagnose::practice::{Drill, DrillKind};
 use serde_json::{Value, json};
 
 use super::kept::{Kept, Line};
 use super::lamps;
 use crate::answers::Answers;
+use crate::commands::call::lead;
 use crate::failure::Failure;
 use crate::screen::{BAD, FAINT, GOOD, PLAIN, STRONG, Screen, TITLE, paragraph};
 
@@ -60,7 +62,7 @@ pub fn ask(
             "tells": drill.tells,
         }));
         if !screen.json {
-            screen.print(&verdict(&drill, is_right, screen.width))?;
+            screen.print(&verdict(&drill, machine, is_right, screen.width))?;
         }
     }
     if asked > 0 {
@@ -90,19 +92,34 @@ fn question(drill: &Drill, machine: &machine::Machine, width: usize) -> String {
     out
 }
 
-fn verdict(drill: &Drill, is_right: bool, width: usize) -> String {
+fn verdict(drill: &Drill, machine: &machine::Machine, is_right: bool, width: usize) -> String {
     let mut out = String::new();
     let (word, style) = if is_right { ("Right.", GOOD) } else { ("Not so.", BAD) };
-    _ = write!(out, "{style}{word}{style:#} ");
     let right: Vec<&str> = drill.right.iter().filter_map(|one| drill.choices.get(*one)).map(String::as_str).collect();
-    if !is_right || right.len() > 1 {
-        _ = write!(out, "It is: {}. ", right.join(", or with the same lamps: "));
-    }
-    out.push('\n');
+    let more = if !is_right || right.len() > 1 {
+        format!("It is: {}.", right.join(", or with the same lamps: "))
+    } else {
+        String::new()
+    };
+    lead(&mut out, width, &format!("{style}{word}{style:#} "), word.len() + 1, PLAIN, &more);
     if !drill.tells.is_empty() {
-        let text = format!("What tells it from the others: {}.", drill.tells.join(", "));
+        let told: Vec<String> = drill.tells.iter().map(|label| told(drill, machine, label)).collect();
+        let text = format!("What tells it from the others: {}.", told.join(", "));
         paragraph(&mut out, width, "", "", FAINT, &text);
     }
     out.push('\n');
     out
+}
+
+/// A lamp with how it is.
+fn told(drill: &Drill, machine: &machine::Machine, label: &str) -> String {
+    let mut lamps = LampPlace::all(machine).zip(&drill.lamps);
+    let state = lamps.find(|((_, lamp), _)| lamp.label == label).map(|(_, state)| state);
+    let words = match state {
+        Some(LampState::Lit) => " lit",
+        Some(LampState::Dark) => " dark",
+        Some(LampState::Flickers) => " goes on and off",
+        None => "",
+    };
+    format!("{label}{words}")
 }

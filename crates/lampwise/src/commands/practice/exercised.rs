@@ -1,12 +1,13 @@
 //! An exercise led in the terminal.
 
-use diagnose::practice::{Exercise, Group, Mistake, Offer, Outcome};
+use diagnose::practice::{Exercise, Group, Mistake, Outcome};
 use machine::model::DeviationKind;
 
 use super::kept::{Kept, Line};
+use super::lists::{Lists, Meant, Place, What};
 use super::{lamps, looking_back};
 use crate::answers::Answers;
-use crate::commands::call::minutes;
+use crate::commands::call::{can_move, minutes};
 use crate::commands::play::did_you_mean;
 use crate::failure::Failure;
 use crate::progress;
@@ -17,12 +18,13 @@ pub struct Led<'l, 'd> {
     exercise: Exercise<'d>,
     answers: &'l mut Answers,
     screen: Screen,
+    lists: Lists,
 }
 
 impl<'l, 'd> Led<'l, 'd> {
     /// Begins.
     pub fn new(exercise: Exercise<'d>, answers: &'l mut Answers, screen: Screen) -> Self {
-        Self { exercise, answers, screen }
+        Self { lists: Lists::of(&exercise), exercise, answers, screen }
     }
 
     /// Leads it to its end, looks back, and keeps how it went.
@@ -96,20 +98,19 @@ impl<'l, 'd> Led<'l, 'd> {
             ("?" | "help", _) => self.help(),
             ("lamps", _) => self.take("lamps"),
             ("lamp", label) if !label.is_empty() => self.take(&format!("lamp:{label}")),
-            ("look" | "do", "") => {
-                self.list(if word.eq_ignore_ascii_case("do") { Group::Hands } else { Group::Positions }, "")
-            }
-            ("look", name) => self.take(&format!("position:{name}")),
-            ("do", number) => match self.numbered(Group::Hands, number) {
-                Some(key) => self.take(&key),
-                None => self.list(Group::Hands, ""),
-            },
-            ("checks", device) => self.list(Group::Checks, device),
-            ("remedies", device) => self.list(Group::Remedies, device),
-            ("check", key) if !key.is_empty() => self.take(&format!("check:{key}")),
-            ("try", key) if !key.is_empty() => self.take(&format!("remedy:{key}")),
-            ("causes", device) => self.causes(device),
+            ("look", "") => self.list(What::Positions, ""),
+            ("do", "") => self.list(What::Hands, ""),
+            ("checks" | "check", "") => self.list(What::Checks, ""),
+            ("remedies" | "try", "") => self.list(What::Remedies, ""),
+            ("look", typed) => self.take_one(What::Positions, typed),
+            ("do", typed) => self.take_one(What::Hands, typed),
+            ("check", typed) => self.take_one(What::Checks, typed),
+            ("try", typed) => self.take_one(What::Remedies, typed),
+            ("checks", device) => self.list(What::Checks, device),
+            ("remedies", device) => self.list(What::Remedies, device),
+            ("causes", device) => self.list(What::Causes, device),
             ("it", causes) if causes.to_lowercase().starts_with("is ") => self.name(causes[3..].trim()),
+            ("it's" | "its", causes) if !causes.is_empty() => self.name(causes),
             ("so", "far") => self.so_far(),
             ("give", "up") | ("quit" | "exit", "") => {
                 self.exercise.give_up();
@@ -151,17 +152,19 @@ impl<'l, 'd> Led<'l, 'd> {
         put("do".to_owned(), "what hands can do");
         put("do 2".to_owned(), "do the second of that");
         if let Some((device, key)) = check {
-            put(format!("checks {device}"), "the checks of a device; `checks`: which devices have some");
-            put(format!("check {key}"), "make that check");
+            put(format!("checks {device}"), "what can be checked there; `checks`: where");
+            put("check 2".to_owned(), "make the second of these checks");
+            put(format!("check {key}"), "make this check");
         }
         if let Some((device, key)) = remedy {
-            put(format!("remedies {device}"), "what can be put right there");
-            put(format!("try {key}"), "put that right, and see whether it runs");
+            put(format!("remedies {device}"), "what can be put right there; `remedies`: where");
+            put(format!("try {key}"), "put that right, and see whether it runs; `try 2` as well");
         }
         if let Some((device, key)) = fault {
             put("causes".to_owned(), "what can be forgotten or missing");
             put(format!("causes {device}"), "what can be wrong there");
-            put(format!("it is {key}"), "say what it is; two with `and` between them");
+            put("it is 2".to_owned(), "say what it is: the second of these causes");
+            put(format!("it is {key}"), "the same by name or in words; two with `and` between them");
         }
         put("it is nothing".to_owned(), "nothing is wrong: it waits for you");
         put("so far".to_owned(), "what was done");
@@ -179,10 +182,45 @@ impl<'l, 'd> Led<'l, 'd> {
         self.exercise.offers().iter().any(|offer| offer.key.eq_ignore_ascii_case(key))
     }
 
-    fn numbered(&self, group: Group, number: &str) -> Option<String> {
-        let number: usize = number.parse().ok()?;
-        let mut those = self.exercise.offers().iter().filter(|offer| offer.group == group);
-        those.nth(number.checked_sub(1)?).map(|offer| offer.key.clone())
+    /// Does the one of these that is meant by a number, a key or words.
+    fn take_one(&mut self, what: What, typed: &str) -> String {
+        match self.lists.meant(what, typed) {
+            Meant::One(key) => self.take(&key),
+            Meant::Several(keys) => self.several(what, typed, keys),
+            Meant::None(text) => self.told(&text),
+        }
+    }
+
+    fn told(&self, text: &str) -> String {
+        let mut out = String::new();
+        paragraph(&mut out, self.screen.width, "  ", "  ", PLAIN, text);
+        out
+    }
+
+    fn several(&mut self, what: What, typed: &str, keys: Vec<String>) -> String {
+        /// So many can be chosen from.
+        const MOST: usize = 15;
+        let more = keys.len().saturating_sub(MOST);
+        let mut out = self.told(&format!("`{typed}` can be more than one; say its number:"));
+        out += &self.lists.show(what, keys.into_iter().take(MOST).collect(), self.screen.width);
+        if more > 0 {
+            out += &self.told(&format!("and {more} more: say it in more words"));
+        }
+        out
+    }
+
+    fn list(&mut self, what: What, place: &str) -> String {
+        match self.lists.at(what, place) {
+            Place::Listed(keys) => {
+                let mut out = self.lists.show(what, keys, self.screen.width);
+                if what == What::Causes && place.is_empty() {
+                    let text = "and the faults of each device: `causes` with its name behind";
+                    paragraph(&mut out, self.screen.width, "  ", "  ", FAINT, text);
+                }
+                out
+            }
+            Place::Which(text) => self.told(&text),
+        }
     }
 
     fn take(&mut self, key: &str) -> String {
@@ -195,7 +233,8 @@ impl<'l, 'd> Led<'l, 'd> {
             .flat_map(|offer| offer.cautions.iter().map(|caution| caution.english().to_owned()))
             .collect();
         let mut out = String::new();
-        for caution in before {
+        let moves = can_move(&self.exercise.can_move(key));
+        for caution in before.into_iter().chain(moves) {
             paragraph(&mut out, self.screen.width, "  ! ", "    ", STRONG, &caution);
         }
         match self.exercise.take(key) {
@@ -203,7 +242,7 @@ impl<'l, 'd> Led<'l, 'd> {
                 if !done.lamps.is_empty() {
                     lamps::write(&mut out, machine, &done.lamps);
                 }
-                let text = format!("{} {FAINT}({}){FAINT:#}", done.seen, minutes(done.minutes));
+                let text = format!("{} ({})", done.seen, minutes(done.minutes));
                 paragraph(&mut out, self.screen.width, "  ", "  ", PLAIN, &text);
             }
             Err(Mistake::Over | Mistake::NoSuchCause) => {}
@@ -218,100 +257,33 @@ impl<'l, 'd> Led<'l, 'd> {
         out
     }
 
-    fn list(&self, group: Group, device: &str) -> String {
-        let machine = self.exercise.machine();
-        let is_of = |offer: &&Offer| {
-            offer.group == group
-                && (device.is_empty()
-                    || offer.device.is_some_and(|one| machine.devices[one].name.eq_ignore_ascii_case(device)))
-        };
-        let those: Vec<&Offer> = self.exercise.offers().iter().filter(is_of).collect();
-        if device.is_empty() && matches!(group, Group::Checks | Group::Remedies) {
-            return self.devices(group);
-        }
-        let mut out = String::new();
-        for (number, offer) in those.iter().enumerate() {
-            let name = match group {
-                Group::Hands => format!("{}", number + 1),
-                _ => offer.key.split_once(':').map_or(offer.key.as_str(), |(_, name)| name).to_owned(),
-            };
-            let text = format!("{} {FAINT}({}){FAINT:#}", offer.words, minutes(offer.minutes));
-            paragraph(&mut out, self.screen.width, &format!("  {STRONG}{name}{STRONG:#}  "), "      ", PLAIN, &text);
-        }
-        if out.is_empty() { self.no_device(device) } else { out }
-    }
-
-    /// The devices that have something in this group.
-    fn devices(&self, group: Group) -> String {
-        let machine = self.exercise.machine();
-        let mut names: Vec<&str> = Vec::new();
-        let those = self.exercise.offers().iter().filter(|offer| offer.group == group);
-        for device in those.filter_map(|offer| offer.device) {
-            let name = machine.devices[device].name.as_str();
-            if !names.contains(&name) {
-                names.push(name);
+    fn name(&mut self, typed: &str) -> String {
+        let typed = typed.trim_end_matches(['.', '!']);
+        let mut keys = Vec::new();
+        if !["nothing", "nothing is wrong", "none"].contains(&typed.to_lowercase().as_str()) {
+            // A cause can have an "and" in its words.
+            let whole = self.lists.meant(What::Causes, typed);
+            let parts = if matches!(whole, Meant::One(_)) { vec![typed] } else { typed.split(" and ").collect() };
+            for part in parts.into_iter().map(str::trim) {
+                match self.lists.meant(What::Causes, part) {
+                    Meant::One(key) => keys.push(key),
+                    Meant::Several(keys) => return self.several(What::Causes, part, keys),
+                    Meant::None(text) => return self.told(&text),
+                }
             }
         }
-        let mut out = String::new();
-        paragraph(&mut out, self.screen.width, "  of: ", "      ", PLAIN, &names.join(", "));
-        out
-    }
-
-    fn no_device(&self, device: &str) -> String {
-        let names = self.exercise.machine().devices.rows().map(|row| row.name.as_str());
-        format!("  Nothing of `{device}`; {}.\n", did_you_mean(device, names).trim_end_matches('?'))
-    }
-
-    fn causes(&self, device: &str) -> String {
-        let machine = self.exercise.machine();
-        let mut out = String::new();
-        for row in machine.deviations.rows() {
-            let is_of = match row.kind {
-                DeviationKind::Fault(one) => machine.devices[one].name.eq_ignore_ascii_case(device),
-                DeviationKind::Lapse => device.is_empty(),
-            };
-            if is_of {
-                let name = format!("  {STRONG}{}{STRONG:#}  ", row.key);
-                paragraph(&mut out, self.screen.width, &name, "      ", PLAIN, &row.words.english);
-            }
-        }
-        if device.is_empty() {
-            let text = "and the faults of each device: `causes` with its name behind";
-            paragraph(&mut out, self.screen.width, "  ", "  ", FAINT, text);
-        } else if out.is_empty() {
-            return self.no_device(device);
-        }
-        out
-    }
-
-    fn name(&mut self, causes: &str) -> String {
-        let keys: Vec<&str> = if causes.eq_ignore_ascii_case("nothing") {
-            Vec::new()
-        } else {
-            causes.split(" and ").map(str::trim).collect()
-        };
+        let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
         match self.exercise.name_cause(&keys) {
             Ok(_) => String::new(),
-            Err(_) => {
-                let known = |key: &&str| {
-                    self.exercise.machine().deviations.find(|row| row.key.eq_ignore_ascii_case(key)).is_none()
-                };
-                let wrong = keys.into_iter().find(known).unwrap_or_default();
-                let all = self.exercise.machine().deviations.rows().map(|row| row.key.as_str());
-                let near = did_you_mean(wrong, all);
-                let near = near.trim_end_matches('?');
-                let text = format!("There is no `{wrong}`; {near}. `causes` with a device behind lists its faults.");
-                let mut out = String::new();
-                paragraph(&mut out, self.screen.width, "  ", "  ", PLAIN, &text);
-                out
-            }
+            // Every key comes from the machine's own causes, and the exercise is not over.
+            Err(_) => self.told("That can't be said here; `?` tells what can be typed."),
         }
     }
 
     fn so_far(&self) -> String {
         let mut out = String::new();
         for (number, done) in self.exercise.done().iter().enumerate() {
-            let text = format!("{}: {} {FAINT}({}){FAINT:#}", done.words, done.seen, minutes(done.minutes));
+            let text = format!("{}: {} ({})", done.words.trim_end_matches('.'), done.seen, minutes(done.minutes));
             paragraph(&mut out, self.screen.width, &format!("  {}. ", number + 1), "     ", PLAIN, &text);
         }
         if out.is_empty() { "  Nothing was done yet.\n".to_owned() } else { out }

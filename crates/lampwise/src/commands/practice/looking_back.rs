@@ -42,7 +42,7 @@ pub fn page(review: &Review, width: usize) -> String {
     if !review.advised.is_empty() {
         _ = writeln!(out, "\n{TITLE}What the program would have done{TITLE:#}");
         for (number, (words, took)) in review.advised.iter().enumerate() {
-            let text = format!("{words} {FAINT}({}){FAINT:#}", minutes(*took));
+            let text = format!("{words} ({})", minutes(*took));
             paragraph(&mut out, width, &format!("  {}. ", number + 1), "     ", PLAIN, &text);
         }
     }
@@ -53,7 +53,7 @@ pub fn page(review: &Review, width: usize) -> String {
             paragraph(&mut out, width, &format!("  step {}: ", one.step + 1), "    ", PLAIN, &text);
         }
     }
-    if !review.lamps.is_empty() {
+    if !review.lamps.is_empty() || review.silent_lamps > 0 {
         _ = writeln!(out, "\n{TITLE}What the lamps said{TITLE:#}");
         for one in &review.lamps {
             let expected = match one.expected {
@@ -70,7 +70,11 @@ pub fn page(review: &Review, width: usize) -> String {
         }
     }
     if review.silent_lamps > 0 {
-        let text = format!("{} lamps that you read say nothing about it.", review.silent_lamps);
+        let text = match (review.silent_lamps, review.lamps.is_empty()) {
+            (1, _) => "One lamp that you read says nothing about it.".to_owned(),
+            (many, true) => format!("None of the {many} lamps that you read says anything about it."),
+            (many, false) => format!("The other {many} lamps that you read say nothing about it."),
+        };
         paragraph(&mut out, width, "  ", "  ", FAINT, &text);
     }
     if !review.known.is_empty() {
