@@ -5,7 +5,7 @@ use diagnose::call::{Entry, Kind, routine_called, says_it_runs, to_do_called};
 use diagnose::evidence::{CheckReport, Complaint, Deed, LampPlace, LampReport, LampState, Naming, PositionReport};
 use diagnose::next::{ToDo, asked, deed_words};
 use diagnose::reading::{
-    read_checks, read_complained, read_deeds, read_events, read_lamps, read_positions, read_remedies,
+    read_checks, read_complained, read_deeds, read_events, read_frequency, read_lamps, read_positions, read_remedies,
 };
 use machine::Machine;
 use machine::id::{Id, RoutineId};
@@ -154,8 +154,13 @@ impl Telling<'_> {
     fn complaint(&self, text: &str) -> Option<String> {
         let (complaint, once_in) = read_complained(text).ok()?;
         let often = once_in.map(|cycles| OFTEN.fill(self.language, &[&self.language.numbers(&format!("{cycles:.0}"))]));
-        let told =
-            joined(complaint.map(|one| complained(one).of(self.language).to_owned()).into_iter().chain(often), ", ")?;
+        let told = match complaint {
+            Some(one) => {
+                let words = complained(one).of(self.language).to_owned();
+                joined(std::iter::once(words).chain(often), ", ")?
+            }
+            None => COMES_AND_GOES.fill(self.language, &[&often?]),
+        };
         // Keys and numbers of answers are no words of the caller.
         let is_key = |part: &str| part.contains('-') && !part.trim().contains(' ');
         let own = !text.split(',').next().is_some_and(is_key) && text != "now and then";
@@ -165,7 +170,16 @@ impl Telling<'_> {
             Language::Spanish => format!("«{text}»"),
         };
         let plain = |text: &str| text.to_lowercase().replace(['\'', '’', '.'], "");
-        let same = plain(&told).ends_with(&plain(text));
+        // How often it comes is told already.
+        let rest = read_frequency(text).map_or_else(
+            || text.to_owned(),
+            |(_, place)| {
+                format!("{}{}", text.get(..place.start).unwrap_or(text), text.get(place.end..).unwrap_or_default())
+            },
+        );
+        let rest = plain(rest.trim_matches([',', ' ']));
+        let words = complaint.map(|one| plain(complained(one).of(self.language))).unwrap_or_default();
+        let same = words.ends_with(&rest) || plain(&told).ends_with(&plain(text));
         Some(if own && !same { format!("{told} ({quoted})") } else { told })
     }
 

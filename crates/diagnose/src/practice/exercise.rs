@@ -293,7 +293,7 @@ impl<'d> Exercise<'d> {
         let place =
             report.position.map(usize::from).and_then(|at| Some((row.positions.get(at)?, row.position_words.get(at))));
         let place = place.map(|(name, words)| words.map_or_else(|| name.clone(), |words| in_words(words, name)));
-        format!("{}: {}", in_words(&row.words, &row.name), place.as_deref().unwrap_or("in between"))
+        place.unwrap_or_else(|| "in between".to_owned())
     }
 
     /// Names what is wrong, by the keys of deviations (`B3/dead`); none for "nothing is wrong". Causes that the same

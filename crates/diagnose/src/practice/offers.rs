@@ -6,7 +6,7 @@ use crate::wording;
 use machine::Machine;
 use machine::caution::{Caution, Doing};
 use machine::id::DeviceId;
-use machine::model::{HandMove, MechanismClass};
+use machine::model::{HandMove, MechanismClass, Remedy};
 use serde::Serialize;
 
 /// What an offer is about.
@@ -81,13 +81,24 @@ pub(super) fn offers(machine: &Machine, trial_minutes: f64) -> Vec<Offer> {
                 ToDo::Remedy(remedy),
                 Group::Remedies,
                 row.device,
-                row.words.english.clone(),
+                remedy_words(machine, row),
                 minutes,
                 doing.cautions(),
             );
         }
     }
     all
+}
+
+/// A remedy, with its device where its own words don't name it: of several valves one is to be replaced.
+pub(super) fn remedy_words(machine: &Machine, remedy: &Remedy) -> String {
+    let words = &remedy.words.english;
+    match remedy.device.and_then(|device| machine.devices.get(device)) {
+        Some(device) if !wording::says(words, &device.name) => {
+            format!("{}: {words}", device.name.replace('_', " "))
+        }
+        _ => words.clone(),
+    }
 }
 
 /// What hands do in the routines, each once, and switching off and on.

@@ -1,6 +1,7 @@
 //! What there is to learn from an exercise once it is over.
 
 use super::exercise::{Exercise, Outcome};
+use super::offers::remedy_words;
 use crate::answer::Answer;
 use crate::call::by_remedy;
 use crate::caller::{Caller, Truth};
@@ -100,7 +101,7 @@ impl Exercise<'_> {
             outcome: self.outcome().cloned().unwrap_or(Outcome::GivenUp),
             truth: truth.iter().map(|one| deviation_words(machine, *one)).collect(),
             truth_keys: self.hidden(),
-            remedies: remedies.iter().map(|remedy| machine.remedies[*remedy].words.english.clone()).collect(),
+            remedies: remedies.iter().map(|remedy| remedy_words(machine, &machine.remedies[*remedy])).collect(),
             minutes: self.minutes(),
             advised_minutes,
             advice_solves,

@@ -147,7 +147,7 @@ fn a_call_is_kept_after_every_entry_and_goes_on_after_the_program_was_killed() {
     child.kill().unwrap();
     child.wait().unwrap();
     let out = typed(&["call", "--resume", name], "note it went on\nfinish\n").good();
-    assert!(out.contains("X2 off, rest off") && out.contains("it went on"), "{out}");
+    assert!(out.contains("X2 dark; all others dark") && out.contains("it went on"), "{out}");
     assert!(std::fs::read_to_string(&place).unwrap().ends_with("note: it went on\n"));
     // Nothing is left beside it.
     let beside = std::fs::read_dir(place.parent().unwrap()).unwrap().flatten();
@@ -364,7 +364,7 @@ fn a_step_of_a_procedure_that_goes_wrong_becomes_a_call() {
     );
     let out = typed(&["procedure", &machine, "stroke"], "\nX2 off\nyes\ncall\nnote from a procedure\nfinish\n").good();
     let summary = &out[out.find("Summary").unwrap()..];
-    assert!(summary.contains("again") && summary.contains("from a procedure"), "{out}");
+    assert!(summary.contains("once more") && summary.contains("from a procedure"), "{out}");
     insta::assert_snapshot!(out);
 }
 

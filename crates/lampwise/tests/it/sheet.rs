@@ -41,7 +41,10 @@ fn a_saved_call_is_about_its_machine() {
     let call = "lampwise call 1\nfile: x\nmachine: Press\nversion: \nfingerprint: 0\n\ncomplaint: wont-start\n";
     let call = file("press-call.txt", call);
     let page = lampwise(&["sheet", &press(), "call", "--call", &call, "--format", "html"]).good();
-    assert!(page.contains("wont-start") && page.contains("has changed since"), "{page}");
+    assert!(
+        page.contains("t start</td>") && !page.contains("wont-start") && page.contains("has changed since"),
+        "{page}"
+    );
     let said = lampwise(&["sheet", "demo:minimal", "call", "--call", &call, "--format", "html"]).bad(2);
     assert!(said.contains("Press"), "{said}");
 }

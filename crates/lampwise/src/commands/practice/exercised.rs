@@ -233,6 +233,9 @@ impl<'l, 'd> Led<'l, 'd> {
             .flat_map(|offer| offer.cautions.iter().map(|caution| caution.english().to_owned()))
             .collect();
         let mut out = String::new();
+        let looked_at = self.exercise.offers().iter().find(|offer| offer.key.eq_ignore_ascii_case(key));
+        let looked_at = looked_at.and_then(|offer| offer.words.strip_prefix("look where it stands: "));
+        let looked_at = looked_at.map(|name| format!("{name}: ")).unwrap_or_default();
         let moves = can_move(&self.exercise.can_move(key));
         for caution in before.into_iter().chain(moves) {
             paragraph(&mut out, self.screen.width, "  ! ", "    ", STRONG, &caution);
@@ -242,7 +245,7 @@ impl<'l, 'd> Led<'l, 'd> {
                 if !done.lamps.is_empty() {
                     lamps::write(&mut out, machine, &done.lamps);
                 }
-                let text = format!("{} ({})", done.seen, minutes(done.minutes));
+                let text = format!("{looked_at}{} ({})", done.seen, minutes(done.minutes));
                 paragraph(&mut out, self.screen.width, "  ", "  ", PLAIN, &text);
             }
             Err(Mistake::Over | Mistake::NoSuchCause) => {}

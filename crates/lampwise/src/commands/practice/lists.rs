@@ -1,7 +1,7 @@
 //! What can be chosen in an exercise, in lists with numbers. What is meant is said by its number in the list that was shown
 //! last, by its key, or by words that no other has.
 
-use std::collections::BTreeMap;
+use std::collections::{BTreeMap, BTreeSet};
 
 use diagnose::practice::{Exercise, Group, meant};
 use diagnose::wording::says;
@@ -80,6 +80,8 @@ pub struct Lists {
     /// The names of all devices.
     devices: Vec<String>,
     last: BTreeMap<What, Vec<String>>,
+    /// Of what a list was shown.
+    shown: BTreeSet<What>,
 }
 
 impl Lists {
@@ -130,7 +132,7 @@ impl Lists {
             }
         }
         let devices = machine.devices.rows().map(|row| row.name.clone()).collect();
-        let mut lists = Self { all, places, devices, last: BTreeMap::new() };
+        let mut lists = Self { all, places, devices, last: BTreeMap::new(), shown: BTreeSet::new() };
         for what in [What::Positions, What::Hands, What::Causes] {
             let keys = lists.keys(what, |one| one.place.is_empty() || !what.by_place());
             lists.last.insert(what, keys);
@@ -156,11 +158,21 @@ impl Lists {
                 None => Meant::None(format!("There is no number {number}: they go from 1 to {}.", last.len())),
             };
         }
-        let those: Vec<&One> = self.all.iter().filter(|one| one.what == what).collect();
+        let mut those: Vec<&One> = self.all.iter().filter(|one| one.what == what).collect();
+        // What belongs to no device is shown first where several are meant.
+        those.sort_by_key(|one| !one.place.is_empty());
         // `remedy:B1/replace` is called `B1/replace`.
         let name = |one: &&One| if what == What::Causes { one.key.clone() } else { bare(&one.key).to_owned() };
         let names: Vec<String> = those.iter().map(name).collect();
         let found = meant(typed, names.iter().zip(&those).map(|(name, one)| (name.as_str(), one.text.as_str())));
+        // A word that only one of a list has that is being looked at means that one.
+        if found.len() > 1 && self.shown.contains(&what) {
+            let listed = self.last.get(&what).map_or(&[][..], Vec::as_slice);
+            let here: Vec<usize> = found.iter().copied().filter(|at| listed.contains(&those[*at].key)).collect();
+            if let [one] = here[..] {
+                return Meant::One(those[one].key.clone());
+            }
+        }
         match found.as_slice() {
             [] if !what.by_place() => {
                 Meant::None(format!("There is no {one} `{typed}`; `{list}` shows what there is."))
@@ -223,6 +235,7 @@ impl Lists {
             lead(&mut out, width, &first, widest + 4, PLAIN, &format!("{}{takes}", one.shown));
         }
         self.last.insert(what, keys);
+        self.shown.insert(what);
         out
     }
 }
