@@ -115,7 +115,14 @@ fn what_is_not_there_is_refused() {
     assert_eq!(exercise.take("check:nothing/like-it").unwrap_err(), Mistake::NoSuchThing);
     assert_eq!(exercise.name_cause(&["nothing/like-it"]), Err(Mistake::NoSuchCause));
     assert_eq!((exercise.minutes(), exercise.outcome()), (0.0, None));
+    let mut other = exercise.clone();
     assert_eq!(exercise.name_cause(&[]), Ok(Outcome::Mistaken));
+    // Who is mistaken has spent the minutes of what he has named, not of what would have been right.
+    assert_eq!(other.name_cause(&["I8/dead"]), Ok(Outcome::Mistaken));
+    let machine = other.machine();
+    let replaced = machine.remedies.rows().find(|row| row.key == "I8/replace").unwrap();
+    assert_eq!(other.minutes(), replaced.minutes + machine.prices.trial_run);
+    assert!(exercise.minutes() < other.minutes());
 }
 
 #[test]

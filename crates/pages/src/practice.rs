@@ -237,8 +237,8 @@ fn looked_back(review: &Review) -> Markup {
                 @match one.expected { Some(true) => ", lit when nothing is wrong", Some(false) => ", dark when nothing is wrong", None => "" }
                 ": makes what it was " (format!("{:.1}", one.bits.abs().min(20.0).exp2())) " times " @if one.bits > 0.0 { "more" } @else { "less" } " probable"
             } } }
-            @if review.silent_lamps == 1 { p.aside { "One lamp that you read says nothing about it." } }
-            @if review.silent_lamps > 1 { p.aside { (review.silent_lamps) " lamps that you read say nothing about it." } }
+            @if review.silent_lamps == 1 { p.aside { "One other lamp that you read says little about it or nothing." } }
+            @if review.silent_lamps > 1 { p.aside { (review.silent_lamps) " lamps more that you read say little about it or nothing." } }
         }
         h2 { "What could be known at the end" }
         ul.plain { @for (words, probability) in &review.known { li { (share(*probability)) " " (words) } } }

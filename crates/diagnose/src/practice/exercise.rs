@@ -309,12 +309,14 @@ impl<'d> Exercise<'d> {
             .iter()
             .map(|key| self.machine.deviations.find(|row| row.key.eq_ignore_ascii_case(key)).map(|(id, _)| id))
             .collect();
-        let mut named = needs(self.machine, &found.ok_or(Mistake::NoSuchCause)?);
+        let found = found.ok_or(Mistake::NoSuchCause)?;
+        let mut named = needs(self.machine, &found);
         let mut needed = needs(self.machine, &self.present());
         named.sort();
         needed.sort();
         let outcome = if named == needed { Outcome::Found } else { Outcome::Mistaken };
-        self.minutes += self.repair_minutes();
+        // Who is mistaken puts right what he has named.
+        self.minutes += self.minutes_for(&found);
         self.outcome = Some(outcome.clone());
         Ok(outcome)
     }
@@ -342,11 +344,15 @@ impl<'d> Exercise<'d> {
 
     /// Minutes of putting right what is wrong, by somebody who knows it; where nothing is, of going on.
     pub(super) fn repair_minutes(&self) -> f64 {
-        if self.present().is_empty() {
+        self.minutes_for(&self.present())
+    }
+
+    /// Minutes of putting these right.
+    fn minutes_for(&self, deviations: &[DeviationId]) -> f64 {
+        if deviations.is_empty() {
             return GO_ON_MINUTES + self.machine.prices.trial_run;
         }
-        let mut remedies: Vec<_> =
-            self.present().into_iter().filter_map(|one| self.machine.deviations[one].remedy).collect();
+        let mut remedies: Vec<_> = deviations.iter().filter_map(|one| self.machine.deviations[*one].remedy).collect();
         remedies.sort();
         remedies.dedup();
         remedies.iter().map(|remedy| self.machine.remedies[*remedy].minutes + self.machine.prices.trial_run).sum()

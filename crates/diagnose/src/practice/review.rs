@@ -40,7 +40,7 @@ pub struct Review {
     pub told_nothing: Vec<ToldNothing>,
     /// What each lamp said that bears on the cause, the weightiest first.
     pub lamps: Vec<SaidByLamp>,
-    /// How many lamps were read that do not bear on it.
+    /// How many other lamps were read, which say little about it or nothing.
     pub silent_lamps: usize,
     /// What would have been known at the end, as the program sees it: cause and probability.
     pub known: Vec<(String, f64)>,
@@ -73,7 +73,9 @@ pub struct SaidByLamp {
 /// What tells less than so many bits tells nothing.
 const NOTHING: f64 = 0.02;
 /// What a lamp must say, in bits, to be named.
-const SAYS: f64 = 0.25;
+const SAYS: f64 = 0.5;
+/// Lamps that are named; who learns looks at the weightiest first.
+const LAMPS_NAMED: usize = 6;
 /// Causes that are named at the end.
 const NAMED: usize = 3;
 
@@ -191,6 +193,7 @@ impl Exercise<'_> {
         let all = said.len();
         said.retain(|one| one.bits.abs() >= SAYS);
         said.sort_by(|a, b| b.bits.abs().total_cmp(&a.bits.abs()));
+        said.truncate(LAMPS_NAMED);
         let silent = all - said.len();
         (said, silent)
     }

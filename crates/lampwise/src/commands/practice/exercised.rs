@@ -211,11 +211,10 @@ impl<'l, 'd> Led<'l, 'd> {
 
     fn list(&mut self, what: What, place: &str) -> String {
         match self.lists.at(what, place) {
-            Place::Listed(keys) => {
+            Place::Listed(keys, more) => {
                 let mut out = self.lists.show(what, keys, self.screen.width);
-                if what == What::Causes && place.is_empty() {
-                    let text = "and the faults of each device: `causes` with its name behind";
-                    paragraph(&mut out, self.screen.width, "  ", "  ", FAINT, text);
+                if let Some(more) = more {
+                    paragraph(&mut out, self.screen.width, "  ", "  ", FAINT, &more);
                 }
                 out
             }

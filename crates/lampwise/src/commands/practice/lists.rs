@@ -53,8 +53,8 @@ pub enum Meant {
 
 /// What is listed of a place.
 pub enum Place {
-    /// The keys of what is there.
-    Listed(Vec<String>),
+    /// The keys of what is there, and what there is besides.
+    Listed(Vec<String>, Option<String>),
     /// It is not clear which place is meant; what to say about it.
     Which(String),
 }
@@ -191,8 +191,8 @@ impl Lists {
 
     /// What there is at a place, which is named by the name or the words of a device.
     pub fn at(&self, what: What, typed: &str) -> Place {
-        if !what.by_place() || (what == What::Causes && typed.is_empty()) {
-            return Place::Listed(self.keys(what, |one| one.place.is_empty() || !what.by_place()));
+        if !what.by_place() {
+            return Place::Listed(self.keys(what, |_| true), None);
         }
         let (list, _) = what.words();
         let has_some = |place: &str| self.all.iter().any(|one| one.what == what && one.place == place);
@@ -202,7 +202,11 @@ impl Lists {
             |those: &[usize]| those.iter().map(|at| places[*at].0.replace('_', " ")).collect::<Vec<_>>().join(", ");
         if typed.is_empty() {
             let all: Vec<usize> = (0..places.len()).collect();
-            return Place::Which(format!("`{list}` with one of these behind: {}.", names(&all)));
+            let more = format!("`{list}` with one of these behind: {}.", names(&all));
+            return match self.keys(what, |one| one.place.is_empty()) {
+                none if none.is_empty() => Place::Which(more),
+                keys => Place::Listed(keys, Some(format!("And of each device: {more}"))),
+            };
         }
         // `B1 terminal-row` is at B1, as `pump guard` is not at the pump.
         let device = self.devices.iter().find(|name| name.eq_ignore_ascii_case(typed)).map(|name| place_of(name));
@@ -219,7 +223,7 @@ impl Lists {
                 let near = did_you_mean(typed, places.iter().map(|(place, _)| place.as_str()));
                 Place::Which(format!("Nothing of `{typed}`; {}.", near.trim_end_matches('?')))
             }
-            [one] => Place::Listed(self.keys(what, |of| of.place == places[*one].0)),
+            [one] => Place::Listed(self.keys(what, |of| of.place == places[*one].0), None),
             several => Place::Which(format!("`{typed}` can be more than one: {}.", names(several))),
         }
     }

@@ -71,9 +71,9 @@ pub fn page(review: &Review, width: usize) -> String {
     }
     if review.silent_lamps > 0 {
         let text = match (review.silent_lamps, review.lamps.is_empty()) {
-            (1, _) => "One lamp that you read says nothing about it.".to_owned(),
-            (many, true) => format!("None of the {many} lamps that you read says anything about it."),
-            (many, false) => format!("The other {many} lamps that you read say nothing about it."),
+            (1, _) => "One other lamp that you read says little about it or nothing.".to_owned(),
+            (many, true) => format!("None of the {many} lamps that you read says much about it."),
+            (many, false) => format!("The other {many} lamps that you read say little about it or nothing."),
         };
         paragraph(&mut out, width, "  ", "  ", FAINT, &text);
     }
