@@ -45,7 +45,6 @@ const WHAT_WAS_DONE: Label =
     Label::new("What was done last?", "Was wurde zuletzt getan?", "¿Qué fue lo último que se hizo?");
 const WHICH_LAMPS: Label =
     Label::new("Which lamps are lit?", "Welche Lampen leuchten?", "¿Qué lámparas están encendidas?");
-const PUT_RIGHT: Label = Label::new("Put right: {}", "Abhilfe: {}", "Remedio: {}");
 
 /// The word for a kind of entry.
 #[must_use]
@@ -252,8 +251,7 @@ impl Telling<'_> {
         }
         let to_do = to_do_called(self.machine, key)?;
         if let ToDo::Remedy(remedy) = to_do {
-            let words = remedy_words(self.machine, self.machine.remedies.get(remedy)?, self.language);
-            return Some(PUT_RIGHT.fill(self.language, &[&words]));
+            return Some(remedy_words(self.machine, self.machine.remedies.get(remedy)?, self.language));
         }
         Some(asked(self.machine, self.routine, &to_do).in_language(self.language.tag()).to_owned())
     }

@@ -563,8 +563,8 @@ fn a_saved_call_becomes_a_report() {
     let request = Request::Call { record: Box::new(record.clone()), changed: true };
     let sheet = desk.sheets(&request, PageSize::A4).unwrap().remove(0);
     let all: Vec<String> = spans(&sheet.blocks).into_iter().map(|span| span.text).collect();
-    for entry in &record.entries {
-        assert!(all.contains(&entry.text), "{}", entry.text);
+    for told in ["it won't start", "press start", "I1 I2 I3 I4 I7 lit; all others dark"] {
+        assert!(all.iter().any(|text| text == told), "{told}: {all:?}");
     }
     assert!(all.iter().any(|text| text.contains("I8")), "{all:?}");
     let wrong = "lampwise call 1\nfile: minimal.toml\nmachine: Jar capper\n\nlamps: X99 on\n";

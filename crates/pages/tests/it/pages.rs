@@ -139,19 +139,19 @@ async fn what_was_said_stands_there_in_words() {
     let off = check.answers.iter().find(|answer| answer.key == "off").unwrap();
     let remedy = |key: &str| machine.remedies.rows().find(|one| one.key == key).unwrap().words.english.clone();
     let expected = [
-        "complaint</span> it won't start, 1 in 20 cycles".to_owned(),
+        "complaint</span> it won't start, once in 20 cycles".to_owned(),
         format!("checked</span> {} – {}", check.operator.english, off.words.english),
-        format!("tried</span> {} (X2)", remedy("X2/replace")),
+        format!("tried</span> X2: {}", remedy("X2/replace")),
         format!("nobody knows</span> {}", check.operator.english.replace("X2 (ram is up)", "X3 (ram is down)")),
-        format!("nobody there can do</span> {} (X3)", remedy("X3/replace")),
-        "nobody knows</span> how the lamp X1 is".to_owned(),
-        "nobody knows</span> where it stands: ram".to_owned(),
+        format!("nobody there can do</span> X3: {}", remedy("X3/replace")),
+        "nobody knows</span> Is lamp X1 lit?".to_owned(),
+        "nobody knows</span> Where does it stand: ram?".to_owned(),
         "note</span> check:X3/own-led".to_owned(),
     ];
     let unescaped: Vec<String> = said.iter().map(|one| one.replace("&quot;", "\"").replace("&amp;", "&")).collect();
     assert_eq!(unescaped, expected);
     let report = browser.get("/calls/1/report").await.text;
-    assert!(report.contains("how the lamp X1 is") && report.contains("it won't start, 1 in 20 cycles"), "{report}");
+    assert!(report.contains("Is lamp X1 lit?") && report.contains("it won't start, once in 20 cycles"), "{report}");
 }
 
 #[tokio::test]
