@@ -21,7 +21,7 @@ pub(super) use self::dialogue::Dialogue;
 pub(super) use self::keep::Keeper;
 pub(super) use self::opened::read as read_record;
 pub(super) use self::state::proposal as proposal_document;
-pub(super) use self::turn::{can_move, lead, minutes, said_before, sentence};
+pub(super) use self::turn::{lead, minutes, said_before, sentence};
 
 use crate::answers::Answers;
 use crate::arguments::{Call, Qualification};

@@ -4,7 +4,7 @@
 use std::fmt::Write as _;
 
 use diagnose::call::{Ending, Finding, Kind, Question, Session, lamps_as};
-use diagnose::next::{Announcement, Movement, Outcome, Proposal, ToDo};
+use diagnose::next::{Announcement, Outcome, Proposal, ToDo};
 use machine::model::Who;
 
 use crate::screen::{BAD, FAINT, GOOD, LIT, PLAIN, STRONG, TITLE, bar, columns, padded, paragraph, percent};
@@ -244,13 +244,8 @@ fn choices<'w>(out: &mut String, width: usize, words: impl Iterator<Item = &'w s
 /// Cautions and movements of a proposal, in the order in which they are said.
 pub fn said_before(proposal: &Proposal) -> Vec<String> {
     let mut said: Vec<String> = proposal.cautions.iter().map(|caution| caution.english().to_owned()).collect();
-    said.extend(can_move(&proposal.movements));
+    said.extend(Announcement::of(&proposal.movements).map(|one| one.with_probabilities()));
     said
-}
-
-/// What can move, as it is said before anything is done; none if nothing can.
-pub fn can_move(movements: &[Movement]) -> Option<String> {
-    Announcement::of(movements).map(|one| one.with_probabilities())
 }
 
 /// The other proposals, in a line or two each.

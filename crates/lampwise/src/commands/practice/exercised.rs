@@ -1,5 +1,6 @@
 //! An exercise led in the terminal.
 
+use diagnose::next::Announcement;
 use diagnose::practice::{Exercise, Group, Mistake, Outcome};
 use machine::model::DeviationKind;
 
@@ -7,7 +8,7 @@ use super::kept::{Kept, Line};
 use super::lists::{Lists, Meant, Place, What};
 use super::{lamps, looking_back};
 use crate::answers::Answers;
-use crate::commands::call::{can_move, minutes};
+use crate::commands::call::minutes;
 use crate::commands::play::did_you_mean;
 use crate::failure::Failure;
 use crate::progress;
@@ -235,7 +236,8 @@ impl<'l, 'd> Led<'l, 'd> {
         let looked_at = self.exercise.offers().iter().find(|offer| offer.key.eq_ignore_ascii_case(key));
         let looked_at = looked_at.and_then(|offer| offer.words.strip_prefix("look where it stands: "));
         let looked_at = looked_at.map(|name| format!("{name}: ")).unwrap_or_default();
-        let moves = can_move(&self.exercise.can_move(key));
+        let movements = self.exercise.can_move(key);
+        let moves = Announcement::of(&movements).map(|one| one.with_probabilities());
         for caution in before.into_iter().chain(moves) {
             paragraph(&mut out, self.screen.width, "  ! ", "    ", STRONG, &caution);
         }
