@@ -43,7 +43,7 @@ ACTING = ("try", "swap")
 
 TYPE_KEYS = {
     "words": True, "stands_in": True, "also": False, "chain": False, "own_led": False, "guarding": False,
-    "returns": False, "supply_kind": False, "needs": False, "takes": False,
+    "returns": False, "supply_kind": False, "needs": False, "takes": False, "put_back": False,
     "faults": False, "checks": False, "remedies": False,
 }
 FAULT_KEYS = {
@@ -281,8 +281,10 @@ def check_type(report, key, device, types):
         check_manner(report, where, remedy)
         if ("part" in remedy) != ("price" in remedy):
             report.add(where, "`part` and `price` come together")
-        if not any(fault.get("remedy") == name for fault in faults.values()):
+        if device.get("put_back") != name and not any(fault.get("remedy") == name for fault in faults.values()):
             report.add(where, "no fault has this remedy")
+    if "put_back" in device and (kind != "mechanism" or device["put_back"] not in remedies):
+        report.add(place, f"`put_back` names the remedy `{device['put_back']}`, which this type does not have")
     if device.get("own_led") and "own-led" not in checks or "own-led" in checks and device.get("own_led") is False:
         report.add(place, "`own_led` and the check `own-led` do not agree")
     if "own-led" in checks:

@@ -3,7 +3,7 @@
 
 use std::path::Path;
 
-use machine::model::PointUse;
+use machine::model::{DeviceRole, HandMove, MechanismClass, PointUse, Who};
 use machine::{Choice, Machine, Reading, Severity, Source, read};
 
 const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
@@ -107,4 +107,42 @@ fn faults_of_a_machine_of_its_own_have_their_remedy_and_german_and_spanish_words
             assert_ne!(fault.words.in_language(language), fault.words.english, "{language}");
         }
     }
+}
+
+#[test]
+fn what_is_no_mechanics_is_not_greased() {
+    for name in DEMOS {
+        for choice in choices(&demo(name)) {
+            let machine = machine(name, choice.revision.as_deref());
+            for (id, device) in machine.devices.iter() {
+                let DeviceRole::Mechanism(mechanism) = device.role else { continue };
+                let row = &machine.mechanisms[mechanism];
+                if row.moving_hazard || row.class != MechanismClass::Driven {
+                    continue;
+                }
+                assert_ne!(device.type_key, "mechanism", "{name}: {} has a type of its own", row.name);
+                let own = machine.remedies.rows().filter(|remedy| remedy.device == Some(id));
+                for words in own.map(|remedy| &remedy.words) {
+                    assert!(!words.english.contains("grease"), "{name}: {}: {}", row.name, words.english);
+                }
+            }
+        }
+    }
+}
+
+#[test]
+fn a_temperature_limiter_is_not_just_put_back() {
+    let machine = machine("parts-washer", Some("A"));
+    let lapse = machine.deviations.rows().find(|row| row.key == "lapse/limiter found tripped").unwrap();
+    let remedy = &machine.remedies[lapse.remedy.unwrap()];
+    assert_eq!(remedy.key, "limiter/reset");
+    assert_eq!(remedy.who, Who::Technician);
+    let (limiter, row) = machine.mechanisms.find(|row| row.name == "limiter").unwrap();
+    assert_eq!(remedy.does, Some(HandMove::Put(limiter, row.rest)));
+    for (language, asks_why) in [("en", "find out why"), ("de", "Ursache"), ("es", "por qué")] {
+        assert!(remedy.words.in_language(language).contains(asks_why), "{language}");
+    }
+    // The filter is.
+    let lapse = machine.deviations.rows().find(|row| row.key == "lapse/filter found out").unwrap();
+    assert_eq!(machine.remedies[lapse.remedy.unwrap()].who, Who::Operator);
 }

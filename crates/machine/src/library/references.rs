@@ -34,6 +34,10 @@ fn judge_type(table: &Table, kind: &DeviceType, types: &BTreeMap<String, DeviceT
             known("remedy", remedy, remedy.span, &remedies, problems);
         }
     }
+    if let Some(remedy) = table.text("put_back") {
+        used.push(&remedy.text);
+        known("remedy", remedy, remedy.span, &remedies, problems);
+    }
     for entry in table.entries_of("checks") {
         if let Some(check) = entry.node.table() {
             judge_check(check, entry.key_span, kind.stands_in, &faults, problems);

@@ -43,6 +43,9 @@ pub struct DeviceType {
     pub needs: Option<SupplyKind>,
     /// Outputs: usual travel time, ms.
     pub takes_ms: Option<u64>,
+    /// Mechanisms: the key of the remedy by which it is put back where it was found elsewhere, such as a limiter that
+    /// must not be reset before it is known why it tripped.
+    pub put_back: Option<String>,
     /// Fault modes.
     pub faults: Vec<FaultType>,
     /// Checks.
@@ -195,6 +198,7 @@ pub fn read_type(key: &str, table: &Table, problems: &mut Problems) -> DeviceTyp
         supply_kind: table.text("supply_kind").and_then(|text| supply_kind(&text.text)),
         needs: table.text("needs").and_then(|text| supply_kind(&text.text)),
         takes_ms: time_of(table, "takes"),
+        put_back: table.string("put_back"),
         faults,
         checks: read_checks(table),
         remedies: read_remedies(table),

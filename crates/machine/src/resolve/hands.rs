@@ -3,12 +3,12 @@
 use super::raw_chart::RawChart;
 use super::{Point, Resolver, humanised};
 use crate::caution::Doing;
-use crate::id::{MechanismId, RoutineId};
+use crate::id::{MechanismId, RemedyId, RoutineId};
 use crate::library::{Filling, read_access, read_energy, read_guarding, read_load, read_who};
 use crate::model::{
-    Access, Chance, Deviation, DeviationKind, Energy, Event, ExpectedLamp, FaultEffect, Guarding, HandAction, HandMove,
-    Load, Measurement, MechanismClass, Procedure, ProcedureStep, ProgramFact, Rate, Remedy, Routine, Source, Who,
-    Words, WorldFact,
+    Access, Chance, Deviation, DeviationKind, DeviceRole, Energy, Event, ExpectedLamp, FaultEffect, Guarding,
+    HandAction, HandMove, Load, Measurement, MechanismClass, Procedure, ProcedureStep, ProgramFact, Rate, Remedy,
+    Routine, Source, Who, Words, WorldFact,
 };
 use crate::source::Span;
 use crate::text::hand::{HandText, parse_hand};
@@ -177,7 +177,7 @@ impl<'r> Resolver<'r> {
         &mut self,
         key: String,
         words: Words,
-        (chance, source): (f64, Source),
+        chance: (f64, Source),
         effect: FaultEffect,
         after: &[(Event, f64)],
         (made_good, does): (Words, HandMove),
@@ -195,6 +195,18 @@ impl<'r> Resolver<'r> {
             does: Some(does),
             source: Source::Practice,
         });
+        self.lapse_made_good_by(remedy, key, words, chance, effect, after);
+    }
+
+    fn lapse_made_good_by(
+        &mut self,
+        remedy: RemedyId,
+        key: String,
+        words: Words,
+        (chance, source): (f64, Source),
+        effect: FaultEffect,
+        after: &[(Event, f64)],
+    ) {
         let after = self.after_events(&[effect], true, after);
         self.lapses.push(Deviation {
             key,
@@ -228,6 +240,11 @@ impl<'r> Resolver<'r> {
                 let made_good = self.translations.words("implied.put-back", put_back, &rest);
                 let does = HandMove::Put(mechanism, row.rest);
                 let effect = FaultEffect::Found(mechanism, at);
+                if let Some(remedy) = self.put_back(mechanism) {
+                    self.machine.remedies[remedy].does = Some(does);
+                    self.lapse_made_good_by(remedy, key, words, (chance, Source::File), effect, &after);
+                    continue;
+                }
                 self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));
             }
         }
@@ -246,6 +263,13 @@ impl<'r> Resolver<'r> {
             let effect = FaultEffect::Supply(supply, crate::model::Forced::Off);
             self.lapses_push(key, words, (chance, Source::File), effect, &after, (made_good, does));
         }
+    }
+
+    /// The remedy by which the type of this mechanism wants it to be put back, where it may not be done just like that.
+    fn put_back(&self, mechanism: MechanismId) -> Option<RemedyId> {
+        let device = self.machine.devices.rows().find(|row| row.role == DeviceRole::Mechanism(mechanism))?;
+        let key = format!("{}/{}", device.name, self.kind(&device.type_key)?.put_back.as_ref()?);
+        self.machine.remedies.find(|remedy| remedy.key == key).map(|(id, _)| id)
     }
 
     /// What somebody does while the machine works, and does not say: presses a button, opens a door and shuts it again,

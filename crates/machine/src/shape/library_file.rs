@@ -60,6 +60,12 @@ static TYPE: Shape = Shape {
             "Outputs: the kind of supply that the actuator needs too.",
         ),
         may("takes", Kind::Time, "\"T#1s\"", "Outputs: usual travel time."),
+        may(
+            "put_back",
+            Kind::Text,
+            "\"reset\"",
+            "Mechanisms: the remedy by which it is put back where it was found elsewhere; without it anybody does.",
+        ),
         may("faults", Kind::Named(&Kind::Table(&FAULT)), "dead = { … }", "Fault modes, which exclude each other."),
         may("checks", Kind::Named(&Kind::Table(&CHECK)), "own-led = { … }", "What one can look at, measure or try."),
         may("remedies", Kind::Named(&Kind::Table(&REMEDY)), "replace = { … }", "What puts its faults right."),
