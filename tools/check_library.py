@@ -355,6 +355,9 @@ def check_words(report, language, words, english):
         if ("?" in text) != ("?" in translation):
             report.add(f"words.{language}", f"`{key}`: one of the two texts asks, the other does not")
     for key in words:
+        # "positions.open.f" is another form of "positions.open".
+        if key.startswith("positions.") and key.rpartition(".")[0] not in ("positions", *words):
+            report.add(f"words.{language}", f"`{key}` is a form of nothing")
         # Texts of the reader itself, for checks that come with every machine.
         if key not in english and not key.startswith(("implied.", "positions.", "rows.", "caution.")):
             report.add(f"words.{language}", f"`{key}` translates nothing")

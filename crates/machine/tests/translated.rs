@@ -211,3 +211,35 @@ fn a_place_is_translated_by_its_text_or_by_its_key_in_every_revision() {
     assert_eq!(places("A"), both(("panel", "Bedienfeld"), ("panel", "Bedienfeld, unten")));
     assert_eq!(places("B"), both(("left column", "linke Säule"), ("panel", "Bedienfeld, unten")));
 }
+
+#[test]
+fn where_something_stands_agrees_with_its_words() {
+    let text = r#"
+        format = 1
+        [machine]
+        name = "Box"
+        [mechanisms]
+        lid = { positions = ["open", "shut", "propped"], by = "hand" }
+        lock = { positions = ["open", "shut"], by = "hand" }
+        boxes = { positions = ["empty", "full"], by = "hand" }
+        clip = { by = "hand" }
+        [inputs]
+        X0 = { lit = "clip = open" }
+        [words.es]
+        forms = { lid = "f", boxes = "fp", clip = "f" }
+        "positions.propped" = "apoyado"
+        "positions.propped.f" = "apoyada"
+    "#;
+    let reading = machine::read(machine::Source::new("box.toml", text), &[]);
+    let machine = reading.resolve(&machine::Choice::default()).alternatives.remove(0).machine;
+    let positions = |name: &str, language: &str| {
+        let row = machine.mechanisms.rows().find(|row| row.name == name).unwrap();
+        row.position_words.iter().map(|one| one.in_language(language)).collect::<Vec<_>>().join(", ")
+    };
+    assert_eq!(positions("lid", "es"), "abierta, cerrada, apoyada");
+    assert_eq!(positions("lock", "es"), "abierto, cerrado");
+    assert_eq!(positions("boxes", "es"), "vacías, llenas");
+    assert_eq!(positions("clip", "es"), "abierta, no abierta");
+    // German needs none of it.
+    assert_eq!(positions("lid", "de"), "offen, zu, propped");
+}

@@ -124,6 +124,21 @@ impl Translations {
         self.languages.keys().map(String::as_str)
     }
 
+    /// A text that agrees with another in languages in which it must: `positions.open` beside something whose `form` is
+    /// "f" is `positions.open.f`, where that language has it, and else as it stands alone.
+    #[must_use]
+    pub fn agreeing(&self, key: &str, english: &str, form: &str) -> Words {
+        let mut words = self.words(key, english, &Filling::default());
+        for (language, text) in &mut words.translations {
+            let Some(texts) = self.languages.get(language) else { continue };
+            let formed = texts.get(form).and_then(|form| texts.get(&format!("{key}.{form}")));
+            if let Some(formed) = formed {
+                text.clone_from(formed);
+            }
+        }
+        words
+    }
+
     /// A text with its translations, looked up by key and then by the English text, and filled.
     #[must_use]
     pub fn words(&self, key: &str, english: &str, filling: &Filling) -> Words {

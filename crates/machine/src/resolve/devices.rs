@@ -299,7 +299,7 @@ impl<'r> Resolver<'r> {
                 let mut words = self.translations.words(&text_key, &fault.words, &plan.filling);
                 if !suffix.is_empty() {
                     // The same words for each position would be several causes of one name.
-                    let position = self.position_words(suffix.trim());
+                    let position = self.position_words(&plan.name, suffix.trim());
                     words.english += &format!(" ({})", position.english);
                     for (language, text) in &mut words.translations {
                         *text += &format!(" ({})", position.in_language(language));

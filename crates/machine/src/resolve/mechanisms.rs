@@ -91,7 +91,7 @@ impl Resolver<'_> {
             name: name.to_string(),
             words: self.translations.words(&key, &english, &filling),
             class,
-            position_words: positions.iter().map(|one| self.position_words(one)).collect(),
+            position_words: positions.iter().map(|one| self.position_words(name, one)).collect(),
             positions,
             rest,
             moves: Vec::new(),
@@ -101,12 +101,13 @@ impl Resolver<'_> {
         }
     }
 
-    /// A position for people: what the library has for this name wherever it stands, or the file for its own.
-    pub fn position_words(&self, name: &str) -> Words {
+    /// A position of this mechanism for people: what the library has for its name wherever it stands, or the file for
+    /// its own; in the form that the mechanism's own words ask for, as a lid is "abierta" and a clamp's jaw "abierto".
+    pub fn position_words(&self, mechanism: &str, name: &str) -> Words {
         let key = format!("positions.{name}");
         match name.strip_prefix("not_") {
-            Some(other) => self.words_or(&key, &humanised(name), self.not(self.position_words(other))),
-            None => self.translations.words(&key, &humanised(name), &Filling::default()),
+            Some(other) => self.words_or(&key, &humanised(name), self.not(self.position_words(mechanism, other))),
+            None => self.translations.agreeing(&key, &humanised(name), &format!("forms.{mechanism}")),
         }
     }
 
