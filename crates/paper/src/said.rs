@@ -7,7 +7,7 @@ use machine::Machine;
 use crate::language::{Label, Language};
 use crate::phrase;
 
-const CAN_MOVE: Label = Label::new(
+pub(crate) const CAN_MOVE: Label = Label::new(
     "Can move: {}. Hands off, everybody clear.",
     "Kann sich bewegen: {}. Hände weg, alle zurücktreten.",
     "Puede moverse: {}. Manos fuera, todos apartados.",
@@ -94,18 +94,18 @@ pub(crate) fn common(english: &str) -> Option<Label> {
         Label::new("lit", "leuchtet", "encendida"),
         Label::new("dark", "dunkel", "apagada"),
         Label::new("goes on and off", "geht an und aus", "se enciende y se apaga"),
-        Label::new("in between", "dazwischen", "entre medio"),
+        Label::new("in between", "dazwischen", "entre medias"),
         Label::new("something else", "etwas anderes", "otra cosa"),
         Label::new("any other answer", "jede andere Antwort", "cualquier otra respuesta"),
         Label::new("no lamp changes", "keine Lampe ändert sich", "no cambia ninguna lámpara"),
         Label::new("all dark", "alle dunkel", "todas apagadas"),
         Label::new("it runs", "sie läuft", "funciona"),
-        Label::new("as before", "wie zuvor", "como antes"),
+        Label::new("as before", "wie vorher", "igual que antes"),
         Label::new("nothing is wrong", "nichts ist falsch", "no pasa nada"),
         Label::new(
             "something that is not in this file",
-            "etwas, das nicht in der Datei steht",
-            "algo que no está en el archivo",
+            "etwas, das nicht in dieser Datei steht",
+            "algo que no está en este archivo",
         ),
     ];
     COMMON.into_iter().find(|label| label.of(Language::English) == english)

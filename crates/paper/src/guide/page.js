@@ -440,7 +440,7 @@
     const lit = labels.filter((_, lamp) => state.lamps[lamp] === 0);
     const flicker = labels.filter((_, lamp) => state.lamps[lamp] === 2);
     const dark = labels.filter((_, lamp) => state.lamps[lamp] === 1);
-    const lamps = [[lit, "lit"], [flicker, "flickers"], [dark, "dark"]].filter(([names]) => names.length).map(([names, word]) => `${names.join(" ")} ${p(word)}`);
+    const lamps = [[lit, "lit"], [flicker, "flickers"], [dark, "dark"]].filter(([names]) => names.length).map(([names, word]) => `${names.join(" ")} ${p(names.length > 1 ? `${word}Several` : word)}`);
     if (state.rest) lamps.push(p("restDark"));
     put(p("lamps"), lamps.join("; ") || p("unseen"), () => go("lamps"));
     state.said.forEach((one, at) => {

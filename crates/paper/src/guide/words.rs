@@ -38,13 +38,34 @@ pub fn cause(alternatives: &[Alternative], english: &str, members: &[String]) ->
     })
 }
 
+/// What the sheets say, too, in their words: by its name, and what it is in English.
+const SHARED: [(&str, &str); 4] =
+    [("lit", "lit"), ("dark", "dark"), ("between", "in between"), ("notInFile", "something that is not in this file")];
+/// The same on a button.
+const ON_BUTTONS: [(&str, &str); 2] = [("runs", "it runs"), ("still", "as before")];
+
+fn shared() -> impl Iterator<Item = (String, Value)> {
+    let said =
+        |english: &str, language| crate::said::common(english).map_or(english, |label| label.of(language)).to_owned();
+    let plain = SHARED.iter().map(move |(key, english)| ((*key).to_owned(), of(|language| said(english, language))));
+    let buttons = ON_BUTTONS.iter().map(move |(key, english)| {
+        let capital = |text: String| {
+            let mut letters = text.chars();
+            letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
+        };
+        ((*key).to_owned(), of(|language| capital(said(english, language))))
+    });
+    let can_move = of(|language| crate::said::CAN_MOVE.of(language).to_owned());
+    plain.chain(buttons).chain([("canMove".to_owned(), can_move)])
+}
+
 macro_rules! labels {
     ($($key:ident: $en:literal, $de:literal, $es:literal;)*) => {
         /// The page's own texts by their names.
         pub fn page() -> Value {
             let all = [$((stringify!($key), Label::new($en, $de, $es)),)*];
-            let texts = all.map(|(key, label)| (key.to_owned(), of(|language| label.of(language).to_owned())));
-            Value::Object(texts.into_iter().collect())
+            let own = all.map(|(key, label)| (key.to_owned(), of(|language| label.of(language).to_owned())));
+            Value::Object(own.into_iter().chain(shared()).collect())
         }
     };
 }
@@ -63,13 +84,14 @@ labels! {
     last: "What was done last?", "Was wurde zuletzt getan?", "¿Qué fue lo último que se hizo?";
     lastMore: "The last thing that somebody did before it stood still.", "Das Letzte, was jemand tat, bevor sie stand.", "Lo último que alguien hizo antes de que se parase.";
     poweredOn: "only switched on", "nur eingeschaltet", "solo se conectó";
-    lamps: "How are the lamps?", "Wie sind die Lampen?", "¿Cómo están las luces?";
-    lampsMore: "Tap each lamp until it looks as on the controller. Rows are as on its front; on a narrow screen a row goes on in the next line, so go by the labels.", "Jede Lampe antippen, bis sie aussieht wie an der Steuerung. Die Reihen sind wie an ihrer Front; auf einem schmalen Bildschirm geht eine Reihe in der nächsten Zeile weiter, darum nach der Beschriftung gehen.", "Toque cada luz hasta que se vea como en el autómata. Las filas son como en su frente; en una pantalla estrecha una fila sigue en la línea siguiente, así que guíese por los rótulos.";
-    lit: "lit", "an", "encendida";
-    dark: "dark", "aus", "apagada";
+    lamps: "How are the lamps?", "Wie sind die Lampen?", "¿Cómo están las lámparas?";
+    lampsMore: "Tap each lamp until it looks as on the controller. Rows are as on its front; on a narrow screen a row goes on in the next line, so go by the labels.", "Jede Lampe antippen, bis sie aussieht wie an der Steuerung. Die Reihen sind wie an ihrer Front; auf einem schmalen Bildschirm geht eine Reihe in der nächsten Zeile weiter, darum nach der Beschriftung gehen.", "Toque cada lámpara hasta que se vea como en el autómata. Las filas son como en su frente; en una pantalla estrecha una fila sigue en la línea siguiente, así que guíese por los rótulos.";
     flickers: "flickers", "flackert", "parpadea";
+    litSeveral: "lit", "leuchten", "encendidas";
+    darkSeveral: "dark", "dunkel", "apagadas";
+    flickersSeveral: "flicker", "flackern", "parpadean";
     unseen: "not seen", "nicht gesehen", "no vista";
-    restDark: "All others are dark", "Alle anderen sind aus", "Todas las demás están apagadas";
+    restDark: "All others are dark", "Alle anderen sind dunkel", "Todas las demás están apagadas";
     next: "Go on", "Weiter", "Seguir";
     back: "Back", "Zurück", "Atrás";
     change: "change", "ändern", "cambiar";
@@ -83,26 +105,22 @@ labels! {
     met: "there", "erfüllt", "se cumple";
     missing: "missing", "fehlt", "falta";
     allMet: "there already: {}", "bereits erfüllt: {}", "ya se cumplen: {}";
-    fitsBadly: "What was reported hardly fits together. Please look at the lamps once more.", "Was gemeldet wurde, passt kaum zusammen. Bitte die Lampen noch einmal ansehen.", "Lo indicado apenas concuerda. Mire otra vez las luces, por favor.";
-    lookAgain: "Look at the lamps again", "Lampen noch einmal ansehen", "Mirar otra vez las luces";
+    fitsBadly: "What was reported hardly fits together. Please look at the lamps once more.", "Was gemeldet wurde, passt kaum zusammen. Bitte die Lampen noch einmal ansehen.", "Lo indicado apenas concuerda. Mire otra vez las lámparas, por favor.";
+    lookAgain: "Look at the lamps again", "Lampen noch einmal ansehen", "Mirar otra vez las lámparas";
     byHand: "by hand", "von Hand", "a mano";
     heldBy: "It is held by", "Sie wird gehalten durch", "La retiene";
     timedOut: "a time-out that only power off or a reset ends", "eine Zeitüberschreitung, die nur Ausschalten oder Quittieren beendet", "un tiempo excedido que solo acaba al desconectar o rearmar";
     causes: "What it can be", "Was es sein kann", "Qué puede ser";
     nothingWrong: "nothing is wrong: it waits for you", "nichts ist falsch: sie wartet auf Sie", "no pasa nada: le espera a usted";
-    notInFile: "something that is not in this file", "etwas, das nicht in dieser Datei steht", "algo que no está en este archivo";
     more: "more causes", "weitere Ursachen", "más causas";
     ask: "Please look", "Bitte nachsehen", "Mire, por favor";
     whereStands: "Where does it stand: {}?", "Wo steht: {}?", "¿Dónde está: {}?";
     isLit: "Is lamp {} lit?", "Leuchtet die Lampe {}?", "¿Está encendida la lámpara {}?";
-    allLamps: "See all lamps", "Alle Lampen ansehen", "Ver todas las luces";
-    between: "in between", "dazwischen", "entre medio";
+    allLamps: "See all lamps", "Alle Lampen ansehen", "Ver todas las lámparas";
     place: "Place", "Ort", "Lugar";
     before: "First read this", "Zuerst lesen", "Lea primero";
     try: "Please do this", "Bitte tun", "Haga esto, por favor";
     goOn: "Nothing seems to be wrong. Go on with: {}", "Nichts scheint falsch zu sein. Weiter mit: {}", "Parece que no pasa nada. Siga con: {}";
-    runs: "It runs", "Sie läuft", "Funciona";
-    still: "As before", "Wie vorher", "Igual que antes";
     cannot: "I can't do that", "Das kann ich nicht", "No puedo hacerlo";
     over: "The machine runs", "Die Maschine läuft", "La máquina funciona";
     overMore: "Tell the service what it was; the code below says what you saw and did.", "Dem Service sagen, was es war; der Code unten sagt, was Sie sahen und taten.", "Diga al servicio qué fue; el código de abajo dice lo que usted vio e hizo.";
@@ -112,5 +130,5 @@ labels! {
     copied: "copied", "kopiert", "copiado";
     tooLong: "There is too much for a code; send the text.", "Zu viel für einen Code; bitte den Text senden.", "Es demasiado para un código; envíe el texto.";
     working: "Working it out …", "Wird berechnet …", "Calculando …";
-    lampAria: "lamp {}: {}", "Lampe {}: {}", "luz {}: {}";
+    lampAria: "lamp {}: {}", "Lampe {}: {}", "lámpara {}: {}";
 }

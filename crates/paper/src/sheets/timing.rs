@@ -23,8 +23,8 @@ const ABOUT: Label = Label::new(
      Gris: etapa activa. Alto: lámpara encendida. Números: lo que hace la mano.",
 );
 const HANDS: Label = Label::new("by hand", "von Hand", "a mano");
-const STEADY: Label = Label::new("Lit all the time: {}.", "Immer an: {}.", "Siempre encendidas: {}.");
-const DARK: Label = Label::new("Dark all the time: {}.", "Immer aus: {}.", "Siempre apagadas: {}.");
+const STEADY: Label = Label::new("Lit all the time: {}.", "Leuchten immer: {}.", "Siempre encendidas: {}.");
+const DARK: Label = Label::new("Dark all the time: {}.", "Immer dunkel: {}.", "Siempre apagadas: {}.");
 const CUT: Label = Label::new(
     "The run goes on; it is drawn up to {} s.",
     "Der Ablauf geht weiter; gezeichnet ist er bis {} s.",
