@@ -25,6 +25,7 @@ ROLE = ("look", "measure", "try", "swap")
 LANGUAGES = ("de", "es")
 SOURCE = re.compile(r"(published|from memory): \S.*|common practice, no source")
 PLACEHOLDER = re.compile(r"\{[^}]*\}")
+HYPHEN_FOR_MINUS = re.compile(r"(?<!\w)-\d")
 # An operator who may not do a check is told so, in one of these ways.
 REFUSAL = re.compile(r"^This is for (a technician|an electrician): please leave it")
 LONGEST_OPERATOR_TEXT = 200  # characters: what one remembers on the phone
@@ -299,6 +300,8 @@ def check_type(report, key, device, types):
     if kind in ("input", "output") or kind == "shared" and key not in ("cable", "junction-box"):
         allowed.add("{label}")
     for where, text in texts_of(key, device):
+        if HYPHEN_FOR_MINUS.search(text):
+            report.add(where, "a number below nought has a true minus sign (U+2212)")
         for found in PLACEHOLDER.findall(text):
             if found not in allowed:
                 report.add(where, f"placeholder {found} is not filled here")

@@ -8,6 +8,33 @@ use machine::{Condition, Machine};
 /// Switching off and on, as one is told to do it.
 pub const POWER_CYCLE: &str = "switch the machine off, wait ten seconds, switch it on again";
 
+/// A number for people.
+///
+/// ```
+/// assert_eq!(diagnose::wording::number(-5.0), "\u{2212}5");
+/// assert_eq!(diagnose::wording::number(2.5), "2.5");
+/// ```
+#[must_use]
+pub fn number(value: f64) -> String {
+    with_minus(&value.to_string())
+}
+
+/// A text in which a number below nought has a true minus sign; a hyphen there is read as a dash between two numbers.
+/// What is no sign stays: "5-10", "X-3".
+#[must_use]
+pub fn with_minus(text: &str) -> String {
+    let mut before = ' ';
+    let mut letters = text.chars().peekable();
+    let mut signed = String::with_capacity(text.len());
+    while let Some(letter) = letters.next() {
+        let number_follows = letters.peek().is_some_and(char::is_ascii_digit);
+        let sign = letter == '-' && number_follows && !before.is_alphanumeric();
+        signed.push(if sign { '\u{2212}' } else { letter });
+        before = letter;
+    }
+    signed
+}
+
 /// A complaint in words.
 #[must_use]
 pub fn complaint(complaint: Complaint) -> &'static str {

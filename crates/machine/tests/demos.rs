@@ -3,7 +3,8 @@
 
 use std::path::Path;
 
-use machine::model::{DeviceRole, HandMove, MechanismClass, PointUse, Who};
+use machine::caution::{self, Caution, Doing};
+use machine::model::{DeviceRole, Guarding, HandMove, MechanismClass, PointUse, Who};
 use machine::{Choice, Machine, Reading, Severity, Source, read};
 
 const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
@@ -145,4 +146,13 @@ fn a_temperature_limiter_is_not_just_put_back() {
     // The filter is.
     let lapse = machine.deviations.rows().find(|row| row.key == "lapse/filter found out").unwrap();
     assert_eq!(machine.remedies[lapse.remedy.unwrap()].who, Who::Operator);
+}
+
+#[test]
+fn the_temperature_limiter_is_among_what_protects_people() {
+    let machine = machine("parts-washer", Some("A"));
+    let (id, _) = machine.inputs.find(|row| row.tag == "F7").unwrap();
+    assert_eq!(caution::guarding_of_input(&machine, id), Guarding::Guard);
+    let reset = machine.remedies.rows().find(|remedy| remedy.key == "limiter/reset").unwrap();
+    assert!(Doing::of_remedy(&machine, reset).cautions().contains(&Caution::Protects));
 }

@@ -13,7 +13,7 @@ use diagnose::procedure::{
     Course, Due, LampDue, Report, Seen, StepCourse, as_routine, deviations, evidence, range, said_before, told,
 };
 use diagnose::reading::{describe_lamps, read_lamps};
-use diagnose::wording::duration;
+use diagnose::wording::{duration, number};
 use machine::Alternative;
 use machine::id::ProcedureId;
 use machine::model::Procedure;
@@ -100,7 +100,8 @@ impl Job {
                         )
                     })?),
                 };
-                let measured = values.get(step).map(|value| value.replace(',', ".")).filter(|value| !value.is_empty());
+                let plain = |value: &String| value.replace(',', ".").replace('\u{2212}', "-");
+                let measured = values.get(step).map(plain).filter(|value| !value.is_empty());
                 let measured = match measured {
                     None => None,
                     Some(text) => {
@@ -328,7 +329,7 @@ fn measured(job: &Job, reports: &[Report]) -> Markup {
         @if values.is_empty() { p { "Nothing was measured." } }
         ul { @for one in &values {
             @let right = one.lowest.is_none_or(|low| one.value >= low) && one.highest.is_none_or(|high| one.value <= high);
-            li { (one.what) ": " strong { (one.value) " " (one.unit) } " " @if right { "in order" } @else { span.mistake { "outside its limits" } } }
+            li { (one.what) ": " strong { (number(one.value)) " " (one.unit) } " " @if right { "in order" } @else { span.mistake { "outside its limits" } } }
         } }
     }
 }

@@ -87,6 +87,15 @@ mod tests {
     }
 
     #[test]
+    fn the_font_has_every_sign_that_sheets_use() {
+        for face in [&FACES.regular, &FACES.bold] {
+            for sign in ['\u{2212}', '–', '→', '●', '○', '◐', '«', '¿', 'ß'] {
+                assert!(face.as_ref().is_some_and(|face| face.glyph_index(sign).is_some()), "{sign}");
+            }
+        }
+    }
+
+    #[test]
     fn lines_fit_and_nothing_is_lost() {
         let text = "the lid is bolted and a verylongwordthatdoesnotfitatall follows";
         let lines = lines(text, 8.0, false, 50.0);

@@ -32,10 +32,11 @@ impl Language {
         }
     }
 
-    /// A text with numbers written with a point, as this language writes them.
+    /// A text with numbers written with a point and a hyphen, as this language writes them.
     pub(crate) fn numbers(self, text: &str) -> String {
+        let text = diagnose::wording::with_minus(text);
         match self {
-            Self::English => text.to_owned(),
+            Self::English => text,
             Self::German | Self::Spanish => text.replace('.', ","),
         }
     }
@@ -83,5 +84,6 @@ mod tests {
     fn numbers_have_the_comma_of_their_language_and_stay_with_their_unit() {
         assert_eq!(Language::ALL.map(|language| language.duration(2_500)), ["2.5\u{a0}s", "2,5\u{a0}s", "2,5\u{a0}s"]);
         assert_eq!(Language::German.numbers("3.7 h"), "3,7 h");
+        assert_eq!(Language::ALL.map(|language| language.numbers("-5")), ["\u{2212}5"; 3]);
     }
 }

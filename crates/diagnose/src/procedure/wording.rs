@@ -1,6 +1,7 @@
 //! What is said of a step of a procedure: before it, of its lamps, of the value to measure.
 
 use super::course::{LampDue, Movement, StepCourse};
+use crate::wording::number;
 use machine::Machine;
 use machine::caution::Doing;
 use machine::model::{Measurement, ProcedureStep};
@@ -53,9 +54,9 @@ pub fn range(measure: &Measurement) -> String {
     let unit = measure.unit.english.as_str();
     let unit = if unit.is_empty() { String::new() } else { format!(" {unit}") };
     match (measure.from.is_finite(), measure.to.is_finite()) {
-        (true, true) => format!("{} to {}{unit}", measure.from, measure.to),
-        (true, false) => format!("at least {}{unit}", measure.from),
-        (false, true) => format!("at most {}{unit}", measure.to),
+        (true, true) => format!("{} to {}{unit}", number(measure.from), number(measure.to)),
+        (true, false) => format!("at least {}{unit}", number(measure.from)),
+        (false, true) => format!("at most {}{unit}", number(measure.to)),
         (false, false) => format!("any value{unit}"),
     }
 }

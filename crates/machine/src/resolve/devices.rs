@@ -237,7 +237,7 @@ impl<'r> Resolver<'r> {
                     part: "device",
                     filling,
                     place,
-                    guarding: Guarding::None,
+                    guarding: kind.guarding,
                     about: words,
                 }));
             }

@@ -55,6 +55,7 @@ const OR: Label = Label::new(" or ", " oder ", " o ");
 const NOT: Label = Label::new("not {}", "nicht {}", "no {}");
 const SPARE: Label = Label::new("spare: must stay dark", "frei: muss dunkel bleiben", "libre: debe seguir apagada");
 const BETWEEN: Label = Label::new("between positions", "zwischen den Stellungen", "entre posiciones");
+const WITH: Label = Label::new("while: {}", "bei: {}", "con: {}");
 const ANY: Label = Label::new("anywhere", "irgendwo", "cualquier sitio");
 
 /// The sheet.
@@ -257,7 +258,12 @@ fn times(desk: &Desk<'_>) -> Option<Table> {
                 [] => vec![ANY.of(language)],
                 _ => one.from.iter().map(|at| position(desk, mechanism, *at)).collect(),
             };
-            let way = format!("{name}: {} → {}", from.join(", "), position(desk, mechanism, one.to));
+            let mut way = format!("{name}: {} → {}", from.join(", "), position(desk, mechanism, one.to));
+            // The same way at another pace: only what drives it tells the two apart.
+            let alike = mechanism.moves.iter().filter(|other| (other.to, &other.from) == (one.to, &one.from)).count();
+            if alike > 1 {
+                way.push_str(&format!(" ({})", WITH.fill(language, &[&world(desk, &one.when, false)])));
+            }
             rows.push(vec![plain(way), plain(due(one, language)), vec![Span::blank()], vec![Span::tick()]]);
         }
     }

@@ -4,6 +4,7 @@
 use diagnose::call::{Entry, Kind, entries_of};
 use diagnose::evidence::{Deed, Evidence, LampState};
 use diagnose::procedure::{Due, LampDue, Report, as_routine, diagnoser, evidence, range};
+use diagnose::wording::number;
 use diagnose::{Answer, Extent};
 use machine::Machine;
 
@@ -45,7 +46,7 @@ pub fn take_over(job: &Job<'_>, reports: &[Report], differ: Vec<String>) -> Devi
             "" => String::new(),
             unit => format!(" {unit}"),
         };
-        Some(format!("step {}, {}: {value}{unit} ({is})", step + 1, measure.words.english))
+        Some(format!("step {}, {}: {}{unit} ({is})", step + 1, measure.words.english, number(value)))
     });
     let measured = measured.collect();
     Deviation { step: done.saturating_sub(1), differ, answer, machine, evidence, measured, extent }

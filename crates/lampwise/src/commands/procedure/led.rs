@@ -154,8 +154,9 @@ impl Led<'_, '_> {
                 "stop" | "quit" => return Ok(Answer::Stop),
                 _ => {}
             }
-            // A decimal comma is a point; the unit may stand behind the number.
-            let number = answer.strip_suffix(measure.unit.english.as_str()).unwrap_or(&answer).trim().replace(',', ".");
+            // A decimal comma is a point, a true minus sign a hyphen; the unit may stand behind the number.
+            let number = answer.strip_suffix(measure.unit.english.as_str()).unwrap_or(&answer).trim();
+            let number = number.replace(',', ".").replace('\u{2212}', "-");
             let Some(value) = number.parse::<f64>().ok().filter(|value| value.is_finite()) else {
                 self.say(&format!("  `{answer}` is no number; type one such as 12.5, or ? if it was not measured.\n"))?;
                 continue;

@@ -8,6 +8,7 @@ use super::Job;
 use super::led::Record;
 use crate::screen::{BAD, GOOD, PLAIN, STRONG, paragraph};
 use diagnose::procedure::range;
+use diagnose::wording::number;
 
 /// The page.
 pub fn page(job: &Job<'_>, record: &Record, width: usize) -> String {
@@ -44,13 +45,14 @@ pub fn page(job: &Job<'_>, record: &Record, width: usize) -> String {
                 PLAIN
             }
             Some(value) if (measure.from..=measure.to).contains(&value) => {
-                _ = write!(text, "{value} {} (right: {})", measure.unit.english, range(measure));
+                _ = write!(text, "{} {} (right: {})", number(value), measure.unit.english, range(measure));
                 GOOD
             }
             Some(value) => {
                 _ = write!(
                     text,
-                    "{value} {} (OUTSIDE {}): {}",
+                    "{} {} (OUTSIDE {}): {}",
+                    number(value),
                     measure.unit.english,
                     range(measure),
                     measure.outside.english
