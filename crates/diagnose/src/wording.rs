@@ -1,6 +1,6 @@
 //! Conditions, lamps and situations in words.
 
-use crate::evidence::Complaint;
+use crate::evidence::{Complaint, LampState};
 use crate::panel::place_of;
 use machine::model::{LampKind, ProgramFact};
 use machine::{Condition, Machine};
@@ -73,6 +73,22 @@ pub fn lamp_meaning<'m>(machine: &'m Machine, kind: &LampKind) -> &'m str {
     }
 }
 
+/// What a lamp means as it was seen: its words say what a lit one means, so that a dark one means that it is not so. Empty as
+/// [`lamp_meaning`] is.
+#[must_use]
+pub fn lamp_meaning_as(machine: &Machine, kind: &LampKind, state: LampState) -> String {
+    match (lamp_meaning(machine, kind), state) {
+        ("", _) => String::new(),
+        (words, LampState::Dark) => not_so(words),
+        (words, LampState::Lit | LampState::Flickers) => words.to_owned(),
+    }
+}
+
+/// Without the "not" a dark lamp would read as its opposite.
+fn not_so(words: &str) -> String {
+    format!("not: {words}")
+}
+
 /// A duration as people say it.
 #[must_use]
 pub fn duration(ms: u64) -> String {
@@ -89,17 +105,16 @@ pub fn duration(ms: u64) -> String {
 #[must_use]
 pub fn fact(machine: &Machine, fact: ProgramFact, wanted: bool) -> String {
     let not = if wanted { "" } else { "not " };
-    let not_so = if wanted { "" } else { "not: " };
+    let means = |words: &str| if wanted { words.to_owned() } else { not_so(words) };
     match fact {
         ProgramFact::Input(input) => {
             let row = &machine.inputs[input];
-            // The words say what a lit lamp means; without the "not" a dark lamp would read as its opposite.
-            format!("{} {} ({not_so}{})", row.label, if wanted { "lit" } else { "dark" }, row.words.english)
+            format!("{} {} ({})", row.label, if wanted { "lit" } else { "dark" }, means(&row.words.english))
         }
         ProgramFact::Output(output) => {
             let row = &machine.outputs[output];
             let name = row.label.as_deref().unwrap_or(&row.tag);
-            format!("{name} {} ({not_so}{})", if wanted { "on" } else { "off" }, row.words.english)
+            format!("{name} {} ({})", if wanted { "on" } else { "off" }, means(&row.words.english))
         }
         ProgramFact::Step(step) => format!("step \"{}\" {not}active", machine.step_name(step)),
         ProgramFact::StepFor(step, ms) => {
@@ -199,6 +214,29 @@ mod tests {
     fn probabilities_are_short_and_never_round_to_certainty() {
         let shown = [1.0, 0.9995, 0.995, 0.62, 0.0995, 0.004, 0.000_01, 0.0].map(percent);
         assert_eq!(shown, [">99.9 %", ">99.9 %", "99.5 %", "62 %", "10 %", "0.4 %", "<0.1 %", "0 %"]);
+    }
+
+    #[test]
+    fn a_dark_lamp_says_that_it_is_not_so() {
+        let machine =
+            machine::load_str("jar-filler.toml", include_str!("../../../demos/jar-filler.toml")).unwrap_or_default();
+        let (id, _) = machine.inputs.iter().find(|(_, row)| row.label == "X11").unwrap_or_else(|| panic!("no X11"));
+        let meaning = |state| lamp_meaning_as(&machine, &LampKind::Input(id), state);
+        assert_eq!(meaning(LampState::Lit), "product tank is low");
+        assert_eq!(meaning(LampState::Dark), "not: product tank is low");
+        let needed = fact(&machine, ProgramFact::Input(id), false);
+        assert_eq!(needed, "X11 dark (not: product tank is low)");
+        assert_eq!(lamp_meaning_as(&machine, &LampKind::Unused, LampState::Dark), "");
+    }
+
+    #[test]
+    fn only_signs_become_minus_signs() {
+        for (typed, shown) in
+            [("-5 to 15 mm", "−5 to 15 mm"), ("5-10", "5-10"), ("X-3, (-2.5)", "X-3, (−2.5)"), ("-", "-")]
+        {
+            assert_eq!(with_minus(typed), shown);
+        }
+        assert_eq!(number(-0.5), "−0.5");
     }
 
     #[test]

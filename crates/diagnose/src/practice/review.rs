@@ -9,7 +9,7 @@ use crate::evidence::{Evidence, LampState};
 use crate::next::advice::deviation_words;
 use crate::reading::describe_lamps;
 use crate::trial::{Beginning, Policy, Trial, play};
-use crate::wording::lamp_meaning;
+use crate::wording::lamp_meaning_as;
 use rayon::prelude::*;
 use serde::Serialize;
 use std::collections::BTreeMap;
@@ -185,7 +185,8 @@ impl Exercise<'_> {
                         LampState::Flickers => None,
                     }
                 });
-                let words = lamp.place.lamp(machine).map_or("", |lamp| lamp_meaning(machine, &lamp.kind)).to_owned();
+                let there = lamp.place.lamp(machine);
+                let words = there.map_or_else(String::new, |row| lamp_meaning_as(machine, &row.kind, lamp.state));
                 let bits = whole - odds(&without);
                 SaidByLamp { lamp: describe_lamps(machine, &[lamp]), words, expected: lit, bits }
             })
