@@ -32,6 +32,7 @@ mod standing;
 mod tally;
 pub mod trial;
 mod unlisted;
+mod within_reach;
 pub mod wording;
 mod world;
 

@@ -2,10 +2,11 @@
 //! pressure within reach.
 
 use crate::evidence::{CheckReport, PositionReport};
+use crate::within_reach::{is_check_inside, is_position_for_operator, is_position_inside, is_remedy_inside};
 use machine::Machine;
 use machine::caution::Doing;
-use machine::id::{CheckId, DeviceId, MechanismId, RemedyId};
-use machine::model::{Access, CheckRole, Energy, HandMove, Load, MechanismClass, Observable, Who};
+use machine::id::{CheckId, MechanismId, RemedyId};
+use machine::model::{Access, CheckRole, Energy, Load, Who};
 
 /// A question for an operator.
 #[derive(Clone, Copy, Debug, PartialEq, Eq, Hash)]
@@ -65,78 +66,23 @@ pub fn is_for_operator(doing: &Doing, who: Who) -> bool {
 #[must_use]
 pub fn asked_of_operator(machine: &Machine) -> Vec<Asked> {
     let checks = machine.checks.iter();
-    let checks = checks.filter(|(_, check)| {
+    let checks = checks.filter(|(id, check)| {
         // Whatever is tried or measured can set something moving or needs a tool: left to those who are trained for it.
         check.role == CheckRole::Look
             && is_for_operator(&Doing::of_check(machine, check), check.who)
-            && !is_inside(place_of(machine, check.device))
-            && looked_at(machine, &check.observes).is_none_or(|place| !is_inside(place))
+            && !is_check_inside(machine, *id)
     });
-    let seen = machine.mechanisms.iter();
-    let seen = seen.filter(|(_, row)| row.class != MechanismClass::Button && !is_inside(&row.place.english));
-    checks.map(|(id, _)| Asked::Check(id)).chain(seen.map(|(id, _)| Asked::Position(id))).collect()
+    let seen = machine.mechanisms.ids();
+    let seen = seen.filter(|id| is_position_for_operator(machine, *id) && !is_position_inside(machine, *id));
+    checks.map(|(id, _)| Asked::Check(id)).chain(seen.map(Asked::Position)).collect()
 }
 
 /// All remedies for an operator, in the order of the machine.
 #[must_use]
 pub fn remedies_of_operator(machine: &Machine) -> Vec<RemedyId> {
     let remedies = machine.remedies.iter();
-    let own = remedies.filter(|(_, remedy)| {
-        is_for_operator(&Doing::of_remedy(machine, remedy), remedy.who)
-            && !is_inside(place_of(machine, remedy.device))
-            && remedy.does.and_then(|hand| moved(machine, hand)).is_none_or(|place| !is_inside(place))
+    let own = remedies.filter(|(id, remedy)| {
+        is_for_operator(&Doing::of_remedy(machine, remedy), remedy.who) && !is_remedy_inside(machine, *id)
     });
     own.map(|(id, _)| id).collect()
-}
-
-/// The place of a device; nothing where there is none.
-fn place_of(machine: &Machine, device: Option<DeviceId>) -> &str {
-    device.and_then(|device| machine.devices.get(device)).map_or("", |device| device.place.english.as_str())
-}
-
-/// Whether a place, as the machine file has it in words before any translation, is one that something has to be opened
-/// for. It is text, so this errs on the side of asking too little: a library's check of a relay may be done from outside, but not of
-/// the one in the cabinet.
-fn is_inside(place: &str) -> bool {
-    const INSIDE: [&str; 12] = [
-        "cabinet",
-        "enclosure",
-        "behind",
-        "under a c",
-        "inside",
-        "schrank",
-        "gehäuse",
-        "hinter ",
-        "innen",
-        "armario",
-        "detrás",
-        "dentro",
-    ];
-    let place = place.to_lowercase();
-    INSIDE.iter().any(|word| place.contains(word))
-}
-
-/// The place of what is looked at.
-fn looked_at<'m>(machine: &'m Machine, observes: &Observable) -> Option<&'m str> {
-    match *observes {
-        Observable::InputStage(input, _) => machine.inputs.get(input).map(|row| row.place.english.as_str()),
-        Observable::OutputStage(output, _) => machine.outputs.get(output).map(|row| row.place.english.as_str()),
-        Observable::Supply(supply) => machine.supplies.get(supply).map(|row| row.place.english.as_str()),
-        Observable::Position(mechanism) | Observable::MovesFreely(mechanism) => {
-            machine.mechanisms.get(mechanism).map(|row| row.place.english.as_str())
-        }
-        Observable::Inspect(_) => None,
-    }
-}
-
-/// The place of what a hand moves.
-fn moved(machine: &Machine, hand: HandMove) -> Option<&str> {
-    match hand {
-        HandMove::Put(mechanism, _)
-        | HandMove::Press(mechanism, _)
-        | HandMove::Hold(mechanism)
-        | HandMove::LetGo(mechanism) => machine.mechanisms.get(mechanism).map(|row| row.place.english.as_str()),
-        HandMove::Supply(supply, _) => machine.supplies.get(supply).map(|row| row.place.english.as_str()),
-        HandMove::PowerCycle | HandMove::Wait => None,
-    }
 }

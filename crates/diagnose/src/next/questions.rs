@@ -10,11 +10,12 @@ use crate::numbered::numbered;
 use crate::panel::LampTruth;
 use crate::renamed::same_check;
 use crate::seen::reported;
+use crate::within_reach::is_position_for_operator;
 use crate::world::World;
 use machine::Machine;
 use machine::caution::Doing;
 use machine::id::{CheckId, DeviationId, Id, MechanismId};
-use machine::model::{DeviationKind, HandMove, MechanismClass, Observable, Who};
+use machine::model::{DeviationKind, HandMove, Observable, Who};
 use rayon::prelude::*;
 use rustc_hash::FxHashMap;
 use sim::{Situation, View};
@@ -73,11 +74,11 @@ pub(crate) fn questions(
     if unread.len() > 2 {
         questions.push(ToDo::Lamps);
     }
-    // A button is where the hand has left it.
-    let unseen = machine.mechanisms.iter().filter(|(mechanism, it)| {
-        it.class != MechanismClass::Button && now.positions.iter().all(|report| report.mechanism != *mechanism)
+    let unseen = machine.mechanisms.ids().filter(|mechanism| {
+        is_position_for_operator(machine, *mechanism)
+            && now.positions.iter().all(|report| report.mechanism != *mechanism)
     });
-    questions.extend(unseen.map(|(mechanism, _)| ToDo::Position(mechanism)));
+    questions.extend(unseen.map(ToDo::Position));
     let acts = worlds.first().into_iter().flat_map(|first| acts(first, hypotheses, worlds));
     questions.extend(acts.filter(|deed| !worn_out(*deed, hypotheses, worlds, &evidence.moments)).map(ToDo::Act));
     questions
