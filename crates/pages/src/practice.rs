@@ -7,6 +7,7 @@ use std::sync::Arc;
 use axum::Form;
 use axum::extract::{Path, Query, State};
 use axum::response::Response;
+use diagnose::next::Announcement;
 use diagnose::practice::{Exercise, Group, Level, Offer, Outcome, Review};
 use machine::model::DeviationKind;
 use machine::{Choice, Machine};
@@ -97,6 +98,13 @@ fn shown(
             return Err(Mistake::wrong(format!("\"{key}\" can't be done here"), "go back to the exercise"));
         }
     }
+    let meant = fields.iter().find(|(name, _)| name == "about").map(|(_, value)| value.as_str());
+    let before = meant.and_then(|key| said_before(&exercise, key));
+    if let Some(key) = meant.filter(|_| before.is_none()) {
+        if exercise.take(key).is_err() {
+            return Err(Mistake::wrong(format!("\"{key}\" can't be done here"), "go back to the exercise"));
+        }
+    }
     let named: Vec<&str> = fields
         .iter()
         .filter(|(name, value)| name == "cause" && !value.is_empty())
@@ -112,6 +120,7 @@ fn shown(
         }
         _ => {}
     }
+    let address = format!("/practice/{}/{}/{number}", known.name, level.name());
     let title = format!("{}, exercise {number}", known.title);
     let body = html! {
         h1 { (title) }
@@ -122,8 +131,10 @@ fn shown(
         @if exercise.outcome().is_some() {
             (looked_back(&exercise.review()))
             @if let Some(next) = number.checked_add(1) { p { a.button href={ "/practice/" (known.name) "/" (level.name()) "/" (next) } { "The next exercise" } } }
+        } @else if let Some((key, said)) = before.as_ref().and_then(|said| Some((meant?, said))) {
+            (announced(&exercise, &address, key, said))
         } @else {
-            (offered(&exercise, &format!("/practice/{}/{}/{number}", known.name, level.name())))
+            (offered(&exercise, &address))
         }
     };
     Ok(layout::page(&title, Here::Practice, &body))
@@ -135,6 +146,32 @@ fn done_so_far(exercise: &Exercise<'_>) -> Markup {
         @if exercise.done().is_empty() { p { "Nothing was done yet." } }
         @if let Some(last) = exercise.done().iter().rev().find(|done| !done.lamps.is_empty()) { (lamp_panel::shown(exercise.machine(), &last.lamps)) }
         ol.said { @for done in exercise.done() { li { (done.words) ": " strong { (done.seen) } " " small { (minutes(done.minutes)) } } } }
+    }
+}
+
+/// What is said before something is done: cautions, then what can move by it; `None` if there is nothing to say.
+fn said_before(exercise: &Exercise<'_>, key: &str) -> Option<Vec<String>> {
+    let offer = exercise.offers().iter().find(|offer| offer.key == key)?;
+    let mut said: Vec<String> = offer.cautions.iter().map(|caution| caution.english().to_owned()).collect();
+    said.extend(Announcement::of(&exercise.can_move(key)).map(|one| one.with_probabilities()));
+    (!said.is_empty()).then_some(said)
+}
+
+fn announced(exercise: &Exercise<'_>, address: &str, key: &str, said: &[String]) -> Markup {
+    let words = exercise.offers().iter().find(|offer| offer.key == key).map_or(key, |offer| offer.words.as_str());
+    html! {
+        h2 { "Before you do it: " (words) }
+        div.caution { @for one in said { p { (one) } } }
+        div.line {
+            form method="post" action=(address) { (visitor::proof())
+                (carried(exercise))
+                button name="done" value=(key) { "I have seen to that: do it" }
+            }
+            form method="post" action=(address) { (visitor::proof())
+                (carried(exercise))
+                button.second { "Something else first" }
+            }
+        }
     }
 }
 
@@ -151,13 +188,11 @@ fn offered(exercise: &Exercise<'_>, address: &str) -> Markup {
         let device = offer.device.map_or("other", |device| machine.devices[device].name.as_str());
         by_device.entry(device).or_default().push(offer);
     }
+    // What only looks is done at once; before the rest it is said what to be careful of and what can move.
     let button = |offer: &Offer| -> Markup {
-        html! {
-            li {
-                button name="done" value=(offer.key) { (offer.words) " " small { (minutes(offer.minutes)) } }
-                @if !offer.cautions.is_empty() { p.aside { @for caution in &offer.cautions { (caution.english()) " " } } }
-            }
-        }
+        let looks = matches!(offer.group, Group::Lamps | Group::Positions);
+        let name = if looks { "done" } else { "about" };
+        html! { li { button name=(name) value=(offer.key) { (offer.words) " " small { (minutes(offer.minutes)) } } } }
     };
     html! {
         form method="post" action=(address) { (visitor::proof())

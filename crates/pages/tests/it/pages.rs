@@ -509,6 +509,29 @@ async fn practice_goes_on_from_what_the_form_carries() {
     assert_eq!(browser.get("/practice/press/nonsense/1").await.status, StatusCode::NOT_FOUND);
 }
 
+#[tokio::test]
+async fn before_something_is_done_in_an_exercise_it_is_said_what_can_move() {
+    let browser = Browser::new();
+    let address = "/practice/press/fault/1";
+    let page = browser.get(address).await.text;
+    let about: Vec<&str> =
+        page.split("<button name=\"about\" value=\"").skip(1).filter_map(|one| one.split('"').next()).collect();
+    let mut announced = 0;
+    for key in about {
+        let asked = browser.post(address, &[("about", key)]).await.text;
+        if !asked.contains("Before you do it") {
+            assert!(!asked.contains("Nothing was done yet"), "{key} is done, as there is nothing to say before");
+            continue;
+        }
+        assert!(asked.contains("Nothing was done yet"), "{key}: {asked}");
+        announced += usize::from(asked.contains("This can move: ram"));
+        let done = browser.post(address, &[("done", key)]).await.text;
+        assert!(!done.contains("Nothing was done yet"), "{key}: {done}");
+    }
+    assert!(announced > 0);
+    assert_eq!(browser.post(address, &[("about", "remedy:nonsense")]).await.status, StatusCode::UNPROCESSABLE_ENTITY);
+}
+
 /// OWASP, Cross-Site Request Forgery Prevention Cheat Sheet (from memory): the origin of a request that changes
 /// something is compared with the address of the server; DNS rebinding is met by looking at the name.
 #[tokio::test]
