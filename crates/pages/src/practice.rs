@@ -100,10 +100,10 @@ fn shown(
     }
     let meant = fields.iter().find(|(name, _)| name == "about").map(|(_, value)| value.as_str());
     let before = meant.and_then(|key| said_before(&exercise, key));
-    if let Some(key) = meant.filter(|_| before.is_none()) {
-        if exercise.take(key).is_err() {
-            return Err(Mistake::wrong(format!("\"{key}\" can't be done here"), "go back to the exercise"));
-        }
+    if let Some(key) = meant.filter(|_| before.is_none())
+        && exercise.take(key).is_err()
+    {
+        return Err(Mistake::wrong(format!("\"{key}\" can't be done here"), "go back to the exercise"));
     }
     let named: Vec<&str> = fields
         .iter()

@@ -11,6 +11,8 @@ const SERIAL: Label = Label::new("serial number {}", "Seriennummer {}", "número
 const FILE: Label = Label::new("machine file {}", "Maschinendatei {}", "archivo de máquina {}");
 const VERSION: Label = Label::new("version {}", "Version {}", "versión {}");
 const PAGE: Label = Label::new("page", "Seite", "página");
+const CAUTIONS: Label =
+    Label::new("cautions by letter: page", "Warnungen nach Buchstaben: Seite", "precauciones por letra: página");
 const CONTENTS: Label = Label::new("Contents", "Inhalt", "Contenido");
 const SHEETS: Label = Label::new("Sheets for service", "Blätter für den Service", "Hojas para el servicio");
 
@@ -29,6 +31,8 @@ pub struct Head {
     pub safety: String,
     /// The word for a page.
     pub page: &'static str,
+    /// What is said before the page on which cautions stand in full.
+    pub cautions: &'static str,
     /// The title of the contents.
     pub contents: &'static str,
     /// The title of a binder.
@@ -52,6 +56,7 @@ impl Head {
             file: file.into_iter().flatten().collect::<Vec<_>>().join(", "),
             safety: Caution::ManualFirst.words().in_language(language.tag()).to_owned(),
             page: PAGE.of(language),
+            cautions: CAUTIONS.of(language),
             contents: CONTENTS.of(language),
             binder: SHEETS.of(language),
         }

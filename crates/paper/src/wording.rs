@@ -1,5 +1,7 @@
 //! Words that several sheets need: who, how long, how probable, and causes in the language of the sheet.
 
+use std::collections::BTreeSet;
+
 use diagnose::answer::{Cause, Member};
 use diagnose::next::{Movement, Proposal, ToDo};
 use machine::caution::Caution;
@@ -15,9 +17,9 @@ const OPERATOR: Label = Label::new("operator", "Bediener", "operario");
 const TECHNICIAN: Label = Label::new("technician", "Techniker", "técnico");
 const ELECTRICIAN: Label = Label::new("qualified electrician", "Elektrofachkraft", "electricista cualificado");
 const MARKS: Label = Label::new(
-    "Cautions, said before what they belong to by their number:",
-    "Warnungen, vor dem Genannten mit ihrer Nummer:",
-    "Precauciones, indicadas con su número antes de cada acción:",
+    "Cautions, said before what they belong to by their letter:",
+    "Warnungen, vor dem Genannten mit ihrem Buchstaben:",
+    "Precauciones, indicadas con su letra antes de cada acción:",
 );
 
 /// Who may do something.
@@ -55,21 +57,16 @@ pub fn caution(caution: Caution, language: Language) -> String {
     caution.words().in_language(language.tag()).to_owned()
 }
 
-/// Cautions of a sheet that are said in full once, above everything, and by their number before what they belong to.
+/// Cautions of a sheet that are said in full once, above everything, and by their letter before what they belong to. A letter
+/// means the same on all sheets.
 #[derive(Default)]
-pub struct Marks(Vec<Caution>);
+pub struct Marks(BTreeSet<Caution>);
 
 impl Marks {
-    /// What stands before the words: "! 1 3 ", or nothing.
+    /// What stands before the words: "! A C ", or nothing.
     pub fn before(&mut self, cautions: &[Caution]) -> Option<Span> {
-        let mut marks = Vec::new();
-        for one in cautions {
-            let at = self.0.iter().position(|known| known == one).unwrap_or_else(|| {
-                self.0.push(*one);
-                self.0.len() - 1
-            });
-            marks.push((at + 1).to_string());
-        }
+        self.0.extend(cautions);
+        let marks: Vec<String> = cautions.iter().map(|one| letter(*one).to_string()).collect();
         (!marks.is_empty()).then(|| Span::strong(format!("!\u{a0}{} ", marks.join("\u{a0}"))))
     }
 
@@ -78,9 +75,13 @@ impl Marks {
         if self.0.is_empty() {
             return Vec::new();
         }
-        let texts = self.0.iter().enumerate().map(|(at, one)| format!("{} {}", at + 1, caution(*one, language)));
+        let texts = self.0.iter().map(|one| format!("{} {}", letter(*one), caution(*one, language)));
         vec![Block::Text(vec![Span::plain(MARKS.of(language))]), Block::Caution(texts.collect())]
     }
+}
+
+fn letter(caution: Caution) -> char {
+    ('A'..='Z').zip(Caution::ALL).find(|(_, one)| *one == caution).map_or('!', |(letter, _)| letter)
 }
 
 /// What is said before something: cautions, then what can move.

@@ -180,7 +180,7 @@ fn proposal(
     };
     let technician = match to_do {
         ToDo::Check(check) => machine.checks[check].technician.clone(),
-        _ => words_of(machine, worlds, posed.hypotheses.first(), &to_do),
+        _ => words_of(machine, worlds, &posed.hypotheses, &to_do),
     };
     let mut answers: Vec<Outcome> = answers;
     if !matches!(to_do, ToDo::Check(_) | ToDo::Remedy(_) | ToDo::GoOn) {
@@ -188,7 +188,7 @@ fn proposal(
     }
     Some(Proposal {
         key: to_do.key(machine),
-        words: words_of(machine, worlds, posed.hypotheses.first(), &to_do),
+        words: words_of(machine, worlds, &posed.hypotheses, &to_do),
         technician,
         minutes,
         who,

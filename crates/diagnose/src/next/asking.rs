@@ -8,7 +8,7 @@ use crate::wording::POWER_CYCLE;
 use crate::world::World;
 use machine::Machine;
 use machine::id::RoutineId;
-use machine::model::{HandMove, Words};
+use machine::model::{HandAction, HandMove, Words};
 
 /// Languages besides English.
 const OTHERS: [&str; 2] = ["de", "es"];
@@ -28,10 +28,35 @@ fn filled(key: &str, [english, german, spanish]: [&str; 3], with: &Words) -> Wor
 }
 
 /// Short words for something to do.
-pub(crate) fn words_of(machine: &Machine, worlds: &[World], leading: Option<&Hypothesis>, to_do: &ToDo) -> Words {
-    let place = leading.map(|leading| (&worlds[leading.world].machine, leading));
+pub(crate) fn words_of(machine: &Machine, worlds: &[World], hypotheses: &[Hypothesis], to_do: &ToDo) -> Words {
+    if *to_do == ToDo::GoOn
+        && let Some(next) = next_action(worlds, hypotheses)
+    {
+        let texts = [
+            "Nothing seems to be wrong: go on. Next is: {}",
+            "Es scheint nichts defekt zu sein: weitermachen. Das Nächste ist: {}",
+            "No parece haber ningún fallo: siga. Lo siguiente es: {}",
+        ];
+        return filled("go-on-with", texts, &next.words);
+    }
+    let place = hypotheses.first().map(|leading| (&worlds[leading.world].machine, leading));
     let place = place.map(|(machine, leading)| (machine, worlds[leading.world].routines[leading.routine].routine));
     in_words(machine, place, to_do)
+}
+
+/// What comes next in the routine if nothing is wrong, where that is as good as known.
+fn next_action<'w>(worlds: &'w [World], hypotheses: &[Hypothesis]) -> Option<&'w HandAction> {
+    /// Share of what is believed of machines with nothing wrong.
+    const KNOWN: f64 = 0.9;
+    let healthy = || hypotheses.iter().filter(|one| one.deviations.is_empty());
+    let action = |one: &Hypothesis| {
+        let world = &worlds[one.world];
+        world.machine.routines[world.routines[one.routine].routine].actions.get(usize::from(one.stage))
+    };
+    let likely = healthy().max_by(|one, other| one.weight.total_cmp(&other.weight)).and_then(action)?;
+    let all: f64 = healthy().map(|one| one.weight).sum();
+    let same = healthy().filter(|one| action(one).is_some_and(|action| action.words == likely.words));
+    (same.map(|one| one.weight).sum::<f64>() >= KNOWN * all).then_some(likely)
 }
 
 /// How something is asked of whoever does this routine: the same words in which a call asks it.

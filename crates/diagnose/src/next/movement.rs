@@ -7,7 +7,10 @@ use crate::diagnoser::Diagnoser;
 use crate::hypothesis::{Hypothesis, sequence_effects};
 use crate::renamed::{same_check, same_remedy};
 use crate::wording::percent;
-use machine::model::{CheckRole, Energy, FaultEffect, Forced, HandMove, InputStage, Observable, OutputStage};
+use machine::Machine;
+use machine::model::{
+    CheckRole, Energy, FaultEffect, Forced, HandMove, InputStage, Mechanism, MechanismClass, Observable, OutputStage,
+};
 use rayon::prelude::*;
 use serde::Serialize;
 use std::fmt;
@@ -26,6 +29,16 @@ pub struct Movement {
     pub hazard: bool,
     /// Probability that it moves, of all hypotheses that were tried out.
     pub probability: f64,
+}
+
+impl Movement {
+    fn of(mechanism: &Mechanism, probability: f64) -> Self {
+        let words = match mechanism.words.english.as_str() {
+            "" => mechanism.name.replace('_', " "),
+            words => words.to_owned(),
+        };
+        Self { mechanism: mechanism.name.clone(), words, hazard: mechanism.moving_hazard, probability }
+    }
 }
 
 /// Movements less probable than this are not named to somebody at the telephone.
@@ -109,6 +122,9 @@ fn changes(what: &str) -> String {
 /// What can move when this is done.
 pub(crate) fn movements(diagnoser: &Diagnoser, hypotheses: &[Hypothesis], total: f64, to_do: &ToDo) -> Vec<Movement> {
     let worlds = diagnoser.worlds();
+    if begins_anew(diagnoser, to_do) {
+        return anything(&worlds[0].machine);
+    }
     let tried: Vec<(f64, Vec<String>)> = hypotheses
         .par_iter()
         .filter(|one| one.weight >= FAR_FETCHED * total)
@@ -134,21 +150,25 @@ pub(crate) fn movements(diagnoser: &Diagnoser, hypotheses: &[Hypothesis], total:
         .filter_map(|mechanism| {
             let probability: f64 =
                 tried.iter().filter(|(_, moved)| moved.contains(&mechanism.name)).map(|(weight, _)| weight).sum();
-            let words = if mechanism.words.english.is_empty() {
-                mechanism.name.replace('_', " ")
-            } else {
-                mechanism.words.english.clone()
-            };
-            (probability > 0.0).then(|| Movement {
-                mechanism: mechanism.name.clone(),
-                words,
-                hazard: mechanism.moving_hazard,
-                probability,
-            })
+            (probability > 0.0).then(|| Movement::of(mechanism, probability))
         })
         .collect();
     found.sort_by(|a, b| b.probability.total_cmp(&a.probability));
     found
+}
+
+/// Whether this brings the machine to rest, wherever it stands, so that the routine begins anew: what was done to it
+/// meanwhile can't be taken back.
+fn begins_anew(diagnoser: &Diagnoser, to_do: &ToDo) -> bool {
+    let (ToDo::Remedy(remedy), Some(machine)) = (to_do, diagnoser.machine()) else { return false };
+    let mut cured = machine.deviations.rows().filter(|one| one.remedy == Some(*remedy));
+    cured.any(|one| one.effects.iter().any(|effect| matches!(effect, FaultEffect::Unasked(_))))
+}
+
+/// All that can move by itself and hurt somebody.
+fn anything(machine: &Machine) -> Vec<Movement> {
+    let driven = machine.mechanisms.rows().filter(|row| row.class == MechanismClass::Driven && row.moving_hazard);
+    driven.map(|row| Movement::of(row, 1.0)).collect()
 }
 
 /// What doing this comes to in the simulation: points made to come or go by hand, each by itself (an effect

@@ -30,7 +30,7 @@ use std::sync::OnceLock;
 /// Remedies that are listed where a tree ends.
 const LISTED: usize = 5;
 /// What puts right less than this of those with which an end is reached is not listed there.
-const WORTH_A_LINE: f64 = 0.01;
+const WORTH_A_LINE: f64 = 0.03;
 
 /// Share of the weight at a node among which the next thing to do is chosen.
 const LOOKED_AT: f64 = 0.998;
@@ -384,7 +384,7 @@ struct Writer<'w> {
 
 impl Writer<'_> {
     fn words(&self, machine: &Machine, to_do: &ToDo) -> Words {
-        let words = words_of(machine, self.diagnoser.worlds(), self.posed.hypotheses.first(), to_do);
+        let words = words_of(machine, self.diagnoser.worlds(), &self.posed.hypotheses, to_do);
         match to_do {
             ToDo::Check(check) if self.terms.caller >= Who::Technician => machine.checks[*check].technician.clone(),
             ToDo::Lamps if !self.read => Words {
@@ -525,6 +525,19 @@ impl Writer<'_> {
         order.iter().map(one).collect()
     }
 
+    /// Of remedies tried in this order those that are listed: the ones that help most often, in the same order.
+    fn worth_a_line(&self, belief: &Belief, order: Vec<usize>) -> Vec<usize> {
+        let helping: Vec<(usize, f64)> =
+            self.in_turn(belief, &order).into_iter().filter(|(_, helps)| *helps >= WORTH_A_LINE).collect();
+        if helping.is_empty() {
+            return order;
+        }
+        let mut most: Vec<f64> = helping.iter().map(|(_, helps)| *helps).collect();
+        most.sort_by(|one, other| other.total_cmp(one));
+        let least = most.get(LISTED - 1).copied().unwrap_or(0.0);
+        helping.into_iter().filter(|(_, helps)| *helps >= least).map(|(one, _)| one).collect()
+    }
+
     /// The first of these remedies in words, each with what it puts right after those before it.
     fn remedies(&self, belief: &Belief, order: &[usize]) -> Vec<Remedy> {
         let Some(machine) = self.diagnoser.machine() else { return Vec::new() };
@@ -563,11 +576,7 @@ impl Writer<'_> {
     fn ending(&self, belief: &Belief) -> Leaf {
         let problem = &self.posed.problem;
         let (_, order) = problem.by_repairs_in(self.groups, belief);
-        let worth = |(one, helps): (usize, f64)| (helps >= WORTH_A_LINE).then_some(one);
-        let mut listed: Vec<usize> = self.in_turn(belief, &order).into_iter().filter_map(worth).collect();
-        if listed.is_empty() {
-            listed = order;
-        }
+        let listed = self.worth_a_line(belief, order);
         let remedies = self.remedies(belief, &listed);
         let visit = listed.first().is_some_and(|first| problem.repairs[*first].on_site && !belief.on_site);
         let end = match listed.first() {

@@ -52,6 +52,8 @@ const LEAST: f64 = 0.02;
 /// Causes and checks that are listed of each.
 const CAUSES: usize = 4;
 const CHECKS: usize = 3;
+/// What helps less often than this is not listed behind what comes before it.
+const WORTH_A_LINE: f64 = 0.02;
 
 /// The complaints with their titles.
 pub(crate) const COMPLAINTS: [(Complaint, Label); 4] = [
@@ -112,7 +114,11 @@ fn card(desk: &Desk<'_>, symptom: &Symptom, number: usize, marks: &mut Marks) ->
         .map(|(probability, words)| Answer::new(vec![Span::plain(percent(probability))], vec![Span::plain(words)]))
         .collect();
     let mut told: Vec<String> = Vec::new();
-    for proposal in &advice.proposals {
+    for (at, proposal) in advice.proposals.iter().enumerate() {
+        let helps = proposal.answers.iter().find(|answer| answer.key == "runs").map(|answer| answer.probability);
+        if at > 0 && helps.is_some_and(|helps| helps < WORTH_A_LINE) {
+            continue;
+        }
         let words = proposed(desk, proposal);
         // Several lapses are made good by the same thing.
         if told.contains(&words) {
