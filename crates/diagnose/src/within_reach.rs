@@ -41,22 +41,14 @@ fn place_of(machine: &Machine, device: Option<DeviceId>) -> &str {
 /// Whether a place, as the machine file has it in words before any translation, is one that something has to be opened
 /// for: a library's check of a relay may be done from outside, but not of the one in the cabinet.
 fn is_inside(place: &str) -> bool {
-    const INSIDE: [&str; 12] = [
-        "cabinet",
-        "enclosure",
-        "behind",
-        "under a c",
-        "inside",
-        "schrank",
-        "gehäuse",
-        "hinter ",
-        "innen",
-        "armario",
-        "detrás",
-        "dentro",
-    ];
+    const INSIDE: [&str; 9] =
+        ["enclosure", "behind", "under a c", "inside", "gehäuse", "hinter ", "innen", "detrás", "dentro"];
+    // A cabinet has an outside, too.
+    const CABINET: [&str; 3] = ["cabinet", "schrank", "armario"];
+    const ON_IT: [&str; 9] = ["door", "front", "side", "tür", "seite", "wand", "puerta", "frente", "lado"];
     let place = place.to_lowercase();
-    INSIDE.iter().any(|word| place.contains(word))
+    let named = |words: &[&str]| words.iter().any(|word| place.contains(word));
+    named(&INSIDE) || named(&CABINET) && !named(&ON_IT)
 }
 
 /// The place of what is looked at.
@@ -99,6 +91,15 @@ mod tests {
         assert!(is_position_for_operator(&washer, place("limiter")));
         // Nothing is opened to look at it from outside, but it is under a cap.
         assert!(is_position_inside(&washer, place("limiter")));
+        for (words, inside) in [
+            ("cabinet, bottom rail", true),
+            ("cabinet door, inside", true),
+            ("behind the side panel", true),
+            ("cabinet door", false),
+            ("Schaltschrank, rechte Seite", false),
+        ] {
+            assert_eq!(is_inside(words), inside, "{words}");
+        }
         assert!(is_position_for_operator(&washer, place("lid")) && !is_position_inside(&washer, place("lid")));
     }
 }

@@ -7,7 +7,7 @@
 #![allow(missing_docs, clippy::unwrap_used, clippy::expect_used, clippy::panic)]
 
 use diagnose::Diagnoser;
-use diagnose::call::code::{self, Entered, Tried};
+use diagnose::call::code::{self, Came, Entered, Tried};
 use diagnose::call::fingerprint;
 use diagnose::digest::{Digest, Ground, Report, Shows, digest, remedies_of_operator};
 use diagnose::evidence::{Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming};
@@ -144,7 +144,7 @@ fn tried(diagnoser: &Diagnoser, evidence: &mut Evidence, entered: &mut Entered, 
         let Some(remedy) = open.find(|id| !all.contains(id)) else { break };
         all.push(remedy);
         evidence.moments.push(Moment { remedies: vec![remedy], runs: Some(false), ..Moment::default() });
-        entered.tried.push((Tried::Remedy(remedy), false));
+        entered.tried.push((Tried::Remedy(remedy), Came::AsBefore));
     }
     json!(all.iter().map(|remedy| json!({ "remedy": remedy.index(), "runs": false })).collect::<Vec<_>>())
 }

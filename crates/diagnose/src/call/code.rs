@@ -6,9 +6,10 @@
 //! its generator polynomial divides no d(x)·(x^5k + 1) with d below degree 5 and k below 127, and no code is longer.
 //!
 //! ```text
-//! version 2 bits (01) · machine file 10 · complaint 3 (4: none) · last thing done 1, then routine 4, action 5
+//! version 2 bits (10) · machine file 10 · complaint 3 (4: none) · last thing done 1, then routine 4, action 5
 //! (0: only powered on) · "all others dark" 1 · each lamp, see LAMP_CODES · answers 5, each question 8, answer 4
-//! (15: nobody knows) · tried 2, each 0 and remedy 8 or 1 and routine 4 and action 5, then 1 if it runs · zeros
+//! (15: nobody knows) · to be tried 3, each 0 and remedy 8 or 1 and routine 4 and action 5, then 0 as before, 10 it runs, 11
+//! nobody could do it · zeros
 //! ```
 
 use super::entry::{Entry, Kind};
@@ -31,7 +32,7 @@ const CHECK_LETTERS: usize = 3;
 /// Longer codes are not made: of these the check still finds every exchange of two letters.
 const LONGEST: usize = 126;
 
-const VERSION: u32 = 1;
+const VERSION: u32 = 2;
 const COMPLAINTS: [Complaint; 4] =
     [Complaint::WontStart, Complaint::StopsMidway, Complaint::WontFinish, Complaint::WrongResult];
 const NOBODY_KNOWS: u32 = 15;
@@ -50,8 +51,8 @@ pub struct Entered {
     pub lamps: Vec<Option<(LampState, Naming)>>,
     /// Questions with the number of the answer; none: nobody knows.
     pub answers: Vec<(Asked, Option<usize>)>,
-    /// What was tried, and whether it runs since.
-    pub tried: Vec<(Tried, bool)>,
+    /// What was to be tried, and what came of it.
+    pub tried: Vec<(Tried, Came)>,
 }
 
 /// Something that an operator has tried.
@@ -61,6 +62,17 @@ pub enum Tried {
     Remedy(RemedyId),
     /// Going on with this action of a routine.
     GoOn(RoutineId, usize),
+}
+
+/// What came of something that was to be tried.
+#[derive(Clone, Copy, Debug, PartialEq, Eq)]
+pub enum Came {
+    /// All is as before.
+    AsBefore,
+    /// The machine runs.
+    Runs,
+    /// The operator could not do it.
+    CouldNot,
 }
 
 /// Why a code can't be taken in.
@@ -164,8 +176,8 @@ pub fn encode(machine: &Machine, file: &str, entered: &Entered) -> Result<String
         bits.put_small(answer as usize, 4)?;
     }
     let remedies = remedies_of_operator(machine);
-    bits.put_small(entered.tried.len(), 2)?;
-    for (tried, runs) in &entered.tried {
+    bits.put_small(entered.tried.len(), 3)?;
+    for (tried, came) in &entered.tried {
         match tried {
             Tried::Remedy(remedy) => {
                 bits.put(0, 1);
@@ -177,7 +189,11 @@ pub fn encode(machine: &Machine, file: &str, entered: &Entered) -> Result<String
                 bits.put_small(*action, 5)?;
             }
         }
-        bits.put(u32::from(*runs), 1);
+        match came {
+            Came::AsBefore => bits.put(0, 1),
+            Came::Runs => bits.put(0b10, 2),
+            Came::CouldNot => bits.put(0b11, 2),
+        }
     }
     bits.letters()
 }
@@ -188,8 +204,11 @@ pub fn encode(machine: &Machine, file: &str, entered: &Entered) -> Result<String
 /// Why it can't be taken in.
 pub fn decode(machine: &Machine, file: &str, code: &str) -> Result<Entered, CodeMistake> {
     let mut bits = Bits::of_letters(code)?;
-    if bits.take(2)? != VERSION {
-        return Err(CodeMistake::OtherVersion);
+    match bits.take(2)? {
+        VERSION => {}
+        // Nothing was ever of this version, and the check does not notice noughts put before.
+        0 => return Err(CodeMistake::Check),
+        _ => return Err(CodeMistake::OtherVersion),
     }
     if bits.take(10)? != mark(machine, file) {
         return Err(CodeMistake::OtherMachine);
@@ -222,7 +241,7 @@ pub fn decode(machine: &Machine, file: &str, code: &str) -> Result<Entered, Code
         entered.answers.push((question, answer));
     }
     let remedies = remedies_of_operator(machine);
-    for _ in 0..bits.take(2)? {
+    for _ in 0..bits.take(3)? {
         let tried = if bits.take(1)? == 0 {
             Tried::Remedy(*remedies.get(bits.take(8)? as usize).ok_or(CodeMistake::Content)?)
         } else {
@@ -231,9 +250,15 @@ pub fn decode(machine: &Machine, file: &str, code: &str) -> Result<Entered, Code
             row.actions.get(action).ok_or(CodeMistake::Content)?;
             Tried::GoOn(routine, action)
         };
-        entered.tried.push((tried, bits.take(1)? == 1));
+        let came = match bits.take(1)? {
+            0 => Came::AsBefore,
+            _ if bits.take(1)? == 0 => Came::Runs,
+            _ => Came::CouldNot,
+        };
+        entered.tried.push((tried, came));
     }
-    if bits.is_padding() { Ok(entered) } else { Err(CodeMistake::Content) }
+    // Nor does the check notice noughts behind.
+    if bits.is_padding() { Ok(entered) } else { Err(CodeMistake::Check) }
 }
 
 impl Entered {
@@ -272,14 +297,22 @@ impl Entered {
             };
             entries.push(Entry::new(Kind::Unknown, to_do.key(machine)));
         }
-        for (tried, runs) in &self.tried {
+        for (tried, came) in &self.tried {
+            if *came == Came::CouldNot {
+                let to_do = match *tried {
+                    Tried::Remedy(remedy) => ToDo::Remedy(remedy),
+                    Tried::GoOn(..) => ToDo::GoOn,
+                };
+                entries.push(Entry::new(Kind::Cannot, to_do.key(machine)));
+                continue;
+            }
             entries.push(match *tried {
                 Tried::Remedy(remedy) => Entry::new(Kind::Tried, &machine.remedies[remedy].key),
                 Tried::GoOn(routine, action) => {
                     Entry::new(Kind::Then, describe_deeds(machine, routine, &[Deed::Routine(Some(action))]))
                 }
             });
-            entries.push(Entry::new(Kind::Runs, if *runs { "yes" } else { "no" }));
+            entries.push(Entry::new(Kind::Runs, if *came == Came::Runs { "yes" } else { "no" }));
         }
         entries
     }
@@ -372,7 +405,7 @@ impl Bits {
 
     fn of_letters(code: &str) -> Result<Self, CodeMistake> {
         let mut bits = Self::default();
-        for letter in code.chars().filter(|letter| !letter.is_whitespace() && !matches!(letter, '-' | '–' | '.')) {
+        for letter in code.chars().filter(|letter| !is_between(*letter)) {
             let plain = match letter.to_ascii_uppercase() {
                 'O' => '0',
                 'I' | 'L' => '1',
@@ -389,6 +422,11 @@ impl Bits {
         let wanted = check.iter().fold(0, |value, bit| value << 1 | u32::from(*bit));
         if crc15(&bits.bits) == wanted { Ok(bits) } else { Err(CodeMistake::Check) }
     }
+}
+
+/// Whether this only stands between the letters of a code, however somebody writes it down.
+fn is_between(letter: char) -> bool {
+    letter.is_whitespace() || matches!(letter, '-' | '–' | '—' | '.' | ',' | ';' | ':' | '/' | '_')
 }
 
 /// The CRC of ISO 11898-1: x¹⁵ + x¹⁴ + x¹⁰ + x⁸ + x⁷ + x⁴ + x³ + 1, beginning with 0, nothing reflected.
@@ -425,8 +463,9 @@ mod tests {
             lamps: (0..LampPlace::all(machine).count()).map(lit).collect(),
             answers: vec![(asked[1], Some(0)), (asked[2], None)],
             tried: vec![
-                (Tried::Remedy(remedies_of_operator(machine)[0]), false),
-                (Tried::GoOn(RoutineId::new(0), 2), true),
+                (Tried::Remedy(remedies_of_operator(machine)[0]), Came::AsBefore),
+                (Tried::Remedy(remedies_of_operator(machine)[1]), Came::CouldNot),
+                (Tried::GoOn(RoutineId::new(0), 2), Came::Runs),
             ],
         }
     }
@@ -476,6 +515,13 @@ mod tests {
             }
         }
         assert!(tried > 900, "{tried}");
+        // The check itself does not notice these.
+        for noughts in ["0", "00", "0000"] {
+            for wrong in [format!("{code}{noughts}"), format!("{noughts}{code}")] {
+                assert_eq!(decode(&machine, "f", &wrong), Err(CodeMistake::Check), "{wrong}");
+            }
+        }
+        assert_eq!(decode(&machine, "f", &format!("{code}{code}")), Err(CodeMistake::Check));
     }
 
     #[test]

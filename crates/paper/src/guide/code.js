@@ -17,7 +17,7 @@ function encode(data, entered) {
     if (value >= 2 ** length) fits = false;
     for (let place = length - 1; place >= 0; place--) bits.push((value >> place) & 1);
   };
-  put(1, 2);
+  put(2, 2);
   put(data.code.mark, 10);
   put(entered.complaint === null ? 4 : entered.complaint, 3);
   put(entered.routine === null ? 0 : 1, 1);
@@ -39,7 +39,7 @@ function encode(data, entered) {
     put(question, 8);
     put(answer === null ? 15 : answer, 4);
   }
-  put(entered.tried.length, 2);
+  put(entered.tried.length, 3);
   for (const one of entered.tried) {
     if (one.remedy !== undefined) {
       put(0, 1);
@@ -49,7 +49,8 @@ function encode(data, entered) {
       put(one.routine, 4);
       put(one.action, 5);
     }
-    put(one.runs ? 1 : 0, 1);
+    if (one.cannot !== undefined) put(3, 2);
+    else one.runs ? put(2, 2) : put(0, 1);
   }
   while (bits.length % 5) bits.push(0);
   put(crc15(bits), 15);

@@ -187,7 +187,7 @@
     return {
       ...evidence(),
       answers: state.said.filter((one) => one.answer !== undefined).map((one) => [one.question, one.answer]),
-      tried: state.said.filter((one) => one.runs !== undefined),
+      tried: state.said.filter((one) => one.runs !== undefined || one.cannot !== undefined),
     };
   }
 
@@ -398,12 +398,13 @@
       make("h2", {}, p("try")),
       make("p", { class: "words" }, words),
       picture(row, words),
+      make("p", {}, p(next.goOn ? "tryLook" : "tryThen")),
       choices([
         button(p("runs"), give(true), { class: "choice", "data-answer": "runs" }),
         button(p("still"), give(false), { class: "choice", "data-answer": "still" }),
         button(p("cannot"), () => {
           state.out.add(key);
-          state.said.push({ cannot: key, words });
+          state.said.push({ ...record, cannot: key, words });
           go("result");
         }, { class: "choice quiet", "data-answer": "cannot" }),
       ]));
@@ -463,10 +464,19 @@
       }
     });
     return make("section", { class: "said" }, make("h2", {}, p("told")), make("ul", {}, rows),
-      button(p("again"), () => {
+      againButton());
+  }
+
+  // All is lost by it, so it is tapped twice.
+  function againButton() {
+    const one = button(p("again"), () => {
+      one.textContent = p("againSure");
+      one.addEventListener("click", () => {
         state = fresh();
         draw();
-      }, { class: "quiet" }));
+      });
+    }, { class: "quiet", "data-again": true });
+    return one;
   }
 
   function causesList(found) {
@@ -495,7 +505,7 @@
     return make("section", { class: "card stands" },
       make("h2", {}, p("stands")),
       make("ul", { class: "places" }, all.map((place) => make("li", {},
-        make("span", { class: "share" }, percent(place.weight / known)), make("span", {}, place.names.join(", ") || p("notRunning"))))),
+        make("span", { class: "share" }, percent(place.weight / known)), make("span", {}, place.names.join(" + ") || p("notRunning"))))),
       wanted.list.length ? [
         make("h3", {}, p(wanted.start ? "startNeeds" : "waits")),
         make("ul", { class: "needs" }, open.map(need)),
@@ -520,13 +530,33 @@
         else if (next && room) card = tryCard(next, found);
         card = card || codeCard(p("call"), p("callMore"));
       }
+      if (lastTried && lastTried.runs) {
+        show(make("h1", {}, t(data.machine)), card, saidList());
+        return;
+      }
       const doubt = found.unknown > FITS_BADLY
         ? make("section", { class: "caution" }, make("p", {}, p("fitsBadly")), button(p("lookAgain"), () => go("lamps"))) : null;
       show(make("h1", {}, t(data.machine)), doubt, standsCard(found), card, causesList(found), saidList());
     }, 20);
   }
 
+  // What was entered stays where the page is loaded anew; where a browser keeps nothing, it is lost as before.
+  const KEPT = () => `guide ${data.code.mark} ${data.version}`;
+  function keep() {
+    try {
+      sessionStorage.setItem(KEPT(), JSON.stringify({ ...state, out: [...state.out], language }));
+    } catch { /* Nothing is kept here. */ }
+  }
+  function kept() {
+    try {
+      const { language: spoken, ...rest } = JSON.parse(sessionStorage.getItem(KEPT()));
+      state = { ...fresh(), ...rest, out: new Set(rest.out) };
+      language = spoken;
+    } catch { /* Nothing was kept. */ }
+  }
+
   function draw() {
+    keep();
     document.documentElement.lang = data.languages[language];
     document.querySelectorAll("[data-languages]").forEach((text) =>
       [...text.children].forEach((one, at) => { one.hidden = at !== language; }));
@@ -554,6 +584,7 @@
   weigher = new Weigher(data);
   const wanted = data.languages.indexOf((navigator.language || "en").slice(0, 2));
   language = Math.max(wanted, 0);
+  kept();
   // For tests: what is weighed, without tapping it in.
   window.guide = {
     weigh: (one) => weigher.weigh(one),

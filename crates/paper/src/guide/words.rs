@@ -96,6 +96,7 @@ labels! {
     back: "Back", "Zurück", "Atrás";
     change: "change", "ändern", "cambiar";
     again: "Begin anew", "Neu beginnen", "Empezar de nuevo";
+    againSure: "Really begin anew? All that was entered is lost: tap once more", "Wirklich neu beginnen? Alles Eingegebene geht verloren: noch einmal tippen", "¿Empezar de nuevo de verdad? Se pierde todo lo introducido: toque otra vez";
     told: "What you said", "Was Sie sagten", "Lo que usted dijo";
     unknown: "I don't know", "Weiß ich nicht", "No lo sé";
     stands: "Where it stands", "Wo sie steht", "Dónde está parada";
@@ -120,6 +121,8 @@ labels! {
     place: "Place", "Ort", "Lugar";
     before: "First read this", "Zuerst lesen", "Lea primero";
     try: "Please do this", "Bitte tun", "Haga esto, por favor";
+    tryThen: "Then clear the alarm if one is shown (reset, or as the manual says), and start as usual. If lamps look different now and it still does not run, change them below.", "Danach die Störung quittieren, wenn eine angezeigt wird (wie in der Anleitung), und wie gewohnt starten. Sehen Lampen jetzt anders aus und läuft sie noch nicht, diese unten ändern.", "Después borre la alarma si se muestra alguna (rearme, o como diga el manual) y arranque como siempre. Si ahora hay lámparas distintas y sigue sin funcionar, cámbielas abajo.";
+    tryLook: "If lamps look different then and it does not run, change them below.", "Sehen Lampen danach anders aus und läuft sie nicht, diese unten ändern.", "Si después hay lámparas distintas y no funciona, cámbielas abajo.";
     goOn: "Nothing seems to be wrong. Go on with: {}", "Nichts scheint falsch zu sein. Weiter mit: {}", "Parece que no pasa nada. Siga con: {}";
     cannot: "I can't do that", "Das kann ich nicht", "No puedo hacerlo";
     over: "The machine runs", "Die Maschine läuft", "La máquina funciona";
