@@ -9,7 +9,7 @@ use diagnose::reading::{
 };
 use machine::Machine;
 use machine::id::{Id, RoutineId};
-use machine::model::{Event, LampKind, Who};
+use machine::model::{Check, Event, LampKind, Who};
 
 use crate::language::{Label, Language};
 use crate::phrase;
@@ -234,7 +234,7 @@ impl Telling<'_> {
     fn check(&self, report: &CheckReport) -> Option<String> {
         let check = self.machine.checks.get(report.check)?;
         let answer = check.answers.get(report.answer)?;
-        let asked = phrase::words(&check.operator, &check.key, self.language);
+        let asked = self.check_words(check);
         Some(format!("{asked} – {}", phrase::words(&answer.words, &answer.key, self.language)))
     }
 
@@ -250,10 +250,17 @@ impl Telling<'_> {
             return Some(label.of(self.language).to_owned());
         }
         let to_do = to_do_called(self.machine, key)?;
-        if let ToDo::Remedy(remedy) = to_do {
-            return Some(remedy_words(self.machine, self.machine.remedies.get(remedy)?, self.language));
+        match to_do {
+            ToDo::Remedy(remedy) => Some(remedy_words(self.machine, self.machine.remedies.get(remedy)?, self.language)),
+            ToDo::Check(check) => Some(self.check_words(self.machine.checks.get(check)?).to_owned()),
+            _ => Some(asked(self.machine, self.routine, &to_do).in_language(self.language.tag()).to_owned()),
         }
-        Some(asked(self.machine, self.routine, &to_do).in_language(self.language.tag()).to_owned())
+    }
+
+    /// A check as it is put to whoever may do it: an operator is only told to leave the rest alone.
+    fn check_words<'c>(&self, check: &'c Check) -> &'c str {
+        let words = if check.who == Who::Operator { &check.operator } else { &check.technician };
+        phrase::words(words, &check.key, self.language)
     }
 }
 

@@ -145,7 +145,7 @@ impl<'d> Exercise<'d> {
     #[must_use]
     pub fn opening(&self) -> Opening {
         let deeds = self.opening.moments.first().map(|moment| moment.deeds.as_slice()).unwrap_or_default();
-        let routine = self.opening.routine.or_else(|| self.machine.routines.ids().next());
+        let routine = self.routine();
         Opening {
             complaint: match (
                 self.opening.complaint.map_or("it is not right", wording::complaint),
@@ -160,6 +160,11 @@ impl<'d> Exercise<'d> {
                 .unwrap_or_default(),
             did: routine.map(|routine| self.done_last(routine, deeds)).unwrap_or_default(),
         }
+    }
+
+    /// The routine that was said to be under way, else the usual one; none if the machine has none.
+    pub(super) fn routine(&self) -> Option<RoutineId> {
+        self.opening.routine.or_else(|| self.machine.routines.ids().next())
     }
 
     /// An action of the routine in the words that the file has for it.
@@ -390,7 +395,12 @@ fn needs(machine: &Machine, deviations: &[DeviationId]) -> Vec<String> {
         .iter()
         .map(|one| {
             let row = &machine.deviations[*one];
-            row.remedy.map_or_else(|| format!(" {}", row.key), |remedy| machine.remedies[remedy].key.clone())
+            match row.remedy.map(|remedy| &machine.remedies[remedy]) {
+                // What is made good alike is one thing to whoever says it, whichever routine it was forgotten in.
+                Some(remedy) if remedy.device.is_none() => remedy.words.english.clone(),
+                Some(remedy) => remedy.key.clone(),
+                None => format!(" {}", row.key),
+            }
         })
         .collect();
     all.sort();

@@ -7,6 +7,7 @@ use crate::call::by_remedy;
 use crate::caller::{Caller, Truth};
 use crate::evidence::{Evidence, LampState};
 use crate::next::advice::deviation_words;
+use crate::next::{ToDo, deed_words};
 use crate::reading::describe_lamps;
 use crate::trial::{Beginning, Policy, Trial, play};
 use crate::wording::lamp_meaning_as;
@@ -130,7 +131,7 @@ impl Exercise<'_> {
         let beginning = Beginning::of(&caller, self.diagnoser, &trial);
         // The advice can always be followed.
         let course = play(caller, self.diagnoser, Policy::Advice, &trial, &beginning).unwrap_or_default();
-        let words = |to_do: &crate::next::ToDo| {
+        let words = |to_do: &ToDo| {
             let known = self.offers().iter().find(|offer| offer.to_do == *to_do);
             known.map_or_else(|| course_words(self, to_do), |offer| offer.words.clone())
         };
@@ -210,9 +211,13 @@ impl Exercise<'_> {
 /// What is seen when it runs again.
 pub(super) const RUNS: &str = "it runs again";
 
-fn course_words(exercise: &Exercise<'_>, to_do: &crate::next::ToDo) -> String {
+fn course_words(exercise: &Exercise<'_>, to_do: &ToDo) -> String {
     match to_do {
-        crate::next::ToDo::GoOn => "go on with the routine: nothing is wrong".to_owned(),
+        ToDo::GoOn => "go on with the routine: nothing is wrong".to_owned(),
+        ToDo::Act(deed) => {
+            let words = exercise.routine().map(|routine| deed_words(exercise.machine(), routine, deed).english);
+            words.filter(|words| !words.is_empty()).unwrap_or_else(|| to_do.key(exercise.machine()))
+        }
         other => other.key(exercise.machine()),
     }
 }

@@ -194,7 +194,14 @@ fn proposal(out: &mut String, session: &Session, proposal: &Proposal, width: usi
         if let Some(part) = session.machine().remedies.get(remedy).and_then(|row| row.part.as_ref()) {
             paragraph(out, width, "    ", "    ", PLAIN, &format!("Part: {}.", part.words.english));
         }
-        paragraph(out, width, "    ", "    ", PLAIN, "Does it run then?");
+        paragraph(
+            out,
+            width,
+            "    ",
+            "    ",
+            PLAIN,
+            "Clear the alarm if one is shown, and start as usual: does it run then?",
+        );
     }
     // Nobody compares rows of lamp names by ear: long ones are read out.
     let is_long = |answer: &Outcome| answer.words.chars().count() > LONGEST_LAMPS;

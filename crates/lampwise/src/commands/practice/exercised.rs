@@ -14,6 +14,9 @@ use crate::failure::Failure;
 use crate::progress;
 use crate::screen::{FAINT, PLAIN, STRONG, Screen, TITLE, padded, paragraph};
 
+/// More is never wrong at once.
+const MOST_NAMED: usize = 2;
+
 /// An exercise with its terminal.
 pub struct Led<'l, 'd> {
     exercise: Exercise<'d>,
@@ -275,6 +278,9 @@ impl<'l, 'd> Led<'l, 'd> {
                     Meant::None(text) => return self.told(&text),
                 }
             }
+        }
+        if keys.len() > MOST_NAMED {
+            return self.told("At most two things are wrong: name one, or two with `and` between them.");
         }
         let keys: Vec<&str> = keys.iter().map(String::as_str).collect();
         match self.exercise.name_cause(&keys) {
