@@ -4,7 +4,7 @@
 use std::path::Path;
 
 use machine::caution::{self, Caution, Doing};
-use machine::model::{DeviceRole, Guarding, HandMove, MechanismClass, PointUse, Who};
+use machine::model::{DeviceRole, Energy, Guarding, HandMove, Load, MechanismClass, PointUse, Who};
 use machine::{Choice, Machine, Reading, Severity, Source, read};
 
 const DEMOS: [&str; 4] = ["minimal", "jar-filler", "parts-washer", "lidding-line"];
@@ -143,9 +143,36 @@ fn a_temperature_limiter_is_not_just_put_back() {
     for (language, asks_why) in [("en", "find out why"), ("de", "Ursache"), ("es", "por qué")] {
         assert!(remedy.words.in_language(language).contains(asks_why), "{language}");
     }
-    // The filter is.
-    let lapse = machine.deviations.rows().find(|row| row.key == "lapse/filter found out").unwrap();
-    assert_eq!(machine.remedies[lapse.remedy.unwrap()].who, Who::Operator);
+}
+
+#[test]
+fn what_is_put_back_inside_a_guard_is_put_back_with_care() {
+    for (name, key, who, load) in [
+        ("parts-washer", "lapse/filter found out", Who::Technician, Load::Raised),
+        ("jar-filler", "lapse/tray found full", Who::Operator, Load::None),
+        ("jar-filler", "lapse/cup found in_place", Who::Operator, Load::None),
+        ("lidding-line", "lapse/magazine found empty", Who::Operator, Load::None),
+    ] {
+        let machine = machine(name, None);
+        let lapse = machine.deviations.rows().find(|row| row.key == key).unwrap();
+        let remedy = &machine.remedies[lapse.remedy.unwrap()];
+        assert_eq!((remedy.who, remedy.energy, remedy.load), (who, Energy::Off, load), "{key}");
+        for (language, first) in [("en", "press stop"), ("de", "Stopp drücken"), ("es", "pulsar parada")] {
+            assert!(remedy.words.in_language(language).starts_with(first), "{key}, {language}");
+        }
+    }
+}
+
+#[test]
+fn an_emergency_stop_is_not_just_released() {
+    let machine = machine("lidding-line", None);
+    let lapse = machine.deviations.rows().find(|row| row.key == "lapse/emergency found pushed_in").unwrap();
+    let remedy = &machine.remedies[lapse.remedy.unwrap()];
+    assert_eq!(remedy.who, Who::Operator);
+    for (language, asks_why) in [("en", "find out why"), ("de", "warum"), ("es", "por qué")] {
+        assert!(remedy.words.in_language(language).contains(asks_why), "{language}");
+    }
+    assert!(Doing::of_remedy(&machine, remedy).cautions().contains(&Caution::Protects));
 }
 
 #[test]
