@@ -33,8 +33,8 @@ const LIT: Label = Label::new("{} lit", "{} leuchtet", "{} encendida");
 const MANY_LIT: Label = Label::new("{} lit", "{} leuchten", "{} encendidas");
 const DARK: Label = Label::new("{} dark", "{} dunkel", "{} apagada");
 const MANY_DARK: Label = Label::new("{} dark", "{} dunkel", "{} apagadas");
-const FLICKERS: Label = Label::new("{} goes on and off", "{} geht an und aus", "{} se enciende y se apaga");
-const MANY_FLICKER: Label = Label::new("{} go on and off", "{} gehen an und aus", "{} se encienden y se apagan");
+const FLICKERS: Label = Label::new("{} goes on and off", "{} blinkt", "{} parpadea");
+const MANY_FLICKER: Label = Label::new("{} go on and off", "{} blinken", "{} parpadean");
 const NOT_LOOKED: Label = Label::new("{} not looked at", "{} nicht angesehen", "{} sin mirar");
 const ALL: Label = Label::new("all", "alle", "todas");
 const OTHERS: Label = Label::new("all others", "alle anderen", "todas las demás");
@@ -54,7 +54,7 @@ pub fn kind(kind: Kind, language: Language) -> &'static str {
         Kind::Hours => Label::new("hours", "Stunden", "horas"),
         Kind::AtOnce => Label::new("at once", "gleichzeitig", "a la vez"),
         Kind::Recently => Label::new("recently", "kürzlich", "hace poco"),
-        Kind::Complaint => Label::new("complaint", "Beschwerde", "queja"),
+        Kind::Complaint => Label::new("complaint", "Störungsbild", "síntoma"),
         Kind::Routine => Label::new("routine", "Ablauf", "rutina"),
         Kind::Did => Label::new("did", "getan", "hecho"),
         Kind::Lamps => Label::new("lamps", "Lampen", "lámparas"),
@@ -286,7 +286,7 @@ fn complained(complaint: Complaint) -> Label {
         Complaint::StopsMidway => Label::new("it stops midway", "sie bleibt mittendrin stehen", "se para a medias"),
         Complaint::WontFinish => Label::new("it won't finish", "sie kommt nicht zum Ende", "no llega al final"),
         Complaint::WrongResult => {
-            Label::new("the result is wrong", "das Ergebnis ist falsch", "el resultado es incorrecto")
+            Label::new("the result is wrong", "das Ergebnis stimmt nicht", "el resultado es incorrecto")
         }
     }
 }

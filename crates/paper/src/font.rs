@@ -89,7 +89,7 @@ mod tests {
     #[test]
     fn the_font_has_every_sign_that_sheets_use() {
         for face in [&FACES.regular, &FACES.bold] {
-            for sign in ['\u{2212}', '–', '→', '●', '○', '◐', '«', '¿', 'ß'] {
+            for sign in ['\u{2212}', '–', '→', '●', '○', '◐', '~', '«', '¿', 'ß'] {
                 assert!(face.as_ref().is_some_and(|face| face.glyph_index(sign).is_some()), "{sign}");
             }
         }

@@ -296,7 +296,7 @@ fn a_call_report_is_in_the_language_of_the_sheet_but_for_what_was_said() {
     let sheet = desk.sheets(&Request::Call { record, changed: false }, PageSize::A4).unwrap().remove(0);
     let said: BTreeSet<String> = spans(&sheet.blocks).into_iter().map(|span| span.text).collect();
     let told =
-        ["Beschwerde", "sie startet nicht („won't start“)", "Lampen", "I2 dunkel; alle anderen leuchten", "rang twice"];
+        ["Störungsbild", "sie startet nicht („won't start“)", "Lampen", "I2 dunkel; alle anderen leuchten", "rang twice"];
     for word in told {
         assert!(said.contains(word), "{word}: {said:?}");
     }

@@ -79,7 +79,7 @@ labels! {
     complaint1more: "It began and stands still.", "Sie hat begonnen und steht.", "Empezó y está parada.";
     complaint2: "It does not finish", "Sie wird nicht fertig", "No termina";
     complaint2more: "Nearly everything is done, but the end does not come.", "Fast alles ist getan, aber das Ende kommt nicht.", "Casi todo está hecho, pero no llega al final.";
-    complaint3: "The result is wrong", "Das Ergebnis ist falsch", "El resultado está mal";
+    complaint3: "The result is wrong", "Das Ergebnis stimmt nicht", "El resultado es incorrecto";
     complaint3more: "It comes to its end, but the work is not right.", "Sie kommt zum Ende, aber die Arbeit stimmt nicht.", "Llega al final, pero el trabajo no está bien.";
     last: "What was done last?", "Was wurde zuletzt getan?", "¿Qué fue lo último que se hizo?";
     lastMore: "The last thing that somebody did before it stood still.", "Das Letzte, was jemand tat, bevor sie stand.", "Lo último que alguien hizo antes de que se parase.";
@@ -115,7 +115,7 @@ labels! {
     nothingWrong: "nothing is wrong: it waits for you", "nichts ist falsch: sie wartet auf Sie", "no pasa nada: le espera a usted";
     more: "more causes", "weitere Ursachen", "más causas";
     ask: "Please look", "Bitte nachsehen", "Mire, por favor";
-    whereStands: "Where does it stand: {}?", "Wo steht: {}?", "¿Dónde está: {}?";
+    whereStands: "Where does it stand: {}?", "In welchem Zustand ist: {}?", "¿En qué estado está: {}?";
     isLit: "Is lamp {} lit?", "Leuchtet die Lampe {}?", "¿Está encendida la lámpara {}?";
     allLamps: "See all lamps", "Alle Lampen ansehen", "Ver todas las lámparas";
     place: "Place", "Ort", "Lugar";

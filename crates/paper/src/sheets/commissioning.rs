@@ -3,6 +3,7 @@
 
 use machine::Condition;
 use machine::caution::{Caution, Doing};
+use machine::id::MechanismId;
 use machine::model::{
     Device, DeviceRole, Guarding, HandMove, Input, Mechanism, MechanismClass, Move, PointUse, SettingValue, WorldFact,
 };
@@ -27,15 +28,15 @@ const TIMES: Label = Label::new("Travel times", "Laufzeiten", "Tiempos de recorr
 const SETTINGS: Label = Label::new("Settings", "Einstellungen", "Ajustes");
 const GUARDS: Label = Label::new("What protects people", "Was Menschen schützt", "Lo que protege a las personas");
 const LAMP: Label = Label::new("Lamp", "Lampe", "Lámpara");
-const TAG: Label = Label::new("Tag", "Kennz.", "Marca");
+const TAG: Label = Label::new("Tag", "Kennz.", "Identif.");
 const MEANS: Label = Label::new("Meaning", "Bedeutung", "Significado");
 const MAKE_SO: Label = Label::new("Make it so", "So herbeiführen", "Cómo provocarlo");
 const LIT: Label = Label::new("● lit", "● leuchtet", "● encend.");
 const DARK: Label = Label::new("then ○ dark", "dann ○ dunkel", "luego ○ apag.");
 const ACTS: Label = Label::new("What must follow when lit", "Was folgen muss", "Qué debe seguir");
-const RIGHT: Label = Label::new("Right", "Stimmt", "Bien");
+const RIGHT: Label = Label::new("OK", "Stimmt", "Bien");
 const MOVES: Label = Label::new("Moves", "Bewegung", "Movimiento");
-const DUE: Label = Label::new("Due", "Soll", "Debido");
+const DUE: Label = Label::new("Nominal", "Soll", "Valor nominal");
 const MEASURED: Label = Label::new("Measured", "Gemessen", "Medido");
 const SETTING: Label = Label::new("Setting", "Einstellung", "Ajuste");
 const WHERE: Label = Label::new("Where", "Wo", "Dónde");
@@ -57,6 +58,9 @@ const SPARE: Label = Label::new("spare: must stay dark", "frei: muss dunkel blei
 const BETWEEN: Label = Label::new("between positions", "zwischen den Stellungen", "entre posiciones");
 const WITH: Label = Label::new("while: {}", "bei: {}", "con: {}");
 const ANY: Label = Label::new("anywhere", "irgendwo", "cualquier sitio");
+
+/// The type of what is so around the machine.
+const SURROUNDINGS: &str = "surroundings";
 
 /// The sheet.
 pub(crate) fn commissioning(desk: &Desk<'_>) -> Sheet {
@@ -175,6 +179,7 @@ fn world_fact(desk: &Desk<'_>, fact: WorldFact) -> String {
             let name = desk.words(&row.words, &row.name);
             let at = self::position(desk, row, position);
             match row.class {
+                MechanismClass::Hand if is_given(desk, id) => format!("{name}: {at}"),
                 MechanismClass::Hand => format!("{name}: {at} ({})", BY_HAND.of(language)),
                 MechanismClass::Button if position == row.rest => format!("{name}: {at}"),
                 MechanismClass::Button => format!("{name}: {}", PRESS.of(language)),
@@ -194,6 +199,12 @@ fn world_fact(desk: &Desk<'_>, fact: WorldFact) -> String {
             row.label.clone().unwrap_or_else(|| desk.words(&row.words, &row.tag).to_owned())
         }
     }
+}
+
+/// Whether this is so by itself: no hand makes a cabinet cool.
+fn is_given(desk: &Desk<'_>, id: MechanismId) -> bool {
+    let devices = &desk.machine().devices;
+    devices.rows().any(|device| device.role == DeviceRole::Mechanism(id) && device.type_key == SURROUNDINGS)
 }
 
 fn outputs(desk: &Desk<'_>) -> Option<Table> {

@@ -23,7 +23,7 @@ const NOT_NAMED: Label = Label::new(
 );
 const JUST_USUAL: Label = Label::new("just the usual ones", "nur die üblichen", "solo las habituales");
 const ONLY: Label = Label::new("only {}", "nur {}", "solo {}");
-const FLICKER: Label = Label::new("on and off: {}", "an und aus: {}", "encendiéndose y apagándose: {}");
+const FLICKER: Label = Label::new("flickering: {}", "blinkt: {}", "parpadea: {}");
 const ALL_DARK: Label = Label::new("all dark", "alle dunkel", "todas apagadas");
 
 /// Usual lamps are only worth a line of their own if they are so many.
@@ -150,7 +150,7 @@ mod tests {
             told,
             [
                 Some("just the usual ones"),
-                Some("+ I8; on and off: I10"),
+                Some("+ I8; flickering: I10"),
                 Some("+ I2 − I1"),
                 Some("only I9"),
                 Some("all dark"),

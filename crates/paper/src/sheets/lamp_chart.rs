@@ -19,12 +19,12 @@ use crate::phrase;
 
 const TITLE: Label = Label::new("Lamp chart", "Lampenplan", "Tabla de lámparas");
 const ABOUT: Label = Label::new(
-    "Which lamps go with which step, on a healthy machine. Full: lit all the time; point: dark all the time; half: may \
+    "Which lamps go with which step, on a healthy machine. Full: lit all the time; point: dark all the time; wave: may \
      change within the step. Spare lamps are left out.",
-    "Welche Lampen zu welchem Schritt gehören, bei heiler Maschine. Voll: leuchtet immer; Punkt: immer dunkel; halb: kann \
+    "Welche Lampen zu welchem Schritt gehören, bei fehlerfreier Maschine. Voll: leuchtet immer; Punkt: immer dunkel; Welle: kann \
      sich im Schritt ändern. Freie Lampen sind weggelassen.",
-    "Qué lámparas corresponden a cada etapa en una máquina sana. Llena: siempre encendida; punto: siempre apagada; \
-     media: puede cambiar dentro de la etapa. Las lámparas libres no figuran.",
+    "Qué lámparas corresponden a cada etapa en una máquina en buen estado. Llena: siempre encendida; punto: siempre apagada; \
+     onda: puede cambiar dentro de la etapa. Las lámparas libres no figuran.",
 );
 const WAITS: Label = Label::new("What each step waits for", "Worauf jeder Schritt wartet", "Qué espera cada etapa");
 const STEP: Label = Label::new("Step", "Schritt", "Etapa");
@@ -33,9 +33,11 @@ const FOR: Label = Label::new("Waits for", "Wartet auf", "Espera");
 const TIME_OUT: Label = Label::new("At most", "Höchstens", "Como máximo");
 const NEVER: Label =
     Label::new("Only when something is wrong: {}.", "Nur wenn etwas nicht stimmt: {}.", "Solo cuando algo va mal: {}.");
-const PASSED: Label =
-    Label::new("Passed through in no time: {}.", "In keiner Zeit durchlaufen: {}.", "Se pasa sin demora: {}.");
+const PASSED: Label = Label::new("Passed through at once: {}.", "Sofort durchlaufen: {}.", "Se pasa sin demora: {}.");
 const CHART: Label = Label::new("Chart {}", "Ablauf {}", "Diagrama {}");
+
+/// The sign of a lamp that may change within a step.
+const MAY_CHANGE: &str = "~";
 
 /// Size of letters, height of a row, width of a column.
 const TEXT: f64 = 8.0;
@@ -179,16 +181,8 @@ fn cell(drawing: &mut Drawing, x: f64, y: f64, shown: Shown) {
     match shown {
         Shown::Lit => drawing.circle(x, y, RADIUS, 0.0, Some(0.0)),
         Shown::Dark => drawing.circle(x, y, 0.7, 0.0, Some(0.0)),
-        Shown::Changes => {
-            drawing.circle(x, y, RADIUS - 0.35, 0.7, Some(1.0));
-            // The left half, as a polygon of enough corners.
-            let corner = |index: u32| {
-                let angle = std::f64::consts::PI * (0.5 + f64::from(index) / 12.0);
-                (x + RADIUS * angle.cos(), y + RADIUS * angle.sin())
-            };
-            let half: Vec<(f64, f64)> = (0..=12).map(corner).collect();
-            drawing.shape(&half, 0.0);
-        }
+        // No half disk: that is a lamp that flickers, on the sheet of the lamps.
+        Shown::Changes => drawing.text(x, y + 0.3 * TEXT, TEXT, true, Anchor::Middle, MAY_CHANGE),
     }
 }
 

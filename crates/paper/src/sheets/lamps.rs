@@ -18,7 +18,7 @@ const ABOUT: Label = Label::new(
     "Qué significa cada lámpara del autómata. ● encendida, ○ apagada, ◐ parpadea.",
 );
 const LAMP: Label = Label::new("Lamp", "Lampe", "Lámpara");
-const TAG: Label = Label::new("Tag", "Kennz.", "Marca");
+const TAG: Label = Label::new("Tag", "Kennz.", "Identif.");
 const MEANS: Label = Label::new("Lit means", "Leuchtet heißt", "Encendida significa");
 const WHERE: Label = Label::new("Where", "Wo", "Dónde");
 const OWN_LED: Label = Label::new("Own LED", "Eigene LED", "LED propio");

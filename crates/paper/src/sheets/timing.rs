@@ -17,9 +17,9 @@ const TITLE: Label = Label::new("Timing diagram", "Zeitdiagramm", "Diagrama de t
 const ABOUT: Label = Label::new(
     "The usual routine on a healthy machine: {}. Moments in seconds after power-on; widths are not to scale. Grey: step \
      active. High: lamp lit. Numbers: what hands do.",
-    "Der übliche Ablauf bei heiler Maschine: {}. Zeitpunkte in Sekunden nach dem Einschalten; Breiten nicht \
+    "Der übliche Ablauf bei fehlerfreier Maschine: {}. Zeitpunkte in Sekunden nach dem Einschalten; Breiten nicht \
      maßstäblich. Grau: Schritt aktiv. Hoch: Lampe leuchtet. Zahlen: was die Hand tut.",
-    "La rutina habitual en una máquina sana: {}. Instantes en segundos tras conectar; los anchos no están a escala. \
+    "La rutina habitual en una máquina en buen estado: {}. Instantes en segundos tras conectar; los anchos no están a escala. \
      Gris: etapa activa. Alto: lámpara encendida. Números: lo que hace la mano.",
 );
 const HANDS: Label = Label::new("by hand", "von Hand", "a mano");

@@ -17,7 +17,7 @@ pub fn page(played: &Played<'_>, width: usize) -> String {
     let mut out = String::new();
     let name = |row: &Stretch| name(played.machine, row);
     let names = rows.iter().map(|row| columns(&name(row))).max().unwrap_or(0).clamp(4, 24);
-    _ = writeln!(out, "{TITLE}Steps and lamps{TITLE:#}   {LIT}●{LIT:#} lit   · dark   {LIT}◐{LIT:#} may change");
+    _ = writeln!(out, "{TITLE}Steps and lamps{TITLE:#}   {LIT}●{LIT:#} lit   · dark   {LIT}~{LIT:#} may change");
     // As many lamps side by side as the screen has room for.
     let each = (width.saturating_sub(names + 4) / 2).max(1);
     let lamps = played.panel.len();
@@ -31,7 +31,7 @@ pub fn page(played: &Played<'_>, width: usize) -> String {
                 _ = match row.lamps[lamp] {
                     Shown::Lit => write!(cells, " {LIT}●{LIT:#}"),
                     Shown::Dark => write!(cells, " {FAINT}·{FAINT:#}"),
-                    Shown::Changes => write!(cells, " {LIT}◐{LIT:#}"),
+                    Shown::Changes => write!(cells, " {LIT}~{LIT:#}"),
                 };
             }
             _ = writeln!(out, "  {} {cells}", padded(&cut(&name(row), names), names));
