@@ -38,6 +38,7 @@ const CHART: Label = Label::new("Chart {}", "Ablauf {}", "Diagrama {}");
 
 /// The sign of a lamp that may change within a step.
 const MAY_CHANGE: &str = "~";
+const SIGN: f64 = 12.0;
 
 /// Size of letters, height of a row, width of a column.
 const TEXT: f64 = 8.0;
@@ -182,7 +183,7 @@ fn cell(drawing: &mut Drawing, x: f64, y: f64, shown: Shown) {
         Shown::Lit => drawing.circle(x, y, RADIUS, 0.0, Some(0.0)),
         Shown::Dark => drawing.circle(x, y, 0.7, 0.0, Some(0.0)),
         // No half disk: that is a lamp that flickers, on the sheet of the lamps.
-        Shown::Changes => drawing.text(x, y + 0.3 * TEXT, TEXT, true, Anchor::Middle, MAY_CHANGE),
+        Shown::Changes => drawing.text(x, y + 0.3 * SIGN, SIGN, true, Anchor::Middle, MAY_CHANGE),
     }
 }
 
