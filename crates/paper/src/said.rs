@@ -79,7 +79,7 @@ fn changes(english: &str, language: Language) -> String {
     const CHANGES: [(&str, Label); 3] = [
         (" lights", Label::new("{} lights", "{} geht an", "se enciende {}")),
         (" goes dark", Label::new("{} goes dark", "{} geht aus", "se apaga {}")),
-        (" goes on and off", Label::new("{} goes on and off", "{} geht an und aus", "{} se enciende y se apaga")),
+        (" goes on and off", Label::new("{} goes on and off", "{} blinkt", "{} parpadea")),
     ];
     let one = |part: &str| {
         let known = CHANGES.iter().find_map(|(end, label)| Some((part.strip_suffix(end)?, label)));
@@ -93,7 +93,7 @@ pub(crate) fn common(english: &str) -> Option<Label> {
     const COMMON: [Label; 12] = [
         Label::new("lit", "leuchtet", "encendida"),
         Label::new("dark", "dunkel", "apagada"),
-        Label::new("goes on and off", "geht an und aus", "se enciende y se apaga"),
+        Label::new("goes on and off", "blinkt", "parpadea"),
         Label::new("in between", "dazwischen", "entre medias"),
         Label::new("something else", "etwas anderes", "otra cosa"),
         Label::new("any other answer", "jede andere Antwort", "cualquier otra respuesta"),

@@ -95,7 +95,7 @@ fn in_words(machine: &Machine, place: Option<(&Machine, RoutineId)>, to_do: &ToD
             filled("lamps", texts, &nothing)
         }
         ToDo::Position(mechanism) => {
-            let texts = ["Where does it stand: {}?", "Wo steht: {}?", "¿Dónde está: {}?"];
+            let texts = ["Where does it stand: {}?", "In welchem Zustand ist: {}?", "¿En qué estado está: {}?"];
             filled("position", texts, &machine.mechanisms[*mechanism].words)
         }
         ToDo::Act(deed) => {
@@ -137,7 +137,7 @@ fn act_words(machine: &Machine, deed: &Deed) -> Words {
             ];
             filled("power-cycle", texts, &nothing)
         }
-        HandMove::Press(id, _) => filled("press", ["press {}", "{} drücken", "pulse {}"], mechanism(id)),
+        HandMove::Press(id, _) => filled("press", ["press {}", "{} drücken", "pulse: {}"], mechanism(id)),
         HandMove::Hold(id) => filled("hold", ["hold {}", "{} gedrückt halten", "mantenga pulsado {}"], mechanism(id)),
         HandMove::LetGo(id) => filled("let-go", ["let go of {}", "{} loslassen", "suelte {}"], mechanism(id)),
         HandMove::Wait => filled("wait", ["wait", "warten", "esperar"], &nothing),

@@ -20,13 +20,13 @@ const TITLE: Label = Label::new("Check tree", "Prüfbaum", "Árbol de pruebas");
 const ABOUT: Label = Label::new(
     "Begin at the first number below the complaint and go on at the number behind the answer. After each \
      thing that is done: clear the alarm if one is shown, and start as usual. Where nothing that is listed helps: ring. In percent: of all cases with this complaint; behind what is to be done: how often it helps there.",
-    "Beginnen Sie bei der ersten Nummer unter der Beschwerde und gehen Sie bei der Nummer hinter der Antwort weiter. Nach \
+    "Beginnen Sie bei der ersten Nummer unter dem Störungsbild und gehen Sie bei der Nummer hinter der Antwort weiter. Nach \
      allem, was getan wird: die Störung quittieren, wenn eine angezeigt wird, und wie gewohnt starten. Hilft nichts von \
-     dem, was dort steht: anrufen. In Prozent: von allen Fällen mit dieser Beschwerde; hinter dem, was zu tun \
+     dem, was dort steht: anrufen. In Prozent: von allen Fällen mit diesem Störungsbild; hinter dem, was zu tun \
      ist: wie oft es dort hilft.",
-    "Empiece por el primer número bajo la queja y siga en el número que va detrás de la respuesta. Después de \
+    "Empiece por el primer número bajo el síntoma y siga en el número que va detrás de la respuesta. Después de \
      cada cosa hecha: borre la alarma si se muestra alguna y arranque como siempre. Si nada de lo que se indica ayuda: \
-     llame. En tanto por ciento: de todos los casos con esta queja; detrás de lo que hay que hacer: cuántas \
+     llame. En tanto por ciento: de todos los casos con este síntoma; detrás de lo que hay que hacer: cuántas \
      veces ayuda allí.",
 );
 const AVERAGE: Label = Label::new(

@@ -15,10 +15,10 @@ const TITLE: Label = Label::new("Symptom index", "Fehlerverzeichnis", "Índice d
 const ABOUT: Label = Label::new(
     "By complaint and lamps: the most probable causes with their probability, then what to do first. Share: of all \
      cases with this complaint that are in the machine file. Other lamps than these: use the check tree or a call.",
-    "Nach Beschwerde und Lampen: die wahrscheinlichsten Ursachen mit Wahrscheinlichkeit, dann was zuerst zu tun ist. \
-     Anteil: von allen Fällen mit dieser Beschwerde, die in der Maschinendatei stehen. Andere Lampen: Prüfbaum oder Anruf.",
-    "Por queja y lámparas: las causas más probables con su probabilidad, y luego qué hacer primero. Parte: de todos los \
-     casos con esta queja que están en el archivo de máquina. Otras lámparas: árbol de pruebas o llamada.",
+    "Nach Störungsbild und Lampen: die wahrscheinlichsten Ursachen mit Wahrscheinlichkeit, dann was zuerst zu tun ist. \
+     Anteil: von allen Fällen mit diesem Störungsbild, die in der Maschinendatei stehen. Andere Lampen: Prüfbaum oder Anruf.",
+    "Por síntoma y lámparas: las causas más probables con su probabilidad, y luego qué hacer primero. Parte: de todos los \
+     casos con este síntoma que están en el archivo de máquina. Otras lámparas: árbol de pruebas o llamada.",
 );
 pub(super) const WONT_START: Label = Label::new("It will not start", "Sie startet nicht", "No arranca");
 pub(super) const STOPS_MIDWAY: Label =
