@@ -4,7 +4,7 @@
 use std::collections::VecDeque;
 
 use diagnose::evidence::Complaint;
-use diagnose::next::{End, Leaf, Next, Node, Remedy, Size, Step, Terms, tree_of};
+use diagnose::next::{End, Leaf, Next, Node, Remedy, Size, Step, Terms, ToDo, tree_of};
 use machine::model::Who;
 use rayon::prelude::*;
 
@@ -164,7 +164,7 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize, marks: &mut Marks) ->
             };
             answers.push(Answer::new(said, then));
         }
-        let mut words = vec![Span::strong(desk.words(&place.step.words, &place.step.key))];
+        let mut words = vec![Span::strong(asked(desk, place.step))];
         words.extend(lamps.map(|lamps| lamps.above(desk)));
         blocks.push(Block::Card(Card {
             number: place.number.to_string(),
@@ -176,6 +176,15 @@ fn cards(desk: &Desk<'_>, root: &Node, number: &mut usize, marks: &mut Marks) ->
         }));
     }
     blocks
+}
+
+/// What is asked, or what is to be put right with the name of its device.
+fn asked(desk: &Desk<'_>, step: &Step) -> String {
+    let remedy = if let ToDo::Remedy(remedy) = step.to_do { desk.machine().remedies.get(remedy) } else { None };
+    match remedy {
+        Some(row) => remedy_words(desk.machine(), row, desk.language()),
+        None => desk.words(&step.words, &step.key).to_owned(),
+    }
 }
 
 fn mark(number: usize) -> String {
