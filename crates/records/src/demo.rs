@@ -23,7 +23,7 @@ pub const WORN_FACTOR: f64 = 5.0;
 /// Sites whose machines fail more often: steam, dust, rough hands.
 pub const BUSY_SITES: [&str; 3] = ["Burdock Hill", "Fennel Wharf", "Yarrow Mill"];
 /// How many times more often.
-pub const BUSY_FACTOR: f64 = 2.5;
+pub const BUSY_FACTOR: f64 = 3.0;
 
 /// What was written.
 #[derive(Clone, Copy, Debug, Default, PartialEq, Eq)]
