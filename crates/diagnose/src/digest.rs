@@ -36,7 +36,7 @@ use crate::standing::Standing;
 use machine::id::{DeviationId, RemedyId, RoutineId};
 
 /// Rows of less weight than this, of all calls that a ground explains, are set aside.
-pub const LEAST_SHARE: f64 = 2e-10;
+pub const LEAST_SHARE: f64 = 1e-10;
 
 /// What a lamp really shows.
 #[derive(Clone, Copy, Debug, PartialEq)]
