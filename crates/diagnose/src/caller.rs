@@ -7,9 +7,8 @@ use crate::evidence::{
     CheckReport, Complaint, Deed, Evidence, LampPlace, LampReport, LampState, Moment, Naming, PositionReport,
 };
 use crate::hypothesis::{Hypothesis, Stands, sequence_effects};
-use crate::next::GO_ON_MINUTES;
-use crate::next::ToDo;
 use crate::next::candidates::who_may;
+use crate::next::{GO_ON_MINUTES, ToDo};
 use crate::panel::LampTruth;
 use crate::running::{SoFar, runs};
 use crate::seen::{lamps_shown, reported};

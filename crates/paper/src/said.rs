@@ -7,7 +7,7 @@ use machine::Machine;
 use crate::language::{Label, Language};
 use crate::phrase;
 
-pub(crate) const CAN_MOVE: Label = Label::new(
+const CAN_MOVE: Label = Label::new(
     "Can move: {}. Hands off, everybody clear.",
     "Kann sich bewegen: {}. Hände weg, alle zurücktreten.",
     "Puede moverse: {}. Manos fuera, todos apartados.",

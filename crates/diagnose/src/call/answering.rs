@@ -247,16 +247,7 @@ impl Session {
         let key = known.map(|answer| answer.key.as_str());
         match proposal.to_do {
             ToDo::Check(check) => {
-                let said = match yes_or_no(said) {
-                    Some(yes) => {
-                        if yes {
-                            "yes"
-                        } else {
-                            "no"
-                        }
-                    }
-                    None => said,
-                };
+                let said = yes_or_no(said).map_or(said, |yes| if yes { "yes" } else { "no" });
                 let text = format!("{}: {}", machine.checks[check].key, key.unwrap_or(said));
                 match read_checks(machine, &text) {
                     Ok(reports) if !reports.is_empty() => one(Kind::Found, text),

@@ -373,20 +373,18 @@ fn drawn(urn: &Urn, level: Level, number: u64) -> Option<Truth> {
     if level == Level::AsItComes {
         return urn.draw(&mut dice);
     }
+    let cause_of = |one: &Hypothesis| {
+        let mut deviations = one.deviations.to_vec();
+        deviations.sort();
+        deviations
+    };
     let mut causes: BTreeMap<Vec<DeviationId>, f64> = BTreeMap::new();
     for one in urn.hypotheses() {
-        let mut key = one.deviations.to_vec();
-        key.sort();
-        *causes.entry(key).or_insert(0.0) += one.weight;
+        *causes.entry(cause_of(one)).or_insert(0.0) += one.weight;
     }
     let weights: Vec<f64> = causes.values().copied().collect();
     let cause = causes.keys().nth(order::drawn(number, &weights, IN_A_ROUND)?)?;
-    let is_it = |one: &Hypothesis| {
-        let mut key = one.deviations.to_vec();
-        key.sort();
-        key == *cause
-    };
-    urn.among(is_it).draw(&mut dice)
+    urn.among(|one| cause_of(one) == *cause).draw(&mut dice)
 }
 
 /// What has to be put right: remedies by name; a deviation without one stands for itself.

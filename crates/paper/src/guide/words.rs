@@ -55,8 +55,7 @@ fn shared() -> impl Iterator<Item = (String, Value)> {
         };
         ((*key).to_owned(), of(|language| capital(said(english, language))))
     });
-    let can_move = of(|language| crate::said::CAN_MOVE.of(language).to_owned());
-    plain.chain(buttons).chain([("canMove".to_owned(), can_move)])
+    plain.chain(buttons)
 }
 
 macro_rules! labels {

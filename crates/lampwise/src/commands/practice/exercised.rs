@@ -8,7 +8,7 @@ use super::kept::{Kept, Line};
 use super::lists::{Lists, Meant, Place, What};
 use super::{lamps, looking_back};
 use crate::answers::Answers;
-use crate::commands::call::minutes;
+use crate::commands::call::{minutes, sentence};
 use crate::commands::play::did_you_mean;
 use crate::failure::Failure;
 use crate::progress;
@@ -82,12 +82,12 @@ impl<'l, 'd> Led<'l, 'd> {
         let exercise = &self.exercise;
         let title = format!("{}, exercise {}", exercise.machine().name, exercise.number());
         paragraph(&mut out, self.screen.width, "", "", TITLE, &title);
-        paragraph(&mut out, self.screen.width, "", "", FAINT, &sentence_case(exercise.level().words()));
+        paragraph(&mut out, self.screen.width, "", "", FAINT, &sentence(exercise.level().words()));
         let opening = exercise.opening();
         let said =
             |what: &str, words: &str| if words.is_empty() { String::new() } else { format!(" {what}: {words}.") };
         let before = said("What was being done", &opening.doing) + &said("Done last", &opening.did);
-        let text = format!("\"{}.\"{before} You stand at the machine; what is it?", sentence_case(&opening.complaint));
+        let text = format!("\"{}.\"{before} You stand at the machine; what is it?", sentence(&opening.complaint));
         paragraph(&mut out, self.screen.width, "", "", PLAIN, &text);
         let text = "Everything takes its minutes. This machine is simulated; at a real one the builder's manual, \
                     lockout rules and local codes come first. `?` tells what can be typed.";
@@ -298,9 +298,4 @@ impl<'l, 'd> Led<'l, 'd> {
         }
         if out.is_empty() { "  Nothing was done yet.\n".to_owned() } else { out }
     }
-}
-
-fn sentence_case(text: &str) -> String {
-    let mut letters = text.chars();
-    letters.next().map_or_else(String::new, |first| first.to_uppercase().chain(letters).collect())
 }
